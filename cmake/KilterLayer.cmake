@@ -1,0 +1,35 @@
+# One target per folder of src/. A layer sees only the layers it names, directly or through them.
+include(GNUInstallDirs)
+
+add_library(kilter_flags INTERFACE)
+target_compile_features(kilter_flags INTERFACE cxx_std_20)
+# Contraction off: the same bits whether or not the compiler finds a fused multiply-add.
+target_compile_options(kilter_flags INTERFACE -Wall -Wextra -Wconversion -Wshadow -Wpedantic
+                                              -ffp-contract=off)
+if(KILTER_WERROR)
+  target_compile_options(kilter_flags INTERFACE -Werror)
+endif()
+if(KILTER_SANITIZE)
+  target_compile_options(kilter_flags INTERFACE -fsanitize=${KILTER_SANITIZE}
+                                                -fno-sanitize-recover=all -fno-omit-frame-pointer)
+  target_link_options(kilter_flags INTERFACE -fsanitize=${KILTER_SANITIZE})
+endif()
+
+# kilter_layer(NAME SOURCES a.cpp.. USES layer.. [LIBRARIES target..] [PRIVATE_LIBRARIES target..])
+function(kilter_layer name)
+  cmake_parse_arguments(layer "" "" "SOURCES;USES;LIBRARIES;PRIVATE_LIBRARIES" ${ARGN})
+  add_library(kilter_${name} STATIC ${layer_SOURCES})
+  target_include_directories(kilter_${name} PUBLIC ${PROJECT_SOURCE_DIR}/include)
+  list(TRANSFORM layer_USES PREPEND kilter_)
+  target_link_libraries(kilter_${name} PUBLIC ${layer_USES} ${layer_LIBRARIES}
+                        PRIVATE kilter_flags ${layer_PRIVATE_LIBRARIES})
+  target_compile_features(kilter_${name} PUBLIC cxx_std_20)
+endfunction()
+
+# kilter_test(NAME SOURCES a.cpp.. USES target..): one GoogleTest program, every test known to CTest.
+function(kilter_test name)
+  cmake_parse_arguments(test "" "" "SOURCES;USES" ${ARGN})
+  add_executable(${name} ${test_SOURCES})
+  target_link_libraries(${name} PRIVATE ${test_USES} kilter_flags GTest::gtest_main)
+  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60)
+endfunction()

@@ -1,0 +1,74 @@
+// The estimator: sound in, placings out. Knows no files and prints nothing.
+#pragma once
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "kilter/base/lineup.h"
+#include "kilter/base/result.h"
+#include "kilter/signal/analysis_signal.h"
+
+namespace kilter::sync {
+
+/// One track to place.
+struct TrackInput {
+  std::string name;  ///< for findings and as a tie-break between equal groupings
+  const AnalysisSignal* signal{nullptr};
+  double length_s{0.0};  ///< track time, at the nominal rate
+  bool lossy{false};     ///< stored through a lossy codec: its delay widens the uncertainty
+};
+
+struct MixInput {
+  const AnalysisSignal* signal{nullptr};
+  double length_s{0.0};
+  bool lossy{false};
+};
+
+struct AlignOptions {
+  int threads{1};
+  /// Off only to measure what the joint step buys: tracks are then placed one by one.
+  bool joint{true};
+  /// Called from the calling thread with 0..1; may be empty.
+  std::function<void(double done, const char* stage)> progress;
+};
+
+/// One measured window of one track, for reports and for the curious.
+struct Window {
+  double line_s{0.0};     ///< middle of the window on the timeline
+  double offset_us{0.0};  ///< measured place minus the final map
+  double sigma_us{0.0};   ///< standard error as the window's own evidence gives it
+  double weight{0.0};     ///< 0..1 as the robust fit ended; 0: not used
+};
+
+struct TrackPlacing {
+  Standing standing{Standing::unplaced};
+  bool inverted{false};
+  std::optional<TimeMap> map;
+  double uncertainty_us{0.0};  ///< 95 % bound, worst over the track
+  int recorder{-1};    ///< tracks with equal numbers share a recorder's clock; counted from 0
+  bool remote{false};  ///< its voice reaches the mix only, no neighbour hears it
+  int windows_measured{0};
+  int windows_used{0};
+  double match_sigma{0.0};  ///< how far the first map's vote stood above chance
+  std::vector<Window> windows;
+  std::vector<Finding> findings;
+};
+
+/// Places every track against the mix by the joint method: a first map from feature votes, pairwise
+/// refinement, then windows in which all tracks together explain the mix, and a robust fit.
+/// Result: one placing per input, in order. Bit-identical for any `threads`.
+/// Fails only where a signal cannot be read. A silent or foreign track is a placing, not a failure.
+/// Cost: about 60 000 transforms of 4096 per track-hour; memory: a 100 Hz feature per track.
+Result<std::vector<TrackPlacing>> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                                        const AlignOptions& options);
+
+/// Which of `signals` is the mix: the one in which the others are heard.
+struct MixChoice {
+  int index{-1};       ///< -1: none stands out
+  int rival{-1};       ///< a second candidate that cannot be ruled out, or -1
+  int heard_in_it{0};  ///< how many of the others are heard in it
+};
+Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOptions& options);
+
+}  // namespace kilter::sync

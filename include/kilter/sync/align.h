@@ -1,6 +1,7 @@
 // The estimator: sound in, placings out. Knows no files and prints nothing.
 #pragma once
 
+#include <atomic>
 #include <functional>
 #include <string>
 #include <vector>
@@ -31,6 +32,8 @@ struct AlignOptions {
   bool joint{true};
   /// Called from the calling thread with 0..1; may be empty.
   std::function<void(double done, const char* stage)> progress;
+  /// Set from elsewhere to give up: align() then fails with `interrupted` within a second or so.
+  const std::atomic<bool>* stop{nullptr};
 };
 
 /// One measured window of one track, for reports and for the curious.

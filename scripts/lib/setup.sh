@@ -1,0 +1,118 @@
+# Shared by the scripts beside this folder: packages, configuring and building, quietly.
+# Sourced by POSIX sh, after `root` was set to the top of the repository.
+# shellcheck shell=sh
+# shellcheck disable=SC2034  # the sourcing script uses the lists
+
+log=${root:?}/build/setup.log
+build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libfftw3-dev libcli11-dev libfmt-dev \
+nlohmann-json3-dev libtomlplusplus-dev"
+test_packages="libgtest-dev"
+exit_no_setup=69
+
+say() { printf 'kilter: %s\n' "$*" >&2; }
+
+# fail WHAT [NEXT_STEP]
+fail() {
+  say "$1"
+  [ -z "${2-}" ] || printf '  next: %s\n' "$2" >&2
+  exit "$exit_no_setup"
+}
+
+# Runs a command with its words in the log; on failure shows the log's end and stops.
+quietly() {
+  printf '+ %s\n' "$*" >>"$log"
+  "$@" >>"$log" 2>&1 </dev/null && return
+  printf '+ failed: %s\n' "$*" >>"$log"
+  tail -n 60 "$log" >&2
+  fail "set-up stopped at: $*" "the whole log is in $log"
+}
+
+missing_debian_packages() {
+  for package in "$@"; do
+    # shellcheck disable=SC2016  # dpkg fills the field in
+    state=$(dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null) || state=none
+    [ "$state" = installed ] || printf '%s ' "$package"
+  done
+}
+
+install_debian_packages() {
+  missing=$(missing_debian_packages "$@")
+  [ -n "$missing" ] || return 0
+  if [ "$(id -u)" = 0 ]; then
+    as_root='env'
+  elif command -v sudo >/dev/null && sudo -n true 2>/dev/null; then
+    as_root="sudo -n env"
+  else
+    fail "packages are missing, and installing them needs an administrator" \
+      "sudo apt-get update && sudo apt-get install ${missing% }"
+  fi
+  say "installing ${missing% }"
+  # An outdated list of some other source must not stop us: the install has the last word.
+  $as_root apt-get update >>"$log" 2>&1 </dev/null || true
+  # shellcheck disable=SC2086  # words are meant
+  quietly $as_root DEBIAN_FRONTEND=noninteractive \
+    apt-get install -y --no-install-recommends $missing
+}
+
+brew_name() {
+  case $1 in
+    g++) ;;  # comes with the command line tools
+    ninja-build) echo ninja ;;
+    pkg-config) echo pkg-config ;;
+    libsndfile1-dev) echo libsndfile ;;
+    libfftw3-dev) echo fftw ;;
+    libcli11-dev) echo cli11 ;;
+    libfmt-dev) echo fmt ;;
+    nlohmann-json3-dev) echo nlohmann-json ;;
+    libtomlplusplus-dev) echo tomlplusplus ;;
+    libgtest-dev) echo googletest ;;
+    *) echo "$1" ;;
+  esac
+}
+
+check_brew_packages() {
+  missing=
+  for package in "$@"; do
+    name=$(brew_name "$package")
+    [ -z "$name" ] || [ -d "$(brew --prefix)/opt/$name" ] || missing="$missing $name"
+  done
+  [ -z "$missing" ] || fail "packages are missing" "brew install$missing"
+}
+
+# need_packages PACKAGE...: by their Debian names. Elsewhere than on Debian and its kin nothing is
+# installed; where no known package manager is found, configuring says what is missing.
+need_packages() {
+  mkdir -p "$root/build" || fail "cannot write below $root"
+  : >"$log" || fail "cannot write $log"
+  if command -v apt-get >/dev/null && command -v dpkg-query >/dev/null; then
+    install_debian_packages "$@"
+  elif command -v brew >/dev/null; then
+    check_brew_packages "$@"
+  elif ! command -v cmake >/dev/null || ! command -v ninja >/dev/null; then
+    fail "cmake or ninja is missing" "install what Debian calls: $*"
+  fi
+}
+
+# configured FOLDER: whether it was configured for this very tree. A tree that was moved or copied
+# starts anew.
+configured() {
+  [ -f "$1/build.ninja" ] || return 1
+  grep -qxF "CMAKE_HOME_DIRECTORY:INTERNAL=$root" "$1/CMakeCache.txt" && return
+  rm -rf "$1"
+  return 1
+}
+
+# configure FOLDER OPTION...: only where it has not been done with these options.
+configure() {
+  folder=$1
+  shift
+  configured "$folder" && [ "$(cat "$folder/kilter-options" 2>/dev/null)" = "$*" ] && return
+  quietly cmake -S "$root" -B "$folder" -G Ninja "$@"
+  printf '%s\n' "$*" >"$folder/kilter-options"
+}
+
+# build FOLDER TARGET: says so first when there is something to do.
+build() {
+  ninja -C "$1" -n "$2" 2>/dev/null | grep -q 'no work to do' || say "building in ${1#"$root"/}"
+  quietly cmake --build "$1" --target "$2"
+}

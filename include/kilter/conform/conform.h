@@ -1,0 +1,64 @@
+// Stems: every track on the timeline, all with the same start, length and rate.
+#pragma once
+
+#include <atomic>
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "kilter/base/lineup.h"
+#include "kilter/base/result.h"
+#include "kilter/media/audio_writer.h"
+
+namespace kilter::conform {
+
+/// Which stretch of the timeline all stems hold: the mix's, everything recorded, or what every
+/// placed track covers.
+enum class StemRange { mix, all, shared };
+
+struct ConformOptions {
+  StemRange range{StemRange::mix};
+  double rate_hz{0.0};  ///< 0: the timeline's
+  media::SampleFormat format{media::SampleFormat::pcm24};
+  int threads{1};
+  /// Called with 0..1, never by two threads at a time; may be empty.
+  std::function<void(double done)> progress;
+  /// Looked at after every block; when true, conform() gives up (interrupted). May be null.
+  const std::atomic<bool>* stop{nullptr};
+};
+
+struct Stem {
+  std::string track;
+  std::filesystem::path file;    ///< relative to the stems' folder; empty when there is no stem
+  std::optional<Error> failure;  ///< why an asked-for stem is missing
+  std::int64_t clipped_samples{0};
+};
+
+struct ConformReport {
+  double rate_hz{0.0};
+  double from_s{0.0};       ///< timeline second of every stem's first frame
+  std::int64_t frames{0};   ///< of every stem
+  std::vector<Stem> stems;  ///< one per track of the lineup, in its order
+};
+
+/// Writes a mono file per placed track into `stems_folder`, which is made. Tracks with the role
+/// `ignore` or `mix` and unplaced ones get none. An inverted track is turned right way up.
+/// `session_folder` is where relative part names start.
+///
+/// A track that cannot be read is a `failure` in its row and stops no other. Fails with
+/// cannot_write (a stem cannot be written), no_input (no track is placed, or the range is empty),
+/// bad_command (a rate no stem can have) or interrupted. What it wrote so far is then left for the
+/// caller to remove: give it a folder inside a StagedFolder. Same bytes for any `threads`. Memory:
+/// about 3 MB for each thread.
+Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path& session_folder,
+                              const std::filesystem::path& stems_folder,
+                              const ConformOptions& options);
+
+/// File names for tracks: legal on every system, and different even where case is not told apart.
+/// Without an ending. One per name, in order.
+std::vector<std::string> safe_file_names(const std::vector<std::string>& track_names);
+
+}  // namespace kilter::conform

@@ -24,14 +24,12 @@ class RateReducer {
   void finish(std::vector<float>& out);
 
  private:
-  void emit(std::vector<float>& out, std::int64_t available);
+  void emit(std::vector<float>& out, std::int64_t last_output);
 
   std::int64_t up_{1};  // output frame i lies at input position i * down_ / up_
   std::int64_t down_{1};
-  std::int64_t half_{0};  // taps on either side
-  std::vector<float>
-      phases_;  // up_ filters of 2 * half_ taps (a table of phases where up_ is large)
-  std::int64_t phase_count_{1};
+  std::int64_t half_{0};        // taps on either side
+  std::vector<float> phases_;   // up_ filters of 2 * half_ taps
   std::vector<float> history_;  // input frames from history_first_
   std::int64_t history_first_{0};
   std::int64_t received_{0};

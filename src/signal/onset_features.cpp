@@ -1,0 +1,98 @@
+#include "kilter/signal/onset_features.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+
+#include "kilter/signal/fft.h"
+
+namespace kilter {
+namespace {
+
+constexpr int kFft = 512;
+constexpr int kWindow = kAnalysisRateHz / 40;  // 25 ms
+constexpr int kHop = kAnalysisRateHz / kFeatureRateHz;
+constexpr int kBlockFrames = 1000;
+constexpr float kBound = 4.0F;            // standard deviations
+constexpr double kFloorBelowMean = 1e-4;  // what lies 40 dB below the band's mean counts as silence
+
+double mel(double hz) { return std::log1p(hz / 700.0); }
+double hz_of_mel(double m) { return 700.0 * std::expm1(m); }
+
+/// First bin of each band, and one past the last.
+std::array<int, kFeatureBands + 1> band_edges() {
+  std::array<int, kFeatureBands + 1> edges{};
+  const double low = mel(100.0);
+  const double high = mel(4000.0);
+  for (int i = 0; i <= kFeatureBands; ++i) {
+    const double hz = hz_of_mel(low + (high - low) * i / kFeatureBands);
+    edges[static_cast<std::size_t>(i)] =
+        static_cast<int>(std::lround(hz * kFft / static_cast<double>(kAnalysisRateHz)));
+  }
+  return edges;
+}
+
+/// Turns band energies into bounded rises of their logarithm.
+void energies_to_onsets(std::vector<float>& band) {
+  if (band.empty()) return;
+  double mean_energy = 0.0;
+  for (const float e : band) mean_energy += static_cast<double>(e);
+  mean_energy /= static_cast<double>(band.size());
+  if (mean_energy <= 0.0) return;  // digital silence: no onsets
+  const double floor = kFloorBelowMean * mean_energy;
+
+  double before = std::log(static_cast<double>(band[0]) + floor);
+  double sum = 0.0;
+  double sum_square = 0.0;
+  for (float& value : band) {
+    const double now = std::log(static_cast<double>(value) + floor);
+    const double rise = std::max(0.0, now - before);
+    before = now;
+    value = static_cast<float>(rise);
+    sum += rise;
+    sum_square += rise * rise;
+  }
+  const auto n = static_cast<double>(band.size());
+  const double mean = sum / n;
+  const double deviation = std::sqrt(std::max(0.0, sum_square / n - mean * mean));
+  for (float& value : band)
+    value =
+        deviation > 0.0
+            ? std::min(kBound, static_cast<float>((static_cast<double>(value) - mean) / deviation))
+            : 0.0F;
+}
+
+}  // namespace
+
+Result<OnsetFeatures> onset_features(const AnalysisSignal& signal) {
+  const RealFft fft(kFft);
+  const std::vector<float> window = hann_window(kWindow);
+  const auto edges = band_edges();
+  FftVector<float> frame(kFft, 0.0F);
+  FftVector<std::complex<float>> bins(static_cast<std::size_t>(fft.bins()));
+  std::vector<float> block(static_cast<std::size_t>(kBlockFrames * kHop + kWindow));
+
+  OnsetFeatures features;
+  const std::int64_t count = signal.frames() / kHop;
+  for (auto& band : features.bands) band.reserve(static_cast<std::size_t>(count));
+  for (std::int64_t first = 0; first < count; first += kBlockFrames) {
+    if (auto read = signal.read(first * kHop - kWindow / 2, block); !read) return read.error();
+    const std::int64_t last = std::min(first + kBlockFrames, count);
+    for (std::int64_t i = first; i < last; ++i) {
+      const float* samples = block.data() + (i - first) * kHop;
+      for (int n = 0; n < kWindow; ++n)
+        frame[static_cast<std::size_t>(n)] = samples[n] * window[static_cast<std::size_t>(n)];
+      fft.forward(frame, bins);
+      for (std::size_t band = 0; band < kFeatureBands; ++band) {
+        float energy = 0.0F;
+        for (int bin = edges[band]; bin < edges[band + 1]; ++bin)
+          energy += std::norm(bins[static_cast<std::size_t>(bin)]);
+        features.bands[band].push_back(energy);
+      }
+    }
+  }
+  for (auto& band : features.bands) energies_to_onsets(band);
+  return features;
+}
+
+}  // namespace kilter

@@ -1,0 +1,58 @@
+// How loud a channel is: figures that tell a live microphone from a dead one.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <span>
+
+#include "kilter/base/units.h"
+
+namespace kilter::intake {
+
+/// Levels of one channel. dBFS: 0 is a full-scale square wave; minus infinity where all is zero.
+/// Percentiles are taken over stretches of 50 ms, each without its own mean, to 0.1 dB.
+struct Levels {
+  double peak_dbfs{0.0};
+  double rms_dbfs{0.0};
+  double level_dbfs{0.0};          ///< 95 % of the stretches are quieter: how loud it speaks
+  double loudest_dbfs{0.0};        ///< 99.9 % are quieter: tells a rare talker from a dead channel
+  double floor_dbfs{0.0};          ///< 10 % are quieter: noise between the words
+  double dc{0.0};                  ///< mean, full scale being 1
+  std::int64_t clipped_runs{0};    ///< places where at least 3 frames in a row are at full scale
+  std::int64_t clipped_frames{0};  ///< frames in those places
+  Frames first_clip;               ///< where the first of them starts
+};
+
+/// Measures one channel as it streams by. Memory: 17 kB whatever the length. One per thread.
+class LevelMeter {
+ public:
+  explicit LevelMeter(SampleRate rate);
+  void process(std::span<const float> frames);
+  /// Levels of all that was processed. Frames after the last whole 50 ms count in the peak and the
+  /// mean only, unless there is nothing else.
+  Levels levels() const;
+
+ private:
+  static constexpr int kBins = 2000;  // 0.1 dB each, upwards from kLowestDb
+
+  void end_stretch();
+  double percentile_dbfs(double share) const;
+
+  std::int64_t stretch_frames_;
+  std::int64_t in_stretch_{0};
+  double stretch_sum_{0.0};
+  double stretch_squares_{0.0};
+  std::array<std::int64_t, kBins> stretches_{};
+  std::int64_t stretch_count_{0};
+
+  std::int64_t frames_{0};
+  double sum_{0.0};
+  double squares_{0.0};
+  float peak_{0.0F};
+  std::int64_t run_{0};  // frames at full scale up to the last one seen
+  std::int64_t clipped_runs_{0};
+  std::int64_t clipped_frames_{0};
+  std::int64_t first_clip_{0};
+};
+
+}  // namespace kilter::intake

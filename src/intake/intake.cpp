@@ -1,0 +1,213 @@
+#include "kilter/intake/intake.h"
+
+#include <algorithm>
+#include <bit>
+#include <mutex>
+#include <span>
+#include <system_error>
+
+#include "kilter/base/parallel.h"
+#include "kilter/intake/scratch_signal.h"
+#include "kilter/signal/rate_reducer.h"
+
+namespace kilter::intake {
+namespace {
+
+constexpr std::size_t kReadFrames = 16384;
+
+/// Mixes one sample's bits into a channel's digest.
+std::uint64_t digest_with(std::uint64_t digest, float sample) {
+  digest = (digest ^ std::bit_cast<std::uint32_t>(sample)) * 0x9E3779B97F4A7C15U;
+  return digest ^ (digest >> 29U);
+}
+
+/// What one channel needs while its file streams by.
+class ChannelTaker {
+ public:
+  ChannelTaker(SampleRate rate, std::unique_ptr<ScratchSignal> scratch)
+      : meter_(rate), scratch_(std::move(scratch)) {
+    if (scratch_) reducer_.emplace(rate);
+  }
+
+  Result<void> process(std::span<const float> frames) {
+    meter_.process(frames);
+    for (const float x : frames) digest_ = digest_with(digest_, x);
+    if (!reducer_) return {};
+    reduced_.clear();
+    reducer_->process(frames, reduced_);
+    return scratch_->append(reduced_);
+  }
+
+  Result<void> finish() {
+    if (!reducer_) return {};
+    reduced_.clear();
+    reducer_->finish(reduced_);
+    if (auto done = scratch_->append(reduced_); !done) return done;
+    return scratch_->finish();
+  }
+
+  IntakeChannel take() { return {meter_.levels(), std::move(scratch_), digest_, -1}; }
+
+ private:
+  LevelMeter meter_;
+  std::unique_ptr<ScratchSignal> scratch_;
+  std::optional<RateReducer> reducer_;
+  std::vector<float> reduced_;
+  std::uint64_t digest_{0};
+};
+
+std::filesystem::path scratch_folder(const IntakeOptions& options) {
+  if (!options.scratch_folder.empty()) return options.scratch_folder;
+  std::error_code code;
+  auto folder = std::filesystem::temp_directory_path(code);
+  return code ? std::filesystem::path(".") : folder;
+}
+
+Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
+                                              const IntakeOptions& options) {
+  std::vector<ChannelTaker> takers;
+  takers.reserve(static_cast<std::size_t>(info.channels));
+  for (int c = 0; c < info.channels; ++c) {
+    std::unique_ptr<ScratchSignal> scratch;
+    if (options.keep_signals) {
+      auto made = ScratchSignal::create(scratch_folder(options));
+      if (!made) return made.error();
+      scratch = *std::move(made);
+    }
+    takers.emplace_back(info.rate, std::move(scratch));
+  }
+  return takers;
+}
+
+Result<void> process_block(std::span<const float> interleaved, std::vector<ChannelTaker>& takers,
+                           std::vector<float>& channel) {
+  const std::size_t channels = takers.size();
+  channel.resize(interleaved.size() / channels);
+  for (std::size_t c = 0; c < channels; ++c) {
+    for (std::size_t i = 0; i < channel.size(); ++i) channel[i] = interleaved[i * channels + c];
+    if (auto done = takers[c].process(channel); !done) return done;
+  }
+  return {};
+}
+
+bool same_samples(const IntakeChannel& a, const IntakeChannel& b) {
+  return a.digest == b.digest && a.levels.peak_dbfs == b.levels.peak_dbfs &&
+         a.levels.rms_dbfs == b.levels.rms_dbfs;
+}
+
+void note_equal_channels(std::vector<IntakeChannel>& channels) {
+  for (std::size_t c = 1; c < channels.size(); ++c) {
+    const auto end = channels.begin() + static_cast<std::ptrdiff_t>(c);
+    const auto twin = std::find_if(channels.begin(), end, [&](const IntakeChannel& earlier) {
+      return same_samples(earlier, channels[c]);
+    });
+    if (twin == end) continue;
+    channels[c].same_as = static_cast<int>(twin - channels.begin());
+    channels[c].signal.reset();
+  }
+}
+
+using FramesDone = std::function<void(Frames done, Frames claimed)>;
+
+Result<IntakeFile> take_in_file(const std::filesystem::path& file, const IntakeOptions& options,
+                                const FramesDone& frames_done) {
+  auto audio = media::open_audio(file);
+  if (!audio) return audio.error();
+  auto takers = make_takers(audio->info, options);
+  if (!takers) return takers.error();
+
+  IntakeFile result{file, audio->info, {}, {}, {}};
+  const std::size_t channels = takers->size();
+  std::vector<float> interleaved(kReadFrames * channels);
+  std::vector<float> channel;
+  while (true) {
+    if (options.stop != nullptr && options.stop->load())
+      return Error{ErrorKind::interrupted, {}, "interrupted", ""};
+    const auto got = audio->source->read(interleaved);
+    if (!got && result.length.n == 0) return got.error();
+    if (!got) {
+      result.damage = got.error().what;
+      break;
+    }
+    if (got->n == 0) break;
+    const std::span block(interleaved.data(), static_cast<std::size_t>(got->n) * channels);
+    if (auto done = process_block(block, *takers, channel); !done) return done.error();
+    result.length.n += got->n;
+    if (frames_done) frames_done(result.length, audio->info.claimed_length);
+  }
+  if (result.length.n == 0)
+    return Error{ErrorKind::unreadable, file, "it holds no sound",
+                 "ask for the file again, or take it out of the session"};
+  for (ChannelTaker& taker : *takers) {
+    if (auto done = taker.finish(); !done) return done.error();
+    result.channels.push_back(taker.take());
+  }
+  note_equal_channels(result.channels);
+  return result;
+}
+
+/// Adds up the progress of many files, each weighing as its bytes on disk.
+class SharedProgress {
+ public:
+  SharedProgress(const std::vector<std::filesystem::path>& files,
+                 const std::function<void(double)>& report)
+      : report_(report) {
+    for (const auto& file : files) {
+      std::error_code code;
+      const auto bytes = std::filesystem::file_size(file, code);
+      files_.push_back({code ? 0.0 : static_cast<double>(bytes), 0.0});
+      total_ += files_.back().weight;
+    }
+  }
+
+  void set(std::size_t file, double share) {
+    if (!report_ || total_ <= 0.0) return;
+    const std::lock_guard lock(mutex_);
+    done_ += files_[file].weight * (share - files_[file].share);
+    files_[file].share = share;
+    report_(std::clamp(done_ / total_, 0.0, 1.0));
+  }
+
+ private:
+  struct File {
+    double weight;
+    double share;
+  };
+  const std::function<void(double)>& report_;
+  std::mutex mutex_;
+  std::vector<File> files_;
+  double total_{0.0};
+  double done_{0.0};
+};
+
+double share_of(Frames done, Frames claimed) {
+  return claimed.n > 0 ? std::min(1.0, static_cast<double>(done.n) / static_cast<double>(claimed.n))
+                       : 0.0;
+}
+
+}  // namespace
+
+Result<IntakeFile> take_in(const std::filesystem::path& file, const IntakeOptions& options) {
+  return take_in_file(file, options, [&](Frames done, Frames claimed) {
+    if (options.progress) options.progress(share_of(done, claimed));
+  });
+}
+
+std::vector<Result<IntakeFile>> take_in_all(const std::vector<std::filesystem::path>& files,
+                                            const IntakeOptions& options) {
+  std::vector<std::optional<Result<IntakeFile>>> slots(files.size());
+  SharedProgress progress(files, options.progress);
+  parallel_for(static_cast<int>(files.size()), options.threads, [&](int index) {
+    const auto i = static_cast<std::size_t>(index);
+    slots[i] = take_in_file(files[i], options, [&](Frames done, Frames claimed) {
+      progress.set(i, share_of(done, claimed));
+    });
+    progress.set(i, 1.0);
+  });
+  std::vector<Result<IntakeFile>> results;
+  results.reserve(files.size());
+  for (auto& slot : slots) results.push_back(*std::move(slot));
+  return results;
+}
+
+}  // namespace kilter::intake

@@ -1,0 +1,96 @@
+#include "kilter/intake/level_meter.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace kilter::intake {
+namespace {
+
+constexpr double kStretchS = 0.05;
+constexpr double kLowestDb = -160.0;
+constexpr double kBinsPerDb = 10.0;
+// 16-bit files reach full scale here on the positive side; finer ones a little above.
+constexpr float kFullScale = 32767.0F / 32768.0F;
+// A peak that only touches full scale is no clipping; a flat top is.
+constexpr std::int64_t kClipRunFrames = 3;
+constexpr double kSilence = -std::numeric_limits<double>::infinity();
+
+double decibels_of_power(double power) { return power > 0.0 ? 10.0 * std::log10(power) : kSilence; }
+
+double variance(double sum, double squares, std::int64_t count) {
+  const double n = static_cast<double>(count);
+  return count > 0 ? std::max(0.0, squares / n - (sum / n) * (sum / n)) : 0.0;
+}
+
+}  // namespace
+
+LevelMeter::LevelMeter(SampleRate rate)
+    : stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))) {}
+
+void LevelMeter::process(std::span<const float> frames) {
+  for (const float x : frames) {
+    const float magnitude = std::fabs(x);
+    peak_ = std::max(peak_, magnitude);
+    if (magnitude >= kFullScale) {
+      ++run_;
+      if (run_ == kClipRunFrames) {
+        if (clipped_runs_ == 0) first_clip_ = frames_ - (kClipRunFrames - 1);
+        ++clipped_runs_;
+        clipped_frames_ += kClipRunFrames;
+      } else if (run_ > kClipRunFrames) {
+        ++clipped_frames_;
+      }
+    } else {
+      run_ = 0;
+    }
+    stretch_sum_ += static_cast<double>(x);
+    stretch_squares_ += static_cast<double>(x) * static_cast<double>(x);
+    ++frames_;
+    if (++in_stretch_ == stretch_frames_) end_stretch();
+  }
+}
+
+void LevelMeter::end_stretch() {
+  const double db = decibels_of_power(variance(stretch_sum_, stretch_squares_, in_stretch_));
+  const double bin = (std::max(db, kLowestDb) - kLowestDb) * kBinsPerDb;
+  ++stretches_[static_cast<std::size_t>(std::min(bin, kBins - 1.0))];
+  ++stretch_count_;
+  sum_ += stretch_sum_;
+  squares_ += stretch_squares_;
+  stretch_sum_ = stretch_squares_ = 0.0;
+  in_stretch_ = 0;
+}
+
+double LevelMeter::percentile_dbfs(double share) const {
+  const auto wanted = static_cast<std::int64_t>(share * static_cast<double>(stretch_count_));
+  std::int64_t below = 0;
+  for (std::size_t bin = 0; bin < stretches_.size(); ++bin) {
+    below += stretches_[bin];
+    if (below > wanted || below == stretch_count_)
+      return bin == 0 ? kSilence : kLowestDb + (static_cast<double>(bin) + 0.5) / kBinsPerDb;
+  }
+  return kSilence;
+}
+
+Levels LevelMeter::levels() const {
+  Levels levels;
+  const double sum = sum_ + stretch_sum_;
+  const double squares = squares_ + stretch_squares_;
+  levels.peak_dbfs = decibels_of_power(static_cast<double>(peak_) * static_cast<double>(peak_));
+  levels.rms_dbfs = decibels_of_power(variance(sum, squares, frames_));
+  levels.dc = frames_ > 0 ? sum / static_cast<double>(frames_) : 0.0;
+  if (stretch_count_ > 0) {
+    levels.level_dbfs = percentile_dbfs(0.95);
+    levels.loudest_dbfs = percentile_dbfs(0.999);
+    levels.floor_dbfs = percentile_dbfs(0.10);
+  } else {
+    levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = levels.rms_dbfs;
+  }
+  levels.clipped_runs = clipped_runs_;
+  levels.clipped_frames = clipped_frames_;
+  levels.first_clip = Frames{first_clip_};
+  return levels;
+}
+
+}  // namespace kilter::intake

@@ -1,0 +1,105 @@
+#include "kilter/intake/level_meter.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "support/sound_files.h"
+
+namespace kilter::intake {
+namespace {
+
+using test::Samples;
+
+constexpr double kRateHz = 48000.0;
+
+Levels levels_of(const Samples& samples, std::size_t block = 1000) {
+  LevelMeter meter(SampleRate{kRateHz});
+  for (std::size_t at = 0; at < samples.size(); at += block)
+    meter.process(std::span(samples).subspan(at, std::min(block, samples.size() - at)));
+  return meter.levels();
+}
+
+TEST(LevelMeter, KnowsTheLevelsOfASine) {
+  const Levels levels = levels_of(test::sine(96000, 1000.0, kRateHz, 0.1));
+  EXPECT_NEAR(levels.peak_dbfs, -20.0, 0.01);
+  EXPECT_NEAR(levels.rms_dbfs, -23.01, 0.01);
+  // Percentiles come in steps of 0.1 dB.
+  EXPECT_NEAR(levels.level_dbfs, -23.01, 0.1);
+  EXPECT_NEAR(levels.floor_dbfs, -23.01, 0.1);
+}
+
+TEST(LevelMeter, TellsTheTalkFromTheFloor) {
+  // 20 s of which a quarter is loud.
+  Samples samples = test::noise(960000, 0.001F, 1);
+  const Samples talk = test::noise(240000, 0.2F, 2);
+  std::copy(talk.begin(), talk.end(), samples.begin() + 480000);
+  const Levels levels = levels_of(samples);
+  // Uniform noise has an RMS of amplitude / sqrt(3).
+  EXPECT_NEAR(levels.level_dbfs, 20.0 * std::log10(0.2 / std::sqrt(3.0)), 0.3);
+  EXPECT_NEAR(levels.floor_dbfs, 20.0 * std::log10(0.001 / std::sqrt(3.0)), 0.3);
+}
+
+TEST(LevelMeter, HearsARareTalkerInItsLoudestMoments) {
+  Samples samples = test::noise(4800000, 0.0003F, 3);
+  const Samples talk = test::noise(48000, 0.2F, 4);  // 1 % of the time
+  std::copy(talk.begin(), talk.end(), samples.begin() + 2400000);
+  const Levels levels = levels_of(samples);
+  EXPECT_LT(levels.level_dbfs, -70.0);
+  EXPECT_GT(levels.loudest_dbfs, -20.0);
+}
+
+TEST(LevelMeter, CallsZerosMinusInfinity) {
+  const Levels levels = levels_of(Samples(48000, 0.0F));
+  EXPECT_EQ(levels.peak_dbfs, -INFINITY);
+  EXPECT_EQ(levels.rms_dbfs, -INFINITY);
+  EXPECT_EQ(levels.level_dbfs, -INFINITY);
+  EXPECT_EQ(levels.floor_dbfs, -INFINITY);
+}
+
+TEST(LevelMeter, IsNotFooledByADirectVoltage) {
+  Samples samples = test::noise(96000, 0.001F, 5);
+  for (float& x : samples) x += 0.25F;
+  const Levels levels = levels_of(samples);
+  EXPECT_NEAR(levels.dc, 0.25, 1e-4);
+  EXPECT_NEAR(levels.rms_dbfs, 20.0 * std::log10(0.001 / std::sqrt(3.0)), 0.3);
+  EXPECT_NEAR(levels.level_dbfs, levels.rms_dbfs, 0.3);
+}
+
+TEST(LevelMeter, MeasuresEvenLessThanOneStretch) {
+  const Levels levels = levels_of(test::sine(480, 1000.0, kRateHz, 0.1));
+  EXPECT_NEAR(levels.level_dbfs, -23.01, 0.1);
+}
+
+struct ClipCase {
+  const char* name;
+  Samples samples;
+  std::int64_t runs, frames, first;
+};
+
+class Clipping : public testing::TestWithParam<ClipCase> {};
+
+TEST_P(Clipping, IsCountedByRuns) {
+  const ClipCase& expected = GetParam();
+  // One sample at a time: a run across two calls is one run.
+  const Levels levels = levels_of(expected.samples, 1);
+  EXPECT_EQ(levels.clipped_runs, expected.runs);
+  EXPECT_EQ(levels.clipped_frames, expected.frames);
+  if (expected.runs > 0) {
+    EXPECT_EQ(levels.first_clip.n, expected.first);
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Cases, Clipping,
+    testing::Values(
+        ClipCase{"ATouchIsNone", {0.5F, 1.0F, 0.5F}, 0, 0, 0},
+        ClipCase{"TwoInARowAreNone", {0.5F, 1.0F, 1.0F, 0.5F}, 0, 0, 0},
+        ClipCase{"AFlatTopIsOne", {0.0F, 1.0F, 1.0F, 1.0F, 1.0F, 0.0F}, 1, 4, 1},
+        ClipCase{"ANegativeOneToo", {-1.0F, -1.0F, -1.0F, 0.0F}, 1, 3, 0},
+        ClipCase{
+            "TwoAreTwo", {0.0F, 1.0F, 1.0F, 1.0F, 0.0F, 0.9F, 1.2F, 1.2F, 1.2F, 1.2F}, 2, 7, 1}),
+    [](const auto& each) { return each.param.name; });
+
+}  // namespace
+}  // namespace kilter::intake

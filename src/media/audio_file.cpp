@@ -127,12 +127,14 @@ class SndfileSource final : public AudioSource {
     while (total < asked && !ended_) {
       const sf_count_t got =
           sf_readf_float(handle_.get(), interleaved.data() + total * channels_, asked - total);
-      if (got <= 0) ended_ = true;
       total += std::max<sf_count_t>(got, 0);
+      // Asked at once: the library forgets it in its next call.
+      const int code = sf_error(handle_.get());
+      if (code != SF_ERR_NO_ERROR) failure_ = damaged(position_.n + total);
+      ended_ = got <= 0 || code != SF_ERR_NO_ERROR;
     }
     position_.n += total;
-    // What decoded before a failure is delivered first: the next call tells.
-    if (total == 0 && asked > 0 && sf_error(handle_.get()) != SF_ERR_NO_ERROR) return failure();
+    if (total == 0 && asked > 0 && failure_) return *failure_;
     const std::span<float> filled = interleaved.first(static_cast<std::size_t>(total * channels_));
     for (float& sample : filled)
       if (!std::isfinite(sample)) sample = 0.0F;
@@ -140,9 +142,9 @@ class SndfileSource final : public AudioSource {
   }
 
  private:
-  Error failure() const {
+  Error damaged(std::int64_t frame) const {
     return unreadable(file_,
-                      "cannot be decoded beyond frame " + std::to_string(position_.n) +
+                      "cannot be decoded beyond frame " + std::to_string(frame) +
                           library_says(sf_strerror(handle_.get())),
                       "copy it again from where it was recorded: this copy is damaged");
   }
@@ -154,6 +156,7 @@ class SndfileSource final : public AudioSource {
   Frames claimed_length_;
   Frames position_;
   bool ended_{false};
+  std::optional<Error> failure_;  // told once what was read before it is delivered
 };
 
 /// What can be said better than the library would, before it is asked.

@@ -1,0 +1,34 @@
+// Lossy and lossless coding through libsndfile, in memory.
+#pragma once
+
+#include <span>
+#include <string>
+#include <vector>
+
+#include "kilter/base/result.h"
+
+namespace kilter::simulator {
+
+enum class Codec { none, opus, vorbis, mp3 };
+
+struct Coding {
+  Codec codec{Codec::none};
+  double kbps{64.0};  ///< bit rate for one channel; Vorbis takes the nearest quality
+};
+
+struct Coded {
+  std::vector<char> bytes;     ///< the file
+  std::vector<float> samples;  ///< what a reader gets, as long as the input
+};
+
+/// Encodes one channel and decodes it again. Opus takes 8, 12, 16, 24 and 48 kHz only.
+/// Fails where libsndfile cannot write the format, or cannot read it back. Safe to call from many
+/// threads.
+Result<Coded> code(std::span<const float> samples, double rate_hz, Coding coding);
+
+/// "none", "opus", ...
+const char* to_text(Codec codec);
+/// Of a file so coded: ".opus", ".ogg", ".mp3"; ".wav" for none.
+const char* extension(Codec codec);
+
+}  // namespace kilter::simulator

@@ -1,0 +1,313 @@
+#include "simulator.h"
+
+#include <algorithm>
+#include <cmath>
+#include <mutex>
+
+#include "interpolator.h"
+#include "kilter/base/parallel.h"
+#include "mixdown.h"
+#include "random.h"
+#include "room.h"
+#include "talk.h"
+
+namespace kilter::simulator {
+namespace {
+
+// Purposes of random streams, so that a change in one place leaves the others as they were.
+enum : std::uint64_t {
+  kTalkKey = 1,
+  kRoomKey,
+  kMicNoiseKey,
+  kRecorderNoiseKey,
+  kRideKey,
+  kSpecKey
+};
+
+double from_db(double db) { return std::pow(10.0, db / 20.0); }
+
+Error senseless(std::string what) {
+  return {ErrorKind::bad_command, {}, std::move(what), "correct the session's specification"};
+}
+
+Result<void> check(const SessionSpec& spec) {
+  if (!(spec.length_s > 0.0) || spec.people.empty())
+    return senseless("a session needs people and a length");
+  for (const Clock& clock : spec.recorders) {
+    if (!(clock.rate_hz >= 8000.0 && clock.rate_hz <= 384000.0))
+      return senseless("a recorder's rate lies outside 8 to 384 kHz");
+    if (std::abs(clock.drift_ppm) > 1e4 || std::abs(clock.warm_up.ppm) > 1e4)
+      return senseless("a recorder's clock is more than 1 % wrong");
+    if (clock.length_s < 0.0 || !std::isfinite(clock.start_s) || clock.warm_up.time_constant_s <= 0)
+      return senseless("a recorder's start or length is no number to work with");
+    if (clock.length_s == 0.0 && clock.start_s >= spec.length_s)
+      return senseless("a recorder starts after the mix has ended, and no length is given");
+  }
+  for (const Person& person : spec.people) {
+    if (person.recorder < 0 || person.recorder >= static_cast<int>(spec.recorders.size()))
+      return senseless("\"" + person.name + "\" has no recorder");
+  }
+  return {};
+}
+
+/// Frames that the clock makes, by its own length or until the mix ends.
+std::int64_t frames_of(const Clock& clock, double mix_length_s) {
+  double length_s = clock.length_s;
+  if (length_s == 0.0) {
+    length_s = mix_length_s - clock.start_s;
+    for (int i = 0; i < 8; ++i) length_s += mix_length_s - clock.line_of(length_s);
+  }
+  return static_cast<std::int64_t>(std::floor(length_s * clock.rate_hz));
+}
+
+/// A stretch of world frames, last not included.
+struct Stretch {
+  std::int64_t from{0};
+  std::int64_t to{0};
+  void cover(std::int64_t first, std::int64_t last) {
+    from = std::min(from, first);
+    to = std::max(to, last);
+  }
+};
+
+class Simulation {
+ public:
+  Simulation(const SessionSpec& spec, const VoiceSource& voices, int threads)
+      : spec_(spec),
+        voices_(voices),
+        threads_(threads),
+        mix_frames_(std::llround(spec.length_s * kWorldRateHz)) {}
+
+  Result<Session> run() {
+    plan_recordings();
+    plan_speech();
+    bus_.assign(static_cast<std::size_t>(mix_frames_), 0.0F);
+    const int count = static_cast<int>(spec_.people.size());
+    for (int first = 0; first < count; first += threads_)
+      if (auto done = run_tracks(first, std::min(first + threads_, count)); !done)
+        return done.error();
+    if (auto done = finish_mix(); !done) return done.error();
+    return std::move(session_);
+  }
+
+ private:
+  void plan_recordings() {
+    for (const Person& person : spec_.people) {
+      SimulatedTrack track;
+      track.name = person.name;
+      track.remote = person.remote;
+      track.recorder = person.recorder;
+      track.inverted = person.inverted;
+      track.stored = person.stored;
+      track.clock = spec_.recorders[static_cast<std::size_t>(person.recorder)];
+      const std::int64_t frames = frames_of(track.clock, spec_.length_s);
+      track.samples.resize(static_cast<std::size_t>(std::max<std::int64_t>(frames, 0)));
+      session_.tracks.push_back(std::move(track));
+    }
+  }
+
+  /// World frames that a track's microphone must deliver: the mix and its recording.
+  Stretch span_of(const SimulatedTrack& track) const {
+    Stretch span{0, mix_frames_};
+    const double end_s =
+        track.clock.line_of(static_cast<double>(track.samples.size()) / track.clock.rate_hz);
+    constexpr std::int64_t kMargin = 1000;  // more than any kernel's reach
+    span.cover(std::llround(track.clock.start_s * kWorldRateHz) - kMargin,
+               std::llround(end_s * kWorldRateHz) + kMargin);
+    return span;
+  }
+
+  void plan_speech() {
+    Stretch world{0, mix_frames_};
+    for (const SimulatedTrack& track : session_.tracks) {
+      const Stretch span = span_of(track);
+      world.cover(span.from, span.to);
+    }
+    Random random{spec_.seed, kTalkKey};
+    session_.talk = plan_talk(random.bits(), talk_shares(spec_.people),
+                              static_cast<double>(world.from) / kWorldRateHz,
+                              static_cast<double>(world.to) / kWorldRateHz);
+    speech_.resize(session_.talk.size());
+    std::vector<int> index(session_.talk.size());
+    std::vector<int> said(spec_.people.size(), 0);
+    for (std::size_t i = 0; i < speech_.size(); ++i)
+      index[i] = said[static_cast<std::size_t>(session_.talk[i].person)]++;
+    parallel_for(static_cast<int>(speech_.size()), threads_, [&](int i) {
+      const auto at = static_cast<std::size_t>(i);
+      const Utterance& utterance = session_.talk[at];
+      Speech& speech = speech_[at];
+      speech.person = utterance.person;
+      speech.first_frame = std::llround(utterance.line_from_s * kWorldRateHz);
+      speech.samples = voices_.utterance(utterance.person, index[at],
+                                         std::llround(utterance.length_s * kWorldRateHz));
+      make_dull(speech);
+    });
+  }
+
+  /// What the microphone of `person` hears. A guest's hears nobody else.
+  std::vector<float> microphone(int person, const Stretch& span) const {
+    const Person& owner = spec_.people[static_cast<std::size_t>(person)];
+    std::vector<float> out(static_cast<std::size_t>(span.to - span.from));
+    Random noise{spec_.seed, kMicNoiseKey, static_cast<std::uint64_t>(person)};
+    const auto noise_gain = static_cast<float>(from_db(owner.noise_db));
+    for (float& x : out) x = noise_gain * noise.noise();
+    std::vector<Path> paths;
+    for (std::size_t voice = 0; voice < spec_.people.size(); ++voice) {
+      Random random{spec_.seed, kRoomKey, voice, static_cast<std::uint64_t>(person)};
+      paths.push_back(static_cast<int>(voice) == person ? own_path(random, spec_.room)
+                                                        : bleed_path(random, spec_.room));
+    }
+    for (const Speech& speech : speech_) {
+      const Person& speaker = spec_.people[static_cast<std::size_t>(speech.person)];
+      const bool heard = speech.person == person || (!owner.remote && !speaker.remote);
+      if (heard)
+        add_speech(speech, paths[static_cast<std::size_t>(speech.person)],
+                   static_cast<float>(from_db(speaker.level_db)), span.from, out);
+    }
+    return out;
+  }
+
+  Result<void> record(int person, std::span<const float> sound, const Stretch& span) {
+    const Person& owner = spec_.people[static_cast<std::size_t>(person)];
+    SimulatedTrack& track = session_.tracks[static_cast<std::size_t>(person)];
+    const Interpolator interpolator(kWorldRateHz, track.clock.rate_hz);
+    Random noise{spec_.seed, kRecorderNoiseKey, static_cast<std::uint64_t>(person)};
+    const auto noise_gain = static_cast<float>(from_db(owner.recorder_noise_db));
+    const auto gain = static_cast<float>(from_db(owner.gain_db) * (owner.inverted ? -1.0 : 1.0));
+    for (std::size_t i = 0; i < track.samples.size(); ++i) {
+      const double line_s = track.clock.line_of(static_cast<double>(i) / track.clock.rate_hz);
+      const double position = line_s * kWorldRateHz - static_cast<double>(span.from);
+      track.samples[i] = gain * interpolator.at(sound, position) + noise_gain * noise.noise();
+    }
+    if (track.stored.codec == Codec::none) return {};
+    auto coded = code(track.samples, track.clock.rate_hz, track.stored);
+    if (!coded) return coded.error();
+    track.samples = std::move(coded->samples);
+    track.encoded = std::move(coded->bytes);
+    return {};
+  }
+
+  /// What the bus gets of a track: in place of its microphone's sound.
+  Result<void> feed(int person, const Stretch& span, std::vector<float>& sound) const {
+    const auto lead = static_cast<std::ptrdiff_t>(-span.from);
+    sound.erase(sound.begin(), sound.begin() + lead);
+    sound.resize(static_cast<std::size_t>(mix_frames_));
+    const Person& owner = spec_.people[static_cast<std::size_t>(person)];
+    Random random{spec_.seed, kRideKey, static_cast<std::uint64_t>(person)};
+    const std::uint64_t stream_seed = random.bits();
+    if (owner.remote) {
+      auto sent = send_through(owner.stream, stream_seed, session_.talk, person, sound);
+      if (!sent) return sent;
+    }
+    duck_pauses(session_.talk, person, spec_.mix.duck_db, 0.0, sound);
+    ride_gain(random.bits(), spec_.mix.gain_riding_db, sound);
+    return {};
+  }
+
+  Result<void> run_tracks(int first, int last) {
+    std::vector<std::vector<float>> feeds(static_cast<std::size_t>(last - first));
+    std::vector<Result<void>> outcomes(feeds.size());
+    parallel_for(last - first, threads_, [&](int i) {
+      const auto at = static_cast<std::size_t>(i);
+      const Stretch span = span_of(session_.tracks[static_cast<std::size_t>(first + i)]);
+      feeds[at] = microphone(first + i, span);
+      outcomes[at] = record(first + i, feeds[at], span);
+      if (outcomes[at]) outcomes[at] = feed(first + i, span, feeds[at]);
+    });
+    for (std::size_t i = 0; i < feeds.size(); ++i) {
+      if (!outcomes[i]) return outcomes[i];
+      for (std::size_t k = 0; k < bus_.size(); ++k) bus_[k] += feeds[i][k];
+    }
+    return {};
+  }
+
+  Result<void> finish_mix() {
+    if (spec_.mix.bus_filters) filter_bus(bus_);
+    float peak = 0.0F;
+    for (const float x : bus_) peak = std::max(peak, std::abs(x));
+    if (peak > 0.0F)
+      for (float& x : bus_) x *= 0.8F / peak;
+    session_.mix_rate_hz = spec_.mix.rate_hz;
+    session_.mix_coding = spec_.mix.coding;
+    session_.mix = at_mix_rate();
+    if (spec_.mix.coding.codec == Codec::none) return {};
+    auto coded = code(session_.mix, spec_.mix.rate_hz, spec_.mix.coding);
+    if (!coded) return coded.error();
+    session_.mix = std::move(coded->samples);
+    session_.mix_encoded = std::move(coded->bytes);
+    return {};
+  }
+
+  std::vector<float> at_mix_rate() {
+    if (spec_.mix.rate_hz == kWorldRateHz) return std::move(bus_);
+    const Interpolator interpolator(kWorldRateHz, spec_.mix.rate_hz);
+    std::vector<float> out(static_cast<std::size_t>(spec_.length_s * spec_.mix.rate_hz));
+    for (std::size_t i = 0; i < out.size(); ++i)
+      out[i] = interpolator.at(bus_, static_cast<double>(i) * (kWorldRateHz / spec_.mix.rate_hz));
+    return out;
+  }
+
+  const SessionSpec& spec_;
+  const VoiceSource& voices_;
+  int threads_;
+  std::int64_t mix_frames_;
+  std::vector<Speech> speech_;
+  std::vector<float> bus_;
+  Session session_;
+};
+
+}  // namespace
+
+double Clock::line_of(double track_s) const {
+  const double steady_s = start_s + track_s / (1.0 + drift_ppm * 1e-6);
+  if (warm_up.ppm == 0.0) return steady_s;
+  const double gained_s = warm_up.time_constant_s * -std::expm1(-track_s / warm_up.time_constant_s);
+  return steady_s - warm_up.ppm * 1e-6 * gained_s;
+}
+
+SessionSpec hybrid_session(std::uint64_t seed, double length_s, int room, int remote) {
+  static constexpr const char* kRoomNames[] = {"keeper", "mate",   "cook",
+                                               "clerk",  "cooper", "smith"};
+  static constexpr const char* kRemoteNames[] = {"pilot", "harbour", "buoy", "skipper", "island"};
+  const auto name = [](const auto& names, int i) {
+    const auto count = static_cast<int>(std::size(names));
+    const std::string base = names[i % count];
+    return i < count ? base : base + "-" + std::to_string(i / count + 1);
+  };
+  Random random{seed, kSpecKey};
+  SessionSpec spec;
+  spec.seed = seed;
+  spec.length_s = length_s;
+  const auto add_recorder = [&](double rate_hz) {
+    Clock clock;
+    clock.rate_hz = rate_hz;
+    clock.drift_ppm = random.between(-100.0, 100.0);
+    clock.start_s = random.between(-20.0, 10.0);
+    spec.recorders.push_back(clock);
+    return static_cast<int>(spec.recorders.size()) - 1;
+  };
+  if (room > 0) {
+    const int desk = add_recorder(48000.0);
+    for (int i = 0; i < room; ++i) {
+      Person person;
+      person.name = name(kRoomNames, i);
+      person.recorder = desk;
+      spec.people.push_back(std::move(person));
+    }
+  }
+  for (int i = 0; i < remote; ++i) {
+    Person person;
+    person.name = name(kRemoteNames, i);
+    person.remote = true;
+    person.recorder = add_recorder(i % 2 == 0 ? 44100.0 : 48000.0);
+    spec.people.push_back(std::move(person));
+  }
+  return spec;
+}
+
+Result<Session> simulate(const SessionSpec& spec, const VoiceSource& voices, int threads) {
+  if (auto sound = check(spec); !sound) return sound.error();
+  return Simulation(spec, voices, std::max(threads, 1)).run();
+}
+
+}  // namespace kilter::simulator

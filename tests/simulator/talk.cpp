@@ -1,0 +1,118 @@
+#include "talk.h"
+
+#include <algorithm>
+
+#include "random.h"
+
+namespace kilter::simulator {
+namespace {
+
+constexpr double kTalkDensity = 0.85;  // pauses are the rest
+
+class Conversation {
+ public:
+  Conversation(std::uint64_t seed, const std::vector<double>& shares, double from_s)
+      : random_{seed, 21},
+        shares_(shares),
+        from_s_(from_s),
+        spoken_s_(shares.size(), 0.0),
+        free_from_s_(shares.size(), from_s) {}
+
+  std::vector<Utterance> run(double to_s) {
+    double at_s = from_s_;
+    while (at_s < to_s) {
+      const int speaker = next_speaker(at_s);
+      if (speaker < 0) break;
+      const double turn_end_s = turn(speaker, at_s);
+      interjection(speaker, at_s, turn_end_s);
+      last_ = speaker;
+      const bool overlaps = random_.chance(0.2);
+      const double gap_s = overlaps ? random_.between(-0.7, 0.0) : random_.between(0.2, 1.5);
+      at_s = std::max(at_s + 0.3, turn_end_s + gap_s);
+    }
+    std::erase_if(talk_, [&](const Utterance& u) { return u.line_from_s + u.length_s > to_s; });
+    std::stable_sort(talk_.begin(), talk_.end(), [](const Utterance& a, const Utterance& b) {
+      return a.line_from_s < b.line_from_s;
+    });
+    return std::move(talk_);
+  }
+
+ private:
+  /// Whoever is most behind his share is most likely to be next.
+  int next_speaker(double at_s) {
+    std::vector<double> weights(shares_.size(), 0.0);
+    double sum = 0.0;
+    for (std::size_t i = 0; i < shares_.size(); ++i) {
+      if (shares_[i] <= 0.0) continue;
+      const double ahead_s = spoken_s_[i] - shares_[i] * (at_s - from_s_ + 8.0);
+      weights[i] = std::max(-ahead_s, 0.02 * shares_[i]);
+      if (static_cast<int>(i) == last_) weights[i] *= 0.1;
+      sum += weights[i];
+    }
+    double pick = random_.uniform() * sum;
+    for (std::size_t i = 0; i < weights.size(); ++i) {
+      pick -= weights[i];
+      if (weights[i] > 0.0 && pick <= 0.0) return static_cast<int>(i);
+    }
+    return -1;
+  }
+
+  double turn(int speaker, double at_s) {
+    const double share = shares_[static_cast<std::size_t>(speaker)];
+    // One who says little says it shortly, else one turn would be the whole share.
+    const int sentences = share < 0.1 ? 1 : 1 + random_.index(6);
+    double from_s = std::max(at_s, free_from_s_[static_cast<std::size_t>(speaker)]);
+    for (int i = 0; i < sentences; ++i) {
+      const double length_s = share < 0.1 ? random_.between(1.5, 4.0) : random_.between(1.5, 8.0);
+      say(speaker, from_s, length_s);
+      from_s += length_s + random_.between(0.2, 0.9);
+    }
+    return free_from_s_[static_cast<std::size_t>(speaker)];
+  }
+
+  void interjection(int speaker, double from_s, double to_s) {
+    if (to_s - from_s < 4.0 || !random_.chance(0.35)) return;
+    const int other = random_.index(static_cast<int>(shares_.size()));
+    if (other == speaker || shares_[static_cast<std::size_t>(other)] < 0.1) return;
+    const double at_s = random_.between(from_s + 1.0, to_s - 1.0);
+    if (at_s < free_from_s_[static_cast<std::size_t>(other)]) return;
+    say(other, at_s, random_.between(0.35, 0.9));
+  }
+
+  void say(int speaker, double from_s, double length_s) {
+    const auto who = static_cast<std::size_t>(speaker);
+    talk_.push_back({speaker, from_s, length_s});
+    spoken_s_[who] += length_s;
+    free_from_s_[who] = from_s + length_s;
+  }
+
+  Random random_;
+  const std::vector<double>& shares_;
+  double from_s_;
+  std::vector<double> spoken_s_;
+  std::vector<double> free_from_s_;
+  int last_{-1};
+  std::vector<Utterance> talk_;
+};
+
+}  // namespace
+
+std::vector<Utterance> plan_talk(std::uint64_t seed, const std::vector<double>& shares,
+                                 double from_s, double to_s) {
+  return Conversation(seed, shares, from_s).run(to_s);
+}
+
+std::vector<double> talk_shares(const std::vector<Person>& people) {
+  double given = 0.0;
+  int open = 0;
+  for (const Person& person : people) {
+    given += person.talk_share.value_or(0.0);
+    if (!person.talk_share) ++open;
+  }
+  const double rest = std::max(0.0, kTalkDensity - given) / std::max(1, open);
+  std::vector<double> shares;
+  for (const Person& person : people) shares.push_back(person.talk_share.value_or(rest));
+  return shares;
+}
+
+}  // namespace kilter::simulator

@@ -1,0 +1,20 @@
+// Who speaks when.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "simulator.h"
+
+namespace kilter::simulator {
+
+/// A conversation over `from_s`..`to_s`: turns of one to six sentences, pauses, some overlap, and
+/// short interjections. `shares` is the part of the time that each person speaks.
+/// Sorted by time; nobody overlaps with himself.
+std::vector<Utterance> plan_talk(std::uint64_t seed, const std::vector<double>& shares,
+                                 double from_s, double to_s);
+
+/// Everybody's share: as the spec says, the rest of 0.85 of the time evenly among the others.
+std::vector<double> talk_shares(const std::vector<Person>& people);
+
+}  // namespace kilter::simulator

@@ -18,12 +18,12 @@ fail() {
   exit "$exit_no_setup"
 }
 
-# Runs a command with its words in the log; on failure shows the log's end and stops.
+# Runs a command with its words in the log; on failure shows the end of what it said and stops.
 quietly() {
+  lines_before=$(wc -l <"$log")
   printf '+ %s\n' "$*" >>"$log"
   "$@" >>"$log" 2>&1 </dev/null && return
-  printf '+ failed: %s\n' "$*" >>"$log"
-  tail -n 60 "$log" >&2
+  tail -n "+$((lines_before + 1))" "$log" | tail -n 60 >&2
   fail "set-up stopped at: $*" "the whole log is in $log"
 }
 

@@ -1,0 +1,322 @@
+#include "kilter/sync/align.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+#include <thread>
+
+#include "kilter/base/parallel.h"
+#include "kilter/signal/onset_features.h"
+#include "kilter/sync/first_map.h"
+#include "kilter/sync/line_fit.h"
+#include "kilter/sync/window_meter.h"
+
+namespace kilter::sync {
+namespace {
+
+/// One pass over the session: windows of one length, offsets searched so far round the maps.
+struct Pass {
+  const char* stage;
+  double window_s;
+  double search_s;
+  bool joint;
+  double cluster_s;  // half-width of the cluster a fit starts from
+  double max_slope;  // of what is left to correct
+};
+
+// Short windows first: what drift is left in a map smears long ones. The first joint pass must span
+// the bleed delays by which the pairwise pass may be off.
+constexpr Pass kPairwise{"first offsets", 2.5, 0.050, false, 1.0e-3, 250e-6};
+constexpr std::array kJoint{Pass{"joint, coarse", 4.0, 0.020, true, 0.20e-3, 120e-6},
+                            Pass{"joint, fine", 8.0, 0.006, true, 0.06e-3, 20e-6},
+                            Pass{"joint, final", 10.0, 0.003, true, 0.03e-3, 5e-6}};
+constexpr std::array kAlone{Pass{"pairwise, coarse", 4.0, 0.020, false, 0.20e-3, 120e-6},
+                            Pass{"pairwise, fine", 8.0, 0.006, false, 0.06e-3, 20e-6},
+                            Pass{"pairwise, final", 10.0, 0.003, false, 0.03e-3, 5e-6}};
+
+constexpr double kSilentRms = 1e-6;            // of full scale: nothing was recorded
+constexpr int kLeastWindows = 3;               // for firm
+constexpr double kLeastShare = 0.5;            // of the evidence on one line, for firm
+constexpr double kFirmUncertainty_us = 500.0;  // half of what a listener may never hear
+constexpr double kLosslessFloor_us = 2.0;  // window biases that more windows do not average away
+constexpr double kLossyFloor_us = 8.0;     // delay of a lossy codec, seen up to 8 us
+constexpr double kSameStart_s = 100e-6;    // tracks of one recorder start together
+constexpr double kSameDrift_ppm = 0.5;
+
+/// A straight map while it is being found: timeline = start + rate * track.
+struct TrackLine {
+  double start_s{0.0};
+  double rate{1.0};
+
+  /// Corrected by an offset that is linear in timeline time.
+  TrackLine corrected(const LineFit& fit) const {
+    return {start_s + fit.at(start_s), rate * (1.0 + fit.slope)};
+  }
+  double drift_ppm() const { return (1.0 / rate - 1.0) * 1e6; }
+};
+
+struct TrackState {
+  bool placed{false};
+  double length_s{0.0};
+  TrackLine line;
+  std::optional<TimeMap> map;
+  FirstMap first;
+  LineFit fit;
+  std::vector<Observation> observations;
+  std::vector<Reading> readings;  // one per observation
+  int recorder{-1};
+
+  void put(const TrackLine& new_line) {
+    line = new_line;
+    auto made = TimeMap::line(line.start_s, line.drift_ppm(), length_s, 0.0);
+    placed = static_cast<bool>(made);
+    if (made)
+      map = *made;
+    else
+      map.reset();
+  }
+};
+
+class Aligner {
+ public:
+  Aligner(const MixInput& mix, const std::vector<TrackInput>& tracks, const AlignOptions& options)
+      : mix_(mix), tracks_(tracks), options_(options), states_(tracks.size()) {}
+
+  Result<std::vector<TrackPlacing>> run() {
+    if (auto done = find_first_maps(); !done) return done.error();
+    if (auto done = pass(kPairwise, 0.15, 0.30); !done) return done.error();
+    const auto& passes = options_.joint ? kJoint : kAlone;
+    double from = 0.30;
+    for (std::size_t i = 0; i < passes.size(); ++i) {
+      const double to = from + 0.70 / static_cast<double>(passes.size());
+      if (auto done = pass(passes[i], from, to); !done) return done.error();
+      from = to;
+      drop_unsupported();
+      find_recorders();
+      fit_recorders(passes[i]);
+    }
+    report(1.0, "done");
+    return placings();
+  }
+
+ private:
+  bool stopped() const { return options_.stop != nullptr && options_.stop->load(); }
+  static Error interrupted() { return {ErrorKind::interrupted, {}, "interrupted", ""}; }
+  void report(double done, const char* stage) const {
+    if (options_.progress) options_.progress(done, stage);
+  }
+
+  Result<void> find_first_maps() {
+    report(0.0, "listening");
+    const int count = static_cast<int>(tracks_.size());
+    OnsetFeatures mix_features;
+    std::vector<OnsetFeatures> features(tracks_.size());
+    std::vector<std::optional<Error>> errors(tracks_.size() + 1);
+    parallel_for(count + 1, options_.threads, [&](int i) {
+      if (stopped()) return;
+      const auto at = static_cast<std::size_t>(i);
+      auto made = onset_features(i == count ? *mix_.signal : *tracks_[at].signal);
+      if (!made)
+        errors[at] = made.error();
+      else
+        (i == count ? mix_features : features[at]) = *std::move(made);
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    if (stopped()) return interrupted();
+    report(0.08, "first map");
+    parallel_for(count, options_.threads, [&](int i) {
+      if (stopped()) return;
+      const auto at = static_cast<std::size_t>(i);
+      TrackState& state = states_[at];
+      state.length_s = std::max(tracks_[at].length_s, 1.0 / kAnalysisRateHz);
+      state.first = first_map(mix_features, features[at]);
+      if (state.first.found)
+        state.put({state.first.lag_s, 1.0 / (1.0 + state.first.drift_ppm * 1e-6)});
+    });
+    if (stopped()) return interrupted();
+    return {};
+  }
+
+  /// Measures every window of the mix and moves every placed track onto the line of its windows.
+  Result<void> pass(const Pass& pass, double done_from, double done_to) {
+    std::vector<std::size_t> placed;
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      states_[k].observations.clear();
+      states_[k].readings.clear();
+      if (states_[k].placed) placed.push_back(k);
+    }
+    if (placed.empty()) return {};
+    std::vector<MappedTrack> mapped;
+    for (const std::size_t k : placed) mapped.push_back({tracks_[k].signal, &*states_[k].map});
+
+    const int windows = std::max(1, static_cast<int>(mix_.length_s / pass.window_s));
+    std::vector<std::vector<Reading>> readings(static_cast<std::size_t>(windows));
+    std::vector<std::optional<Error>> errors(static_cast<std::size_t>(windows));
+    const int workers = std::clamp(options_.threads, 1, windows);
+    const auto caller = std::this_thread::get_id();
+    parallel_for(workers, workers, [&](int worker) {
+      WindowMeter meter({.search_s = pass.search_s, .joint = pass.joint});
+      for (int w = worker; w < windows && !stopped(); w += workers) {
+        auto measured = meter.measure(*mix_.signal, mapped, w * pass.window_s, pass.window_s);
+        const auto at = static_cast<std::size_t>(w);
+        if (measured)
+          readings[at] = *std::move(measured);
+        else
+          errors[at] = measured.error();
+        if (std::this_thread::get_id() == caller)
+          report(done_from + (done_to - done_from) * w / windows, pass.stage);
+      }
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    if (stopped()) return interrupted();
+
+    for (int w = 0; w < windows; ++w)
+      for (std::size_t i = 0; i < placed.size(); ++i) {
+        const Reading& reading = readings[static_cast<std::size_t>(w)][i];
+        if (!reading.heard) continue;
+        TrackState& state = states_[placed[i]];
+        state.observations.push_back(
+            {(w + 0.5) * pass.window_s, reading.offset_s, reading.sigma_s});
+        state.readings.push_back(reading);
+      }
+    for (const std::size_t k : placed) {
+      TrackState& state = states_[k];
+      state.fit = fit_line(state.observations, fit_options(pass));
+      if (state.fit.found) state.put(state.line.corrected(state.fit));
+    }
+    return {};
+  }
+
+  static LineFitOptions fit_options(const Pass& pass) {
+    return {.max_slope = pass.max_slope, .cluster_s = pass.cluster_s, .sigma_floor_s = 2e-6};
+  }
+
+  /// A track whose windows agree on nothing was placed by chance: it must not explain the others'
+  /// mix.
+  void drop_unsupported() {
+    for (TrackState& state : states_)
+      if (state.placed && (!state.fit.found || state.fit.used_share < 0.2)) state.placed = false;
+  }
+
+  /// Tracks that start together and run alike come from one recorder.
+  void find_recorders() {
+    for (TrackState& state : states_) state.recorder = -1;
+    int recorders = 0;
+    for (std::size_t i = 0; i < states_.size(); ++i) {
+      TrackState& state = states_[i];
+      if (!state.placed) continue;
+      for (std::size_t j = 0; j < i && state.recorder < 0; ++j)
+        if (states_[j].placed && same_recorder(state, states_[j]))
+          state.recorder = states_[j].recorder;
+      if (state.recorder < 0) state.recorder = recorders++;
+    }
+  }
+
+  static bool same_recorder(const TrackState& a, const TrackState& b) {
+    const double start_sigma_s =
+        std::hypot(a.fit.sigma_at(a.line.start_s), b.fit.sigma_at(b.line.start_s));
+    const double drift_sigma_ppm = 1e6 * std::hypot(a.fit.slope_sigma, b.fit.slope_sigma);
+    const double start_s = std::abs(a.line.start_s - b.line.start_s);
+    const double drift_ppm = std::abs(a.line.drift_ppm() - b.line.drift_ppm());
+    return start_s < std::min(kSameStart_s + 4.0 * start_sigma_s, 2e-3) &&
+           drift_ppm < kSameDrift_ppm + 4.0 * drift_sigma_ppm;
+  }
+
+  /// One clock: one line through the windows of all its tracks.
+  void fit_recorders(const Pass& pass) {
+    for (int recorder = 0;; ++recorder) {
+      std::vector<std::size_t> members;
+      for (std::size_t k = 0; k < states_.size(); ++k)
+        if (states_[k].recorder == recorder) members.push_back(k);
+      if (members.empty()) return;
+      if (members.size() == 1) continue;
+      // Each member's windows were measured against its map before its own fit moved it: refer all
+      // of them to the first member's map.
+      const TrackLine common = states_[members[0]].line;
+      std::vector<Observation> all;
+      for (const std::size_t k : members) {
+        const TrackState& state = states_[k];
+        for (std::size_t i = 0; i < state.observations.size(); ++i) {
+          Observation o = state.observations[i];
+          const double track_s = (o.line_s - state.line.start_s) / state.line.rate;
+          o.offset_s += state.line.start_s + state.line.rate * track_s - state.fit.at(o.line_s) -
+                        (common.start_s + common.rate * track_s);
+          all.push_back(o);
+        }
+      }
+      const LineFit fit = fit_line(all, fit_options(pass));
+      if (!fit.found) continue;
+      const TrackLine corrected = common.corrected(fit);
+      std::size_t at = 0;
+      for (const std::size_t k : members) {
+        TrackState& state = states_[k];
+        const std::size_t count = state.observations.size();
+        state.fit = fit;
+        state.fit.weights.assign(fit.weights.begin() + static_cast<std::ptrdiff_t>(at),
+                                 fit.weights.begin() + static_cast<std::ptrdiff_t>(at + count));
+        state.fit.used = static_cast<int>(std::count_if(
+            state.fit.weights.begin(), state.fit.weights.end(), [](double w) { return w > 0.1; }));
+        at += count;
+        state.put(corrected);
+      }
+    }
+  }
+
+  std::vector<TrackPlacing> placings() const {
+    std::vector<TrackPlacing> result(states_.size());
+    for (std::size_t k = 0; k < states_.size(); ++k) result[k] = placing(k);
+    return result;
+  }
+
+  TrackPlacing placing(std::size_t k) const {
+    const TrackState& state = states_[k];
+    TrackPlacing result;
+    result.match_sigma = state.first.match_sigma;
+    result.windows_measured = static_cast<int>(state.observations.size());
+    if (!state.placed) return result;
+    result.recorder = state.recorder;
+    result.windows_used = state.fit.used;
+    const double end_s = state.line.start_s + state.line.rate * state.length_s;
+    const double sigma_s =
+        std::max(state.fit.sigma_at(state.line.start_s), state.fit.sigma_at(end_s));
+    double floor_us = kLosslessFloor_us;
+    if (mix_.lossy) floor_us += kLossyFloor_us;
+    if (tracks_[k].lossy) floor_us += kLossyFloor_us;
+    const double few = 1.0 + 4.0 / std::max(1.0, static_cast<double>(state.fit.used) - 1.0);
+    result.uncertainty_us = std::hypot(2.0 * few * sigma_s * 1e6, floor_us);
+    result.standing = state.fit.used >= kLeastWindows && state.fit.used_share >= kLeastShare &&
+                              result.uncertainty_us <= kFirmUncertainty_us
+                          ? Standing::firm
+                          : Standing::shaky;
+    double polarity = 0.0;
+    for (std::size_t i = 0; i < state.readings.size(); ++i) {
+      const Observation& o = state.observations[i];
+      const double w = state.fit.weights[i];
+      polarity += w * (state.readings[i].inverted ? -1.0 : 1.0);
+      result.windows.push_back(
+          {o.line_s, 1e6 * (o.offset_s - state.fit.at(o.line_s)), 1e6 * o.sigma_s, w});
+    }
+    result.inverted = polarity < 0.0;
+    auto map = TimeMap::line(state.line.start_s, state.line.drift_ppm(), state.length_s,
+                             result.uncertainty_us);
+    if (map) result.map = *std::move(map);
+    return result;
+  }
+
+  const MixInput& mix_;
+  const std::vector<TrackInput>& tracks_;
+  const AlignOptions& options_;
+  std::vector<TrackState> states_;
+};
+
+}  // namespace
+
+Result<std::vector<TrackPlacing>> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                                        const AlignOptions& options) {
+  return Aligner(mix, tracks, options).run();
+}
+
+}  // namespace kilter::sync

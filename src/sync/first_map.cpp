@@ -1,0 +1,290 @@
+#include "kilter/sync/first_map.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numeric>
+
+#include "kilter/signal/fft.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr std::int64_t kChunk = 60 * kFeatureRateHz;
+constexpr std::int64_t kHop = 30 * kFeatureRateHz;
+constexpr std::size_t kMaxChunks = 48;
+constexpr int kBlock = 16384;  // feature frames per transform
+constexpr std::size_t kPeaksPerChunk = 6;
+constexpr std::int64_t kPeakGuard = 20;  // frames between two peaks that count as two
+constexpr double kFaintestVote = 5.0;    // below, a vote is chance and only costs time
+constexpr double kMaxDriftPpm = 300.0;
+constexpr double kAgreement_s = 0.015;  // half-width of a line
+constexpr double kElsewhere_s = 0.2;    // a rival lies at least so far away
+constexpr double kFoundBestVote = 9.0;
+constexpr double kFoundAlone = 2.0;  // times the rival's support
+
+using Spectrum = FftVector<std::complex<float>>;
+
+/// First frames of the chunks that vote.
+std::vector<std::int64_t> choose_chunks(const OnsetFeatures& track, std::int64_t length) {
+  std::vector<std::int64_t> starts;
+  for (std::int64_t first = 0; first + length <= track.frames(); first += kHop)
+    starts.push_back(first);
+  if (starts.empty() || starts.back() + length < track.frames())
+    starts.push_back(track.frames() - length);
+  if (starts.size() <= kMaxChunks) return starts;
+
+  std::vector<double> liveliness(starts.size(), 0.0);
+  for (std::size_t i = 0; i < starts.size(); ++i)
+    for (const auto& band : track.bands)
+      for (std::int64_t t = starts[i]; t < starts[i] + length; ++t) {
+        const auto v = static_cast<double>(band[static_cast<std::size_t>(t)]);
+        liveliness[i] += v * v;
+      }
+  std::vector<std::size_t> order(starts.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return liveliness[a] > liveliness[b]; });
+  std::vector<bool> chosen(starts.size(), false);
+  for (std::size_t i = 0; i < kMaxChunks / 2; ++i) chosen[order[i]] = true;
+  for (std::size_t i = 0; i < kMaxChunks / 2; ++i)
+    chosen[i * (starts.size() - 1) / (kMaxChunks / 2 - 1)] = true;
+  std::vector<std::int64_t> result;
+  for (std::size_t i = 0; i < starts.size(); ++i)
+    if (chosen[i]) result.push_back(starts[i]);
+  return result;
+}
+
+struct Peak {
+  double frame{0.0};  // lag in feature frames
+  double value{0.0};
+};
+
+/// Keeps the highest peaks that stand apart.
+void keep_peak(std::vector<Peak>& peaks, const Peak& peak) {
+  for (Peak& known : peaks) {
+    if (std::abs(known.frame - peak.frame) >= static_cast<double>(kPeakGuard)) continue;
+    if (peak.value > known.value) known = peak;
+    return;
+  }
+  if (peaks.size() < kPeaksPerChunk) {
+    peaks.push_back(peak);
+    return;
+  }
+  const auto lowest = std::min_element(
+      peaks.begin(), peaks.end(), [](const Peak& a, const Peak& b) { return a.value < b.value; });
+  if (peak.value > lowest->value) *lowest = peak;
+}
+
+/// One chunk while the reference passes by.
+struct Chunk {
+  std::int64_t first{0};
+  std::array<Spectrum, kFeatureBands> spectra;
+  std::vector<Peak> peaks;
+  double square_sum{0.0};
+  double count{0.0};
+};
+
+double parabolic(double left, double centre, double right) {
+  const double curvature = left - 2.0 * centre + right;
+  return curvature < 0.0 ? 0.5 * (left - right) / curvature : 0.0;
+}
+
+class Correlator {
+ public:
+  Correlator(const OnsetFeatures& reference, std::int64_t length)
+      : reference_(reference),
+        length_(length),
+        fft_(kBlock),
+        buffer_(kBlock),
+        sum_(static_cast<std::size_t>(fft_.bins())) {}
+
+  Chunk make_chunk(const OnsetFeatures& track, std::int64_t first) {
+    Chunk chunk;
+    chunk.first = first;
+    for (std::size_t b = 0; b < kFeatureBands; ++b) {
+      std::fill(buffer_.begin(), buffer_.end(), 0.0F);
+      std::copy_n(track.bands[b].begin() + first, length_, buffer_.begin());
+      chunk.spectra[b].resize(static_cast<std::size_t>(fft_.bins()));
+      fft_.forward(buffer_, chunk.spectra[b]);
+    }
+    return chunk;
+  }
+
+  /// Correlates all chunks with the whole reference, block by block.
+  void run(std::vector<Chunk>& chunks) {
+    const std::int64_t step = kBlock - length_ - 1;
+    std::array<Spectrum, kFeatureBands> block;
+    for (auto& spectrum : block) spectrum.resize(static_cast<std::size_t>(fft_.bins()));
+    for (std::int64_t lag = -length_ + 1; lag < reference_.frames(); lag += step) {
+      for (std::size_t b = 0; b < kFeatureBands; ++b) {
+        load(reference_.bands[b], lag);
+        fft_.forward(buffer_, block[b]);
+      }
+      for (Chunk& chunk : chunks) correlate(chunk, block, lag, step);
+    }
+  }
+
+ private:
+  void load(const std::vector<float>& band, std::int64_t first) {
+    std::fill(buffer_.begin(), buffer_.end(), 0.0F);
+    const std::int64_t from = std::max<std::int64_t>(first, 0);
+    const std::int64_t to = std::min<std::int64_t>(first + kBlock, std::ssize(band));
+    if (from < to)
+      std::copy(band.begin() + from, band.begin() + to, buffer_.begin() + (from - first));
+  }
+
+  void correlate(Chunk& chunk, const std::array<Spectrum, kFeatureBands>& block, std::int64_t lag,
+                 std::int64_t step) {
+    std::fill(sum_.begin(), sum_.end(), std::complex<float>{});
+    for (std::size_t b = 0; b < kFeatureBands; ++b) {
+      const Spectrum& x = chunk.spectra[b];
+      const Spectrum& y = block[b];
+      for (std::size_t k = 0; k < sum_.size(); ++k) {
+        const float re = x[k].real() * y[k].real() + x[k].imag() * y[k].imag();
+        const float im = x[k].real() * y[k].imag() - x[k].imag() * y[k].real();
+        sum_[k] += std::complex<float>(re, im);
+      }
+    }
+    fft_.inverse(sum_, buffer_);
+    const std::int64_t valid = std::min(step, reference_.frames() - lag);
+    for (std::int64_t i = 0; i < valid; ++i) {
+      const auto at = static_cast<std::size_t>(i);
+      const auto value = static_cast<double>(buffer_[at]);
+      chunk.square_sum += value * value;
+      chunk.count += 1.0;
+      const double left = i > 0 ? static_cast<double>(buffer_[at - 1]) : -1e30;
+      const auto right = static_cast<double>(buffer_[at + 1]);
+      if (value < left || value <= right) continue;
+      const double shift = i > 0 ? parabolic(left, value, right) : 0.0;
+      keep_peak(chunk.peaks, {static_cast<double>(lag + i) + shift, value});
+    }
+  }
+
+  const OnsetFeatures& reference_;
+  std::int64_t length_;
+  RealFft fft_;
+  FftVector<float> buffer_;
+  Spectrum sum_;
+};
+
+std::vector<Vote> cast_votes(const OnsetFeatures& reference, const OnsetFeatures& track) {
+  const std::int64_t length = std::min(kChunk, track.frames());
+  std::vector<Vote> votes;
+  if (length <= 0 || reference.frames() <= 0) return votes;
+  Correlator correlator(reference, length);
+  std::vector<Chunk> chunks;
+  for (const std::int64_t first : choose_chunks(track, length))
+    chunks.push_back(correlator.make_chunk(track, first));
+  correlator.run(chunks);
+  for (const Chunk& chunk : chunks) {
+    const double rms = std::sqrt(chunk.square_sum / std::max(chunk.count, 1.0));
+    if (rms <= 0.0) continue;
+    for (const Peak& peak : chunk.peaks) {
+      const double sigma = peak.value / rms;
+      if (sigma < kFaintestVote) continue;
+      votes.push_back({static_cast<double>(chunk.first + length / 2) / kFeatureRateHz,
+                       (peak.frame - static_cast<double>(chunk.first)) / kFeatureRateHz, sigma});
+    }
+  }
+  return votes;
+}
+
+struct VoteLine {
+  double lag_s{0.0};
+  double drift{0.0};  // lag falls by this per track second
+  double support{-1.0};
+};
+
+double residual(const Vote& vote, const VoteLine& line) {
+  return vote.lag_s + line.drift * vote.track_s - line.lag_s;
+}
+
+/// The line through most of the votes' squared sigmas; votes within `avoid` of `besides` are left
+/// out.
+VoteLine best_line(const std::vector<Vote>& votes, const VoteLine* besides) {
+  double first_s = 1e300;
+  double last_s = -1e300;
+  std::vector<const Vote*> cast;
+  for (const Vote& vote : votes) {
+    if (besides != nullptr && std::abs(residual(vote, *besides)) < kElsewhere_s) continue;
+    cast.push_back(&vote);
+    first_s = std::min(first_s, vote.track_s);
+    last_s = std::max(last_s, vote.track_s);
+  }
+  VoteLine best;
+  if (cast.empty()) return best;
+  const double reach_s = std::max(last_s - first_s, 1.0);
+  const double step = std::max(0.5 * kAgreement_s / reach_s, 1e-7);
+  const int steps = static_cast<int>(std::ceil(kMaxDriftPpm * 1e-6 / step));
+  std::vector<std::pair<double, double>> lags(cast.size());  // lag at track time 0, weight
+  for (int i = -steps; i <= steps; ++i) {
+    const double drift = i * step;
+    for (std::size_t v = 0; v < cast.size(); ++v)
+      lags[v] = {cast[v]->lag_s + drift * cast[v]->track_s, cast[v]->sigma * cast[v]->sigma};
+    std::sort(lags.begin(), lags.end());
+    std::size_t from = 0;
+    double sum = 0.0;
+    double moment = 0.0;
+    for (std::size_t to = 0; to < lags.size(); ++to) {
+      sum += lags[to].second;
+      moment += lags[to].second * lags[to].first;
+      while (lags[to].first - lags[from].first > 2.0 * kAgreement_s) {
+        sum -= lags[from].second;
+        moment -= lags[from].second * lags[from].first;
+        ++from;
+      }
+      // A steeper line must earn its steepness: of equal support the flattest wins.
+      const double support = sum * (1.0 - 1e-3 * std::abs(drift) * 1e6 / kMaxDriftPpm);
+      if (support > best.support) best = {moment / sum, drift, support};
+    }
+  }
+  return best;
+}
+
+/// Weighted least squares through the votes on the line; the slope is kept where they stand close.
+void settle(VoteLine& line, const std::vector<Vote>& votes) {
+  double sw = 0.0, st = 0.0, sl = 0.0, stt = 0.0, stl = 0.0;
+  for (const Vote& vote : votes) {
+    if (std::abs(residual(vote, line)) > 2.0 * kAgreement_s) continue;
+    const double w = vote.sigma * vote.sigma;
+    sw += w;
+    st += w * vote.track_s;
+    sl += w * vote.lag_s;
+  }
+  if (sw <= 0.0) return;
+  const double mean_t = st / sw;
+  const double mean_l = sl / sw;
+  for (const Vote& vote : votes) {
+    if (std::abs(residual(vote, line)) > 2.0 * kAgreement_s) continue;
+    const double w = vote.sigma * vote.sigma;
+    stt += w * (vote.track_s - mean_t) * (vote.track_s - mean_t);
+    stl += w * (vote.track_s - mean_t) * (vote.lag_s - mean_l);
+  }
+  // 3 ms per vote against a prior of 60 ppm round no drift at all.
+  const double prior = sw * (0.003 * 0.003) / (60e-6 * 60e-6);
+  line.drift = -stl / (stt + prior);
+  line.lag_s = mean_l + line.drift * mean_t;
+}
+
+}  // namespace
+
+FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track) {
+  FirstMap map;
+  map.votes = cast_votes(reference, track);
+  VoteLine line = best_line(map.votes, nullptr);
+  if (line.support <= 0.0) return map;
+  const VoteLine rival = best_line(map.votes, &line);
+  map.match_sigma = std::sqrt(line.support);
+  map.rival_sigma = std::sqrt(std::max(rival.support, 0.0));
+  for (const Vote& vote : map.votes)
+    if (std::abs(residual(vote, line)) < 2.0 * kAgreement_s)
+      map.best_vote = std::max(map.best_vote, vote.sigma);
+  settle(line, map.votes);
+  map.lag_s = line.lag_s;
+  map.drift_ppm = line.drift * 1e6;
+  map.found = map.best_vote >= kFoundBestVote || map.match_sigma >= kFoundAlone * map.rival_sigma;
+  return map;
+}
+
+}  // namespace kilter::sync

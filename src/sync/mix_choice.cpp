@@ -1,0 +1,79 @@
+#include <algorithm>
+#include <atomic>
+
+#include "kilter/base/parallel.h"
+#include "kilter/signal/onset_features.h"
+#include "kilter/sync/align.h"
+#include "kilter/sync/first_map.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kHeardSigma = 12.0;
+constexpr double kHeardRatio = 1.6;  // above the best line elsewhere
+constexpr double kClearLead = 1.2;   // of two that hear equally many: summed support
+
+}  // namespace
+
+Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOptions& options) {
+  const int count = static_cast<int>(signals.size());
+  std::vector<OnsetFeatures> features(signals.size());
+  std::vector<std::optional<Error>> errors(signals.size());
+  parallel_for(count, options.threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    auto made = onset_features(*signals[at].signal);
+    if (made)
+      features[at] = *std::move(made);
+    else
+      errors[at] = made.error();
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+
+  std::vector<std::pair<int, int>> pairs;
+  for (int i = 0; i < count; ++i)
+    for (int j = 0; j < i; ++j) pairs.emplace_back(i, j);
+  std::vector<double> support(pairs.size(), 0.0);
+  parallel_for(static_cast<int>(pairs.size()), options.threads, [&](int p) {
+    if (options.stop != nullptr && options.stop->load()) return;
+    const auto [i, j] = pairs[static_cast<std::size_t>(p)];
+    const OnsetFeatures& a = features[static_cast<std::size_t>(i)];
+    const OnsetFeatures& b = features[static_cast<std::size_t>(j)];
+    const FirstMap map = first_map(a, b);
+    if (map.match_sigma >= kHeardSigma && map.match_sigma >= kHeardRatio * map.rival_sigma)
+      support[static_cast<std::size_t>(p)] = map.match_sigma;
+  });
+  if (options.stop != nullptr && options.stop->load())
+    return Error{ErrorKind::interrupted, {}, "interrupted", ""};
+
+  // The mix hears everybody; a guest is heard by the mix alone, a room mic by its neighbours too.
+  struct Candidate {
+    int index{0};
+    int heard{0};
+    double support{0.0};
+  };
+  std::vector<Candidate> candidates;
+  for (int i = 0; i < count; ++i) candidates.push_back({i, 0, 0.0});
+  for (std::size_t p = 0; p < pairs.size(); ++p) {
+    if (support[p] <= 0.0) continue;
+    for (const int i : {pairs[p].first, pairs[p].second}) {
+      Candidate& candidate = candidates[static_cast<std::size_t>(i)];
+      ++candidate.heard;
+      candidate.support += support[p];
+    }
+  }
+  std::stable_sort(candidates.begin(), candidates.end(),
+                   [](const Candidate& a, const Candidate& b) {
+                     return a.heard != b.heard ? a.heard > b.heard : a.support > b.support;
+                   });
+  MixChoice choice;
+  if (candidates.empty() || candidates[0].heard == 0) return choice;
+  choice.index = candidates[0].index;
+  choice.heard_in_it = candidates[0].heard;
+  if (candidates.size() > 1 && candidates[1].heard == candidates[0].heard &&
+      candidates[0].support < kClearLead * candidates[1].support)
+    choice.rival = candidates[1].index;
+  return choice;
+}
+
+}  // namespace kilter::sync

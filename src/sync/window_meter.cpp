@@ -1,0 +1,422 @@
+#include "kilter/sync/window_meter.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <optional>
+
+namespace kilter::sync {
+namespace {
+
+constexpr int kFrame = 4096;
+constexpr int kHop = kFrame / 2;
+constexpr double kBandFrom_hz = 120.0;
+constexpr double kBandTo_hz = 7200.0;
+constexpr int kFirstBin = static_cast<int>(kBandFrom_hz * kFrame / kAnalysisRateHz) + 1;
+constexpr int kLastBin = static_cast<int>(kBandTo_hz * kFrame / kAnalysisRateHz);
+constexpr std::size_t kBins = kLastBin - kFirstBin + 1;
+constexpr double kRidge = 1e-3;         // of each track's own power: scale-free
+constexpr double kEvidenceKnee = 50.0;  // above, a bin's say grows no further
+constexpr double kOverlapLoss = 1.06;   // Welch: half-overlapped Hann frames are nearly independent
+constexpr double kBinsShare = 1.5;      // Hann: neighbouring bins are not independent
+constexpr double kRivalGuard_s = 0.4e-3;
+constexpr double kSilence = 1e-14;  // mean square of a frame that holds nothing
+constexpr double kLeastPeakSigma = 6.0;
+
+constexpr double bin_omega(std::size_t b) {
+  return 2.0 * std::numbers::pi * (kFirstBin + static_cast<double>(b)) * kAnalysisRateHz / kFrame;
+}
+
+/// One complex value per bin of the band, split so that loops over bins vectorise.
+struct Band {
+  std::vector<float> re = std::vector<float>(kBins, 0.0F);
+  std::vector<float> im = std::vector<float>(kBins, 0.0F);
+  void clear() {
+    std::fill(re.begin(), re.end(), 0.0F);
+    std::fill(im.begin(), im.end(), 0.0F);
+  }
+};
+
+/// sum += conj(a) * b
+void accumulate(const Band& a, const Band& b, Band& sum) {
+  for (std::size_t i = 0; i < kBins; ++i) {
+    sum.re[i] += a.re[i] * b.re[i] + a.im[i] * b.im[i];
+    sum.im[i] += a.re[i] * b.im[i] - a.im[i] * b.re[i];
+  }
+}
+
+void accumulate_power(const Band& a, std::vector<float>& sum) {
+  for (std::size_t i = 0; i < kBins; ++i) sum[i] += a.re[i] * a.re[i] + a.im[i] * a.im[i];
+}
+
+/// A track's filter into the mix: its phase as a unit vector, and the evidence of each bin.
+struct Filter {
+  std::vector<double> re = std::vector<double>(kBins, 0.0);
+  std::vector<double> im = std::vector<double>(kBins, 0.0);
+  std::vector<double> weight = std::vector<double>(kBins, 0.0);
+  std::vector<double> evidence = std::vector<double>(kBins, 0.0);  // 1 / (2 var of the phase)
+};
+
+/// The likelihood of a delay, with its first two derivatives.
+struct Likelihood {
+  double value{0.0};
+  double slope{0.0};
+  double curvature{0.0};
+};
+
+Likelihood likelihood(const Filter& filter, double tau_s) {
+  // e^{j omega tau} by rotation from bin to bin: a sine per bin would cost most of the measurement.
+  const std::complex<double> step = std::polar(1.0, (bin_omega(1) - bin_omega(0)) * tau_s);
+  std::complex<double> turn = std::polar(1.0, bin_omega(0) * tau_s);
+  Likelihood sum;
+  double omega = bin_omega(0);
+  const double omega_step = bin_omega(1) - bin_omega(0);
+  for (std::size_t b = 0; b < kBins; ++b) {
+    const double c = filter.re[b] * turn.real() - filter.im[b] * turn.imag();
+    const double s = filter.re[b] * turn.imag() + filter.im[b] * turn.real();
+    const double w = filter.weight[b];
+    sum.value += w * c;
+    sum.slope -= w * omega * s;
+    sum.curvature -= w * omega * omega * c;
+    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
+            turn.real() * step.imag() + turn.imag() * step.real()};
+    omega += omega_step;
+  }
+  return sum;
+}
+
+/// Climbs to the top of the peak near `tau_s`; `sign` -1 for a trough.
+double climb(const Filter& filter, double tau_s, double sign) {
+  constexpr double kWidest = 0.5 / kAnalysisRateHz;
+  double moved = 0.0;
+  for (int i = 0; i < 12; ++i) {
+    const Likelihood at = likelihood(filter, tau_s);
+    const double slope = sign * at.slope;
+    const double curvature = sign * at.curvature;
+    double step = curvature < 0.0 ? -slope / curvature : std::copysign(0.25 * kWidest, slope);
+    step = std::clamp(step, -0.5 * kWidest, 0.5 * kWidest);
+    if (std::abs(moved + step) > 2.0 * kWidest) break;
+    tau_s += step;
+    moved += step;
+    if (std::abs(step) < 1e-10) break;
+  }
+  return tau_s;
+}
+
+using Complex = std::complex<double>;
+
+/// Cholesky factor of a Hermitian matrix in place (lower triangle, row-major). False when singular.
+bool factorise(std::vector<Complex>& a, std::size_t n) {
+  for (std::size_t j = 0; j < n; ++j) {
+    double diagonal = a[j * n + j].real();
+    for (std::size_t k = 0; k < j; ++k) diagonal -= std::norm(a[j * n + k]);
+    if (!(diagonal > 0.0)) return false;
+    const double root = std::sqrt(diagonal);
+    a[j * n + j] = root;
+    for (std::size_t i = j + 1; i < n; ++i) {
+      Complex sum = a[i * n + j];
+      for (std::size_t k = 0; k < j; ++k) sum -= a[i * n + k] * std::conj(a[j * n + k]);
+      a[i * n + j] = sum / root;
+    }
+  }
+  return true;
+}
+
+/// Inverse of a lower triangle, into `inverse` (lower, row-major).
+void invert_lower(const std::vector<Complex>& lower, std::size_t n, std::vector<Complex>& inverse) {
+  std::fill(inverse.begin(), inverse.end(), Complex{});
+  for (std::size_t column = 0; column < n; ++column) {
+    inverse[column * n + column] = 1.0 / lower[column * n + column].real();
+    for (std::size_t row = column + 1; row < n; ++row) {
+      Complex sum;
+      for (std::size_t k = column; k < row; ++k)
+        sum += lower[row * n + k] * inverse[k * n + column];
+      inverse[row * n + column] = -sum / lower[row * n + row].real();
+    }
+  }
+}
+
+}  // namespace
+
+struct WindowMeter::Buffers {
+  RealFft fft{kFrame};
+  std::vector<float> window = hann_window(kFrame);
+  FftVector<float> frame = FftVector<float>(kFrame);
+  FftVector<std::complex<float>> bins = FftVector<std::complex<float>>(kFrame / 2 + 1);
+  std::vector<float> mix_samples;
+  std::vector<float> track_samples;
+  Band mix;
+  std::vector<Band> tracks;
+  std::vector<float> mix_power = std::vector<float>(kBins);
+  std::vector<Band> cross_mix;     // q: conj(track) * mix
+  std::vector<Band> cross_tracks;  // R, lower triangle: conj(row) * column
+  std::vector<double> energy;
+  std::vector<Filter> filters;
+
+  void transform(const float* samples, Band& out) {
+    for (std::size_t i = 0; i < kFrame; ++i) frame[i] = samples[i] * window[i];
+    fft.forward(frame, bins);
+    for (std::size_t b = 0; b < kBins; ++b) {
+      out.re[b] = bins[kFirstBin + b].real();
+      out.im[b] = bins[kFirstBin + b].imag();
+    }
+  }
+
+  /// Solves R H = q for the tracks `live` in every bin, into filters[at] .. filters[at + m - 1].
+  /// False when there are too few frames for so many tracks.
+  bool solve(const std::vector<std::size_t>& live, std::size_t at, std::size_t m, double averages) {
+    const double freedom = averages - static_cast<double>(m);
+    if (freedom < 2.0) return false;
+    std::vector<Complex> matrix(m * m);
+    std::vector<Complex> inverse(m * m);
+    std::vector<Complex> half(m);
+    for (std::size_t b = 0; b < kBins; ++b) {
+      bool usable = true;
+      for (std::size_t i = 0; i < m; ++i) {
+        for (std::size_t j = 0; j <= i; ++j) {
+          const std::size_t row = live[i];
+          const Band& r = cross_tracks[row * (row + 1) / 2 + live[j]];
+          matrix[i * m + j] = {static_cast<double>(r.re[b]), static_cast<double>(r.im[b])};
+        }
+        const double power = matrix[i * m + i].real();
+        if (!(power > 0.0)) usable = false;
+        matrix[i * m + i] = power * (1.0 + kRidge);
+      }
+      if (!usable || !factorise(matrix, m)) {
+        for (std::size_t i = 0; i < m; ++i) filters[at + i].weight[b] = 0.0;
+        continue;
+      }
+      invert_lower(matrix, m, inverse);
+      // With R = L L^H: H = L^-H (L^-1 q), explained = |L^-1 q|^2, and R^-1's diagonal from L^-1.
+      double explained = 0.0;
+      for (std::size_t i = 0; i < m; ++i) {
+        Complex sum;
+        for (std::size_t j = 0; j <= i; ++j) {
+          const Band& q = cross_mix[live[j]];
+          sum += inverse[i * m + j] *
+                 Complex(static_cast<double>(q.re[b]), static_cast<double>(q.im[b]));
+        }
+        half[i] = sum;
+        explained += std::norm(sum);
+      }
+      const auto power = static_cast<double>(mix_power[b]);
+      const double rest = std::max(power - explained, 1e-6 * power) / freedom;
+      for (std::size_t i = 0; i < m; ++i) {
+        Complex h;
+        double spread = 0.0;
+        for (std::size_t k = i; k < m; ++k) {
+          h += std::conj(inverse[k * m + i]) * half[k];
+          spread += std::norm(inverse[k * m + i]);
+        }
+        Filter& filter = filters[at + i];
+        const double magnitude = std::abs(h);
+        // F statistic of the track's share in this bin, less what chance gives.
+        const double evidence =
+            rest > 0.0 ? std::max(0.0, magnitude * magnitude / (spread * rest) - 1.0) : 0.0;
+        filter.evidence[b] = evidence;
+        filter.weight[b] = evidence / (1.0 + evidence / kEvidenceKnee);
+        filter.re[b] = magnitude > 0.0 ? h.real() / magnitude : 0.0;
+        filter.im[b] = magnitude > 0.0 ? h.imag() / magnitude : 0.0;
+      }
+    }
+    return true;
+  }
+};
+
+WindowMeter::WindowMeter(const MeterOptions& options)
+    : options_(options), buffers_(std::make_unique<Buffers>()) {}
+WindowMeter::~WindowMeter() = default;
+WindowMeter::WindowMeter(WindowMeter&&) noexcept = default;
+
+namespace {
+
+/// Delays the band by -`advance_frames`: the sound moves earlier by a fraction of a frame.
+void advance(Band& band, double advance_frames) {
+  const double per_bin = 2.0 * std::numbers::pi * advance_frames / kFrame;
+  const Complex step = std::polar(1.0, per_bin);
+  Complex turn = std::polar(1.0, per_bin * kFirstBin);
+  for (std::size_t b = 0; b < kBins; ++b) {
+    const auto c = static_cast<float>(turn.real());
+    const auto s = static_cast<float>(turn.imag());
+    const float re = band.re[b] * c - band.im[b] * s;
+    band.im[b] = band.re[b] * s + band.im[b] * c;
+    band.re[b] = re;
+    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
+            turn.real() * step.imag() + turn.imag() * step.real()};
+  }
+}
+
+double mean_square(const float* samples) {
+  double sum = 0.0;
+  for (int i = 0; i < kFrame; ++i)
+    sum += static_cast<double>(samples[i]) * static_cast<double>(samples[i]);
+  return sum / kFrame;
+}
+
+/// The highest point of the likelihood within the search, and the next one elsewhere.
+Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::complex<float>>& bins,
+                   FftVector<float>& lags, double search_s) {
+  Reading reading;
+  double weights = 0.0;
+  double squares = 0.0;
+  std::fill(bins.begin(), bins.end(), std::complex<float>{});
+  for (std::size_t b = 0; b < kBins; ++b) {
+    const double w = filter.weight[b];
+    weights += w;
+    squares += w * w;
+    bins[kFirstBin + b] = {static_cast<float>(w * filter.re[b]),
+                           static_cast<float>(w * filter.im[b])};
+  }
+  if (weights <= 0.0) return reading;
+  fft.inverse(bins, lags);
+
+  const int reach = std::min(static_cast<int>(search_s * kAnalysisRateHz), kFrame / 2 - 2);
+  const auto value_at = [&](int lag) {
+    return std::abs(lags[static_cast<std::size_t>((lag + kFrame) % kFrame)]);
+  };
+  const int guard = static_cast<int>(kRivalGuard_s * kAnalysisRateHz);
+  // A peak between two lags of the grid shows up to a third lower there: climb from the best few.
+  struct Top {
+    double tau_s{0.0};
+    double value{0.0};
+    double sign{1.0};
+  };
+  std::vector<int> starts;
+  for (int lag = -reach; lag <= reach; ++lag)
+    if (value_at(lag) >= value_at(lag - 1) && value_at(lag) > value_at(lag + 1))
+      starts.push_back(lag);
+  std::stable_sort(starts.begin(), starts.end(),
+                   [&](int a, int b) { return value_at(a) > value_at(b); });
+  if (starts.empty()) return reading;
+  std::vector<Top> tops;
+  for (std::size_t i = 0; i < std::min<std::size_t>(starts.size(), 6); ++i) {
+    if (value_at(starts[i]) < 0.5F * value_at(starts[0])) break;
+    const double sign =
+        lags[static_cast<std::size_t>((starts[i] + kFrame) % kFrame)] < 0.0F ? -1 : 1;
+    const double tau_s = climb(filter, static_cast<double>(starts[i]) / kAnalysisRateHz, sign);
+    tops.push_back({tau_s, sign * likelihood(filter, tau_s).value, sign});
+  }
+  std::stable_sort(tops.begin(), tops.end(),
+                   [](const Top& a, const Top& b) { return a.value > b.value; });
+  const Top& best = tops.front();
+  double rival = 0.0;
+  for (const Top& top : tops)
+    if (std::abs(top.tau_s - best.tau_s) > kRivalGuard_s) rival = std::max(rival, top.value);
+  for (const int lag : starts)
+    if (std::abs(lag - static_cast<int>(std::lround(best.tau_s * kAnalysisRateHz))) > guard) {
+      rival = std::max(rival, 0.5 * static_cast<double>(value_at(lag)));
+      break;
+    }
+
+  double information = 0.0;  // of the weighted estimate: (sum w omega^2 c)^2 / sum w^2 omega^2 var
+  double noise = 0.0;
+  for (std::size_t b = 0; b < kBins; ++b) {
+    const double w = filter.weight[b];
+    if (w <= 0.0) continue;
+    const double omega = bin_omega(b);
+    information += w * omega * omega;
+    noise += w * w * omega * omega / (2.0 * filter.evidence[b]);
+  }
+  reading.coherence = best.value / weights;
+  reading.peak_sigma = best.value / std::sqrt(0.5 * kBinsShare * squares);
+  reading.offset_s = best.tau_s;
+  reading.inverted = best.sign < 0.0;
+  reading.rival = best.value > 0.0 ? rival / best.value : 1.0;
+  reading.sigma_s =
+      std::sqrt(kBinsShare * noise) / (information * std::max(reading.coherence, 0.05));
+  reading.heard = reading.peak_sigma >= kLeastPeakSigma && reading.coherence > 0.15 &&
+                  std::abs(best.tau_s) < search_s;
+  return reading;
+}
+
+}  // namespace
+
+Result<std::vector<Reading>> WindowMeter::measure(const AnalysisSignal& mix,
+                                                  const std::vector<MappedTrack>& tracks,
+                                                  double from_s, double length_s) {
+  Buffers& my = *buffers_;
+  const std::size_t count = tracks.size();
+  std::vector<Reading> readings(count);
+  const auto first = static_cast<std::int64_t>(std::llround(from_s * kAnalysisRateHz));
+  const int frames =
+      std::max(1, static_cast<int>((length_s * kAnalysisRateHz - kFrame) / kHop) + 1);
+  const std::size_t samples = static_cast<std::size_t>(kFrame + (frames - 1) * kHop);
+
+  // Tracks that reach into the window.
+  std::vector<std::size_t> present;
+  const double middle_s = from_s + 0.5 * length_s;
+  for (std::size_t k = 0; k < count; ++k)
+    for (const double at_s : {from_s, middle_s, from_s + length_s})
+      if (tracks[k].map->to_track(at_s)) {
+        present.push_back(k);
+        break;
+      }
+  if (present.empty()) return readings;
+  const std::size_t n = present.size();
+
+  my.mix_samples.resize(samples);
+  if (auto read = mix.read(first, my.mix_samples); !read) return read.error();
+  my.track_samples.resize(kFrame);
+  my.tracks.resize(std::max(my.tracks.size(), n));
+  my.cross_mix.resize(std::max(my.cross_mix.size(), n));
+  my.cross_tracks.resize(std::max(my.cross_tracks.size(), n * (n + 1) / 2));
+  my.energy.assign(n, 0.0);
+  std::fill(my.mix_power.begin(), my.mix_power.end(), 0.0F);
+  for (std::size_t i = 0; i < n; ++i) my.cross_mix[i].clear();
+  for (std::size_t i = 0; i < n * (n + 1) / 2; ++i) my.cross_tracks[i].clear();
+
+  double mix_energy = 0.0;
+  for (int f = 0; f < frames; ++f) {
+    const float* mix_frame = my.mix_samples.data() + static_cast<std::ptrdiff_t>(f) * kHop;
+    mix_energy += mean_square(mix_frame);
+    my.transform(mix_frame, my.mix);
+    accumulate_power(my.mix, my.mix_power);
+    const double centre_s =
+        static_cast<double>(first + static_cast<std::int64_t>(f) * kHop + kFrame / 2) /
+        kAnalysisRateHz;
+    for (std::size_t i = 0; i < n; ++i) {
+      const MappedTrack& track = tracks[present[i]];
+      const auto track_s = track.map->to_track(centre_s);
+      if (!track_s) {
+        my.tracks[i].clear();
+        continue;
+      }
+      const double place = *track_s * kAnalysisRateHz;
+      const auto whole = static_cast<std::int64_t>(std::llround(place));
+      if (auto read = track.signal->read(whole - kFrame / 2, my.track_samples); !read)
+        return read.error();
+      my.energy[i] += mean_square(my.track_samples.data());
+      my.transform(my.track_samples.data(), my.tracks[i]);
+      advance(my.tracks[i], place - static_cast<double>(whole));
+    }
+    for (std::size_t i = 0; i < n; ++i) {
+      accumulate(my.tracks[i], my.mix, my.cross_mix[i]);
+      for (std::size_t j = 0; j <= i; ++j)
+        accumulate(my.tracks[i], my.tracks[j], my.cross_tracks[i * (i + 1) / 2 + j]);
+    }
+  }
+  if (mix_energy / frames < kSilence) return readings;
+
+  // Digitally silent tracks would make the matrix singular and say nothing anyway.
+  std::vector<std::size_t> live;
+  for (std::size_t i = 0; i < n; ++i)
+    if (my.energy[i] / frames >= kSilence) live.push_back(i);
+  if (live.empty()) return readings;
+  const std::size_t m = live.size();
+  my.filters.resize(std::max(my.filters.size(), m));
+
+  const double averages = static_cast<double>(frames) / kOverlapLoss;
+  if (options_.joint) {
+    if (!my.solve(live, 0, m, averages)) return readings;
+  } else {
+    for (std::size_t i = 0; i < m; ++i)
+      if (!my.solve({live[i]}, i, 1, averages)) return readings;
+  }
+  for (std::size_t i = 0; i < m; ++i)
+    readings[present[live[i]]] =
+        read_delay(my.filters[i], my.fft, my.bins, my.frame, options_.search_s);
+  return readings;
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,185 @@
+// How far from the truth the estimator places tracks, on simulated sessions with exact truth.
+#include <fmt/core.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <filesystem>
+
+#include "accuracy/cases.h"
+#include "kilter/base/parallel.h"
+#include "kilter/signal/rate_reducer.h"
+#include "kilter/sync/align.h"
+
+namespace kilter::accuracy {
+namespace {
+
+struct Settings {
+  double minutes{8.0};
+  int seeds{3};
+  int first_seed{1};
+  int wrong_pairs{0};
+  int threads{available_threads()};
+  std::string only;
+  std::string voices;
+  bool joint{true};
+  bool verbose{false};
+};
+
+std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
+  RateReducer reducer(SampleRate{rate_hz});
+  std::vector<float> out;
+  reducer.process(samples, out);
+  reducer.finish(out);
+  return std::make_unique<MemorySignal>(std::move(out));
+}
+
+struct Measured {
+  std::vector<double> errors_us;       // largest of each track
+  std::vector<double> room_us;
+  std::vector<double> remote_us;
+  std::vector<double> drift_errors_ppm;
+  int firm{0};
+  int inside{0};  // errors within the stated uncertainty
+  int tracks{0};
+  int wrong_firm{0};  // firm and more than 1 ms off
+  double worst_stated_us{0.0};
+  double seconds{0.0};
+};
+
+struct Session {
+  simulator::Session sound;
+  std::unique_ptr<MemorySignal> mix;
+  std::vector<std::unique_ptr<MemorySignal>> signals;
+  std::vector<sync::TrackInput> inputs;
+  sync::MixInput mix_input;
+};
+
+bool lossy(const simulator::Coding& coding) { return coding.codec != simulator::Codec::none; }
+
+Session make_session(const simulator::SessionSpec& spec, const simulator::VoiceSource& voices,
+                     int threads) {
+  auto made = simulator::simulate(spec, voices, threads);
+  if (!made) throw std::runtime_error(made.error().what);
+  Session session;
+  session.sound = *std::move(made);
+  session.mix = reduce(session.sound.mix, session.sound.mix_rate_hz);
+  session.mix_input = {session.mix.get(),
+                       static_cast<double>(session.sound.mix.size()) / session.sound.mix_rate_hz,
+                       lossy(session.sound.mix_coding)};
+  for (auto& track : session.sound.tracks) {
+    session.signals.push_back(reduce(track.samples, track.clock.rate_hz));
+    session.inputs.push_back({track.name, session.signals.back().get(),
+                              static_cast<double>(track.samples.size()) / track.clock.rate_hz,
+                              lossy(track.stored)});
+    std::vector<float>().swap(track.samples);
+  }
+  std::vector<float>().swap(session.sound.mix);
+  return session;
+}
+
+void measure(const Session& session, const Settings& settings, Measured& sum) {
+  const auto before = std::chrono::steady_clock::now();
+  sync::AlignOptions options;
+  options.threads = settings.threads;
+  options.joint = settings.joint;
+  const auto placings = sync::align(session.mix_input, session.inputs, options);
+  sum.seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - before).count();
+  if (!placings) throw std::runtime_error(placings.error().what);
+  for (std::size_t k = 0; k < placings->size(); ++k) {
+    const sync::TrackPlacing& placing = (*placings)[k];
+    const auto& track = session.sound.tracks[k];
+    ++sum.tracks;
+    double worst_us = INFINITY;
+    double drift_error_ppm = INFINITY;
+    double offset_us = INFINITY;
+    if (placing.map) {
+      worst_us = 0.0;
+      const double length_s = session.inputs[k].length_s;
+      for (int i = 0; i <= 100; ++i) {
+        const double track_s = length_s * i / 100.0;
+        const double error_us =
+            1e6 * (*placing.map->to_line(track_s) - session.sound.line_of(k, track_s));
+        worst_us = std::max(worst_us, std::abs(error_us));
+        if (i == 50) offset_us = error_us;
+      }
+      const double true_drift_ppm =
+          1e6 * (length_s / (session.sound.line_of(k, length_s) - session.sound.line_of(k, 0.0)) - 1.0);
+      drift_error_ppm = placing.map->drift_ppm() - true_drift_ppm;
+    }
+    sum.errors_us.push_back(worst_us);
+    (track.remote ? sum.remote_us : sum.room_us).push_back(worst_us);
+    sum.drift_errors_ppm.push_back(std::abs(drift_error_ppm));
+    sum.firm += placing.standing == Standing::firm;
+    sum.inside += worst_us <= placing.uncertainty_us;
+    sum.wrong_firm += placing.standing == Standing::firm && worst_us > 1000.0;
+    sum.worst_stated_us = std::max(sum.worst_stated_us, placing.uncertainty_us);
+    if (settings.verbose)
+      fmt::print("    {:<12} {:<8} worst {:>9.2f} us  middle {:>+9.2f} us  drift {:>+8.4f} ppm  stated {:>7.2f} us  "
+                 "used {:>3}/{:<3} recorder {} match {:.1f} inverted {}\n",
+                 track.name, to_text(placing.standing), worst_us, offset_us, drift_error_ppm,
+                 placing.uncertainty_us, placing.windows_used, placing.windows_measured,
+                 placing.recorder, placing.match_sigma, placing.inverted);
+  }
+}
+
+double quantile(std::vector<double> values, double q) {
+  if (values.empty()) return 0.0;
+  std::sort(values.begin(), values.end());
+  const auto at = static_cast<std::size_t>(std::ceil(q * static_cast<double>(values.size())) - 1.0);
+  return values[std::min(at, values.size() - 1)];
+}
+
+std::string figure(double value) {
+  return std::isinf(value) ? std::string("lost") : fmt::format("{:.2f}", value);
+}
+
+int run(const Settings& settings) {
+  bool good = true;
+  fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "session", "tracks",
+             "firm", "median", "max room", "max rem.", "drift", "stated", "inside", "limit");
+  fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "", "", "", "us", "us",
+             "us", "ppm max", "us max", "%", "us");
+  for (const Case& c : cases()) {
+    if (!settings.only.empty() && settings.only != c.name) continue;
+    Measured sum;
+    for (int i = 0; i < settings.seeds; ++i) {
+      const auto seed = static_cast<std::uint64_t>(settings.first_seed + i);
+      const simulator::SyntheticVoices voices(seed);
+      const Session session =
+          make_session(c.make(seed, 60.0 * settings.minutes), voices, settings.threads);
+      measure(session, settings, sum);
+    }
+    const double worst = quantile(sum.errors_us, 1.0);
+    const bool kept = worst <= c.limit_us && sum.firm == sum.tracks;
+    good = good && kept;
+    fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7.1f} {:>6.0f}{}  {:.1f} s\n", c.about, sum.tracks,
+               sum.firm, figure(quantile(sum.errors_us, 0.5)), figure(quantile(sum.room_us, 1.0)),
+               figure(quantile(sum.remote_us, 1.0)),
+               std::isinf(quantile(sum.drift_errors_ppm, 1.0))
+                   ? "lost"
+                   : fmt::format("{:.4f}", quantile(sum.drift_errors_ppm, 1.0)),
+               figure(sum.worst_stated_us), 100.0 * sum.inside / std::max(sum.tracks, 1), c.limit_us,
+               kept ? "" : " !", sum.seconds);
+    std::fflush(stdout);
+  }
+  return good ? 0 : 1;
+}
+
+}  // namespace
+}  // namespace kilter::accuracy
+
+int main(int argc, char** argv) {
+  kilter::accuracy::Settings settings;
+  CLI::App app{"Measures the estimator against simulated sessions with exact truth."};
+  app.add_option("--minutes", settings.minutes, "length of each session [8]");
+  app.add_option("--seeds", settings.seeds, "sessions per row [3]");
+  app.add_option("--first-seed", settings.first_seed, "first seed [1]");
+  app.add_option("--threads", settings.threads, "threads [all cores]");
+  app.add_option("--only", settings.only, "one row by its name");
+  app.add_flag("!--pairwise", settings.joint, "switch the joint step off");
+  app.add_flag("--verbose", settings.verbose, "a line per track");
+  CLI11_PARSE(app, argc, argv);
+  return kilter::accuracy::run(settings);
+}

@@ -5,14 +5,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fstream>
 #include <limits>
 #include <numbers>
 #include <optional>
 #include <thread>
 #include <vector>
 
-#include "temp_folder.h"
+#include "support/temporary_folder.h"
 
 namespace kilter::media {
 namespace {
@@ -97,7 +96,7 @@ class LosslessFile : public testing::TestWithParam<Lossless> {};
 
 TEST_P(LosslessFile, ComesBackToTheSample) {
   const Lossless& row = GetParam();
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   std::vector<float> sound = chord(kFrames, row.channels);
   if (row.bits > 0) sound = in_steps(std::move(sound), row.bits);
   write_sound(folder / row.file, row.format, row.rate_hz, row.channels, sound, row.bits);
@@ -160,7 +159,7 @@ class LossyFile : public testing::TestWithParam<Lossy> {};
 
 TEST_P(LossyFile, KeepsItsLengthAndItsPlaceInTime) {
   const Lossy& row = GetParam();
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const int frames = row.rate_hz;
   const std::vector<float> sound = chord(frames, 1);
   write_sound(folder / row.file, row.format, row.rate_hz, 1, sound);
@@ -191,17 +190,13 @@ INSTANTIATE_TEST_SUITE_P(
     [](const auto& each) { return each.param.name; });
 
 TEST(AudioFile, ReadsWhatIsNoNumberAsSilence) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const float infinity = std::numeric_limits<float>::infinity();
   write_sound(folder / "a.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 1,
               {0.5F, std::numeric_limits<float>::quiet_NaN(), infinity, -infinity, 1.5F});
   const auto audio = open_audio(folder / "a.wav");
   ASSERT_TRUE(audio);
   EXPECT_EQ(read_all(*audio->source).sound, (std::vector<float>{0.5F, 0.0F, 0.0F, 0.0F, 1.5F}));
-}
-
-void write_text(const std::filesystem::path& file, const std::string& text) {
-  std::ofstream(file, std::ios::binary) << text;
 }
 
 struct Unreadable {
@@ -212,19 +207,23 @@ struct Unreadable {
 
 class UnreadableFile : public testing::TestWithParam<Unreadable> {
  protected:
-  static void make_all(const TempFolder& folder) {
-    write_text(folder / "text.wav", "The lamp was lit at dusk and burned until the morning.\n");
-    write_text(folder / "text.au", "The lamp was lit at dusk and burned until the morning.\n");
-    write_text(folder / "text.vox", "The lamp was lit at dusk and burned until the morning.\n");
-    write_text(folder / "text.mp3", "The lamp was lit at dusk and burned until the morning.\n");
-    write_text(folder / "empty.wav", "");
-    write_text(folder / "short.wav", "RIFF");
+  static void make_all(const test::TemporaryFolder& folder) {
+    test::write_text(folder / "text.wav",
+                     "The lamp was lit at dusk and burned until the morning.\n");
+    test::write_text(folder / "text.au",
+                     "The lamp was lit at dusk and burned until the morning.\n");
+    test::write_text(folder / "text.vox",
+                     "The lamp was lit at dusk and burned until the morning.\n");
+    test::write_text(folder / "text.mp3",
+                     "The lamp was lit at dusk and burned until the morning.\n");
+    test::write_text(folder / "empty.wav", "");
+    test::write_text(folder / "short.wav", "RIFF");
     std::filesystem::create_directory(folder / "folder.wav");
   }
 };
 
 TEST_P(UnreadableFile, IsOneClearError) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   make_all(folder);
   const auto audio = open_audio(folder / GetParam().file);
   ASSERT_FALSE(audio);
@@ -249,7 +248,7 @@ INSTANTIATE_TEST_SUITE_P(
     [](const auto& each) { return each.param.name; });
 
 TEST(AudioFile, ARateBeyondTheLimitsIsRefused) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   write_sound(folder / "slow.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 999, 1, chord(100, 1));
   const auto audio = open_audio(folder / "slow.wav");
   ASSERT_FALSE(audio);
@@ -257,7 +256,7 @@ TEST(AudioFile, ARateBeyondTheLimitsIsRefused) {
 }
 
 TEST(AudioFile, MoreThan64ChannelsAreRefused) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   write_sound(folder / "wide.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 48000, 65, chord(100, 65));
   const auto audio = open_audio(folder / "wide.wav");
   ASSERT_FALSE(audio);
@@ -270,7 +269,7 @@ void cut_file(const std::filesystem::path& file, double share) {
 }
 
 TEST(AudioFile, ACutFlacDeliversWhatItHoldsThenFails) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const std::vector<float> sound = in_steps(chord(96000, 1), 16);
   write_sound(folder / "cut.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_16, 48000, 1, sound, 16);
   cut_file(folder / "cut.flac", 0.6);
@@ -287,7 +286,7 @@ TEST(AudioFile, ACutFlacDeliversWhatItHoldsThenFails) {
 }
 
 TEST(AudioFile, ACutOggClaimsNoLength) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   write_sound(folder / "cut.ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 48000, 1, chord(960000, 1));
   cut_file(folder / "cut.ogg", 0.6);
   const auto audio = open_audio(folder / "cut.ogg");
@@ -297,9 +296,9 @@ TEST(AudioFile, ACutOggClaimsNoLength) {
 }
 
 TEST(AudioFile, ManyThreadsEachGetTheirOwnAnswer) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   write_sound(folder / "good.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 48000, 1, chord(1000, 1));
-  write_text(folder / "bad.wav", "The lamp was lit at dusk and burned until the morning.\n");
+  test::write_text(folder / "bad.wav", "The lamp was lit at dusk and burned until the morning.\n");
   std::vector<int> wrong(8, 0);
   std::vector<std::thread> threads;
   for (std::size_t t = 0; t < wrong.size(); ++t)

@@ -3,17 +3,14 @@
 #include <gtest/gtest.h>
 #include <sndfile.h>
 #include <sys/mman.h>
-#include <sys/resource.h>
 
 #include <algorithm>
 #include <cmath>
-#include <csignal>
-#include <fstream>
-#include <iterator>
 #include <limits>
 #include <vector>
 
-#include "temp_folder.h"
+#include "support/file_size_limit.h"
+#include "support/temporary_folder.h"
 
 namespace kilter::media {
 namespace {
@@ -34,11 +31,6 @@ Stored read_back(const fs::path& file) {
   EXPECT_EQ(sf_readf_int(handle, stored.integers.data(), stored.info.frames), stored.info.frames);
   sf_close(handle);
   return stored;
-}
-
-std::string bytes_of(const fs::path& file) {
-  std::ifstream in(file, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
 }
 
 std::vector<std::string> names_in(const fs::path& folder) {
@@ -76,7 +68,7 @@ class IntegerFormat : public testing::TestWithParam<Quantised> {};
 TEST_P(IntegerFormat, RoundsToNearestAndSaturates) {
   const Quantised& row = GetParam();
   const int bits = row.format == SampleFormat::pcm16 ? 16 : 24;
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const float sample = std::ldexp(row.sample, 1 - bits);
   const auto clipped = write_file(folder / "a.wav", {{48000.0}, 1, row.format}, {sample});
   EXPECT_EQ(clipped, row.clipped);
@@ -119,7 +111,7 @@ class WrittenHeader : public testing::TestWithParam<Header> {};
 
 TEST_P(WrittenHeader, HoldsRateChannelsAndFormat) {
   const Header& row = GetParam();
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const std::vector<float> sound(static_cast<std::size_t>(300 * row.channels), 0.25F);
   write_file(folder / "a.wav", {{row.rate_hz}, row.channels, row.format}, sound);
   const Stored stored = read_back(folder / "a.wav");
@@ -138,7 +130,7 @@ INSTANTIATE_TEST_SUITE_P(
     [](const auto& each) { return each.param.name; });
 
 TEST(AudioWriter, FloatKeepsEveryBitButWritesNoNonNumbers) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const std::vector<float> sound{0.1F, -1.75F, kNan, kInfinity, -kInfinity, 1e-30F};
   EXPECT_EQ(write_file(folder / "a.wav", {{48000.0}, 1, SampleFormat::float32}, sound), 0);
   SF_INFO info{};
@@ -151,17 +143,17 @@ TEST(AudioWriter, FloatKeepsEveryBitButWritesNoNonNumbers) {
 }
 
 TEST(AudioWriter, TheSameFramesGiveTheSameBytesWithoutATimeOfDay) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   const std::vector<float> sound(1000, 0.5F);
   write_file(folder / "a.wav", {{48000.0}, 1, SampleFormat::float32}, sound);
   write_file(folder / "b.wav", {{48000.0}, 1, SampleFormat::float32}, sound);
-  const std::string bytes = bytes_of(folder / "a.wav");
-  EXPECT_EQ(bytes, bytes_of(folder / "b.wav"));
+  const std::string bytes = test::read_text(folder / "a.wav");
+  EXPECT_EQ(bytes, test::read_text(folder / "b.wav"));
   EXPECT_EQ(bytes.find("PEAK"), std::string::npos);
 }
 
 TEST(AudioWriter, NothingStandsUnderTheNameBeforeFinish) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}});
   ASSERT_TRUE(writer);
   ASSERT_TRUE(writer->write(std::vector<float>(100, 0.5F)));
@@ -171,8 +163,8 @@ TEST(AudioWriter, NothingStandsUnderTheNameBeforeFinish) {
 }
 
 TEST(AudioWriter, AbandonedItLeavesTheFolderAsItWas) {
-  const TempFolder folder;
-  std::ofstream(folder / "a.wav") << "an earlier file";
+  const test::TemporaryFolder folder;
+  test::write_text(folder / "a.wav", "an earlier file");
   {
     auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}});
     ASSERT_TRUE(writer);
@@ -180,18 +172,18 @@ TEST(AudioWriter, AbandonedItLeavesTheFolderAsItWas) {
     const AudioWriter moved = *std::move(writer);
   }
   EXPECT_EQ(names_in(folder.path()), std::vector<std::string>{"a.wav"});
-  EXPECT_EQ(bytes_of(folder / "a.wav"), "an earlier file");
+  EXPECT_EQ(test::read_text(folder / "a.wav"), "an earlier file");
 }
 
 TEST(AudioWriter, FinishReplacesAnEarlierFile) {
-  const TempFolder folder;
-  std::ofstream(folder / "a.wav") << "an earlier file";
+  const test::TemporaryFolder folder;
+  test::write_text(folder / "a.wav", "an earlier file");
   write_file(folder / "a.wav", {{48000.0}}, std::vector<float>(100, 0.5F));
   EXPECT_EQ(read_back(folder / "a.wav").info.frames, 100);
 }
 
 TEST(AudioWriter, AFolderUnderTheNameIsAnErrorOfFinish) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   fs::create_directory(folder / "a.wav");
   {
     auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}});
@@ -214,8 +206,8 @@ class RefusedFile : public testing::TestWithParam<Refused> {};
 
 TEST_P(RefusedFile, IsOneClearErrorAndLeavesNothing) {
   const Refused& row = GetParam();
-  const TempFolder folder;
-  std::ofstream(folder / "file") << "text";
+  const test::TemporaryFolder folder;
+  test::write_text(folder / "file", "text");
   const auto writer = AudioWriter::create(folder / row.file, {{row.rate_hz}, row.channels});
   ASSERT_FALSE(writer);
   EXPECT_EQ(writer.error().kind, ErrorKind::cannot_write);
@@ -233,31 +225,10 @@ INSTANTIATE_TEST_SUITE_P(All, RefusedFile,
                                          Refused{"NoChannel", "a.wav", 48000.0, 0}),
                          [](const auto& each) { return each.param.name; });
 
-/// While it lives, no file of this process grows beyond a size: writing fails as on a full disk.
-class FileSizeLimit {
- public:
-  explicit FileSizeLimit(rlim_t bytes) : handler_(std::signal(SIGXFSZ, SIG_IGN)) {
-    getrlimit(RLIMIT_FSIZE, &before_);
-    rlimit limit = before_;
-    limit.rlim_cur = bytes;
-    setrlimit(RLIMIT_FSIZE, &limit);
-  }
-  FileSizeLimit(const FileSizeLimit&) = delete;
-  FileSizeLimit& operator=(const FileSizeLimit&) = delete;
-  ~FileSizeLimit() {
-    setrlimit(RLIMIT_FSIZE, &before_);
-    std::signal(SIGXFSZ, handler_);
-  }
-
- private:
-  void (*handler_)(int);
-  rlimit before_{};
-};
-
 TEST(AudioWriter, AFullDiskIsHeardAndLeavesNothing) {
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   {
-    const FileSizeLimit limit(20000);
+    const test::FileSizeLimit limit(20000);
     auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}});
     ASSERT_TRUE(writer);
     Result<void> written;
@@ -275,7 +246,7 @@ TEST(AudioWriter, AWavBeyondFourGibibytesIsRefusedBeforeItIsWritten) {
   constexpr std::size_t kBytes = std::size_t{1} << 32;
   void* pages = mmap(nullptr, kBytes, PROT_READ, MAP_PRIVATE | MAP_ANON | MAP_NORESERVE, -1, 0);
   ASSERT_NE(pages, MAP_FAILED);
-  const TempFolder folder;
+  const test::TemporaryFolder folder;
   auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}, 1, SampleFormat::float32});
   ASSERT_TRUE(writer);
   const auto written =

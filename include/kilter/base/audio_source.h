@@ -23,8 +23,8 @@ class AudioSource {
   virtual Frames claimed_length() const = 0;
   /// Fills `interleaved` (its size a multiple of channels()) with full scale at +-1; integer files
   /// are scaled by 2^(bits-1). Returns the frames read: fewer than asked only at the end, 0 after.
-  /// Where the sound breaks off damaged, what was read so far is delivered first, short as at an end,
-  /// and the next call fails: read until 0 comes back.
+  /// Where the sound breaks off damaged, what was read so far is delivered first, short as at an
+  /// end, and the next call fails: read until 0 comes back.
   virtual Result<Frames> read(std::span<float> interleaved) = 0;
 };
 

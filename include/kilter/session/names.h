@@ -1,0 +1,22 @@
+// What file names tell: the mix, an order for people, names for tracks.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace kilter::session {
+
+/// Whether a file name without its ending calls the file the mix. Whole words only, whatever their
+/// case: "final_MIX-2" does, "mixer" and "mix-minus" do not. `perhaps`: the word has other uses
+/// ("full", "cloud", "master"), so the sound should have a say.
+enum class MixWord { no, perhaps, yes };
+MixWord mix_word(std::string_view stem);
+
+/// Order for people: case aside, and numbers by their value, so that mic-2 comes before mic-10.
+bool comes_before(std::string_view a, std::string_view b);
+
+/// The same names, with "-2", "-3".. put behind those that occurred before (case aside).
+std::vector<std::string> made_unique(std::vector<std::string> names);
+
+}  // namespace kilter::session

@@ -1,0 +1,53 @@
+// Which files make a session.
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "kilter/base/lineup.h"
+#include "kilter/base/result.h"
+
+namespace kilter::session {
+
+struct SessionFile {
+  std::filesystem::path path;  ///< to open it by
+  std::string name;            ///< as the lineup says it: relative to the folder, else absolute
+};
+
+/// What session.toml says of one channel of one file. Nothing said is left to names and sound.
+struct DeclaredTrack {
+  std::size_t file{0};  ///< index into Session::files
+  int channel{0};       ///< from 1; 0: all of the file's channels
+  std::string name;
+  std::string recorder;
+  std::optional<Role> role;
+};
+
+struct Session {
+  std::string name;                ///< for people and for output files
+  std::filesystem::path folder;    ///< what the files' names are relative to; absolute
+  bool given_as_folder{false};     ///< false: a list of files
+  std::vector<SessionFile> files;  ///< at least one, the mix among them, in order for people
+  std::optional<std::size_t> mix;  ///< where it was told: --mix or session.toml
+  std::vector<DeclaredTrack> declared;
+};
+
+/// Makes a session of the command line's arguments: one folder, one session.toml, or audio files.
+/// Of a folder: its audio files by name, not of its subfolders, without hidden and *.part files;
+/// with a session.toml in it, what that says. Opens no audio file, so a listed one may yet be
+/// missing or broken. `mix` is looked for from where we stand, then in the folder.
+/// Fails with no_input (nothing there, or session.toml is wrong) or bad_command.
+Result<Session> open_session(const std::vector<std::filesystem::path>& arguments,
+                             const std::optional<std::filesystem::path>& mix);
+
+/// Files whose names call them the mix: indices into `files`. When any is sure, only sure ones.
+struct NamedMixes {
+  std::vector<std::size_t> files;
+  bool sure{false};
+};
+NamedMixes find_named_mixes(const std::vector<SessionFile>& files);
+
+}  // namespace kilter::session

@@ -1,0 +1,98 @@
+#include "kilter/session/names.h"
+
+#include <algorithm>
+#include <array>
+#include <set>
+
+namespace kilter::session {
+namespace {
+
+constexpr std::array<std::string_view, 7> kSureWords{"mix",       "mixdown",   "mixed", "program",
+                                                     "programme", "premaster", "bounce"};
+constexpr std::array<std::string_view, 3> kPerhapsWords{"master", "full", "cloud"};
+
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); }
+char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
+
+std::string lower(std::string_view text) {
+  std::string result(text);
+  for (char& c : result) c = lower(c);
+  return result;
+}
+
+/// Runs of ASCII letters. Bytes beyond ASCII belong to a word: they are letters somewhere.
+std::vector<std::string> words_of(std::string_view stem) {
+  std::vector<std::string> words;
+  bool inside = false;
+  for (const char c : stem) {
+    const bool letter = is_letter(c) || static_cast<unsigned char>(c) >= 0x80;
+    if (letter && !inside) words.emplace_back();
+    if (letter) words.back() += lower(c);
+    inside = letter;
+  }
+  return words;
+}
+
+template <std::size_t N>
+bool is_one_of(const std::string& word, const std::array<std::string_view, N>& words) {
+  return std::find(words.begin(), words.end(), word) != words.end();
+}
+
+/// Moves `at` over a number and returns its digits without leading zeros.
+std::string_view take_number(std::string_view text, std::size_t& at) {
+  while (at + 1 < text.size() && text[at] == '0' && is_digit(text[at + 1])) ++at;
+  const std::size_t from = at;
+  while (at < text.size() && is_digit(text[at])) ++at;
+  return text.substr(from, at - from);
+}
+
+}  // namespace
+
+MixWord mix_word(std::string_view stem) {
+  const std::vector<std::string> words = words_of(stem);
+  MixWord found = MixWord::no;
+  for (std::size_t i = 0; i < words.size(); ++i) {
+    // A mix-minus is what a guest hears: the mix without that guest.
+    if (i + 1 < words.size() && words[i + 1] == "minus") continue;
+    if (is_one_of(words[i], kSureWords)) return MixWord::yes;
+    if (is_one_of(words[i], kPerhapsWords)) found = MixWord::perhaps;
+  }
+  return found;
+}
+
+bool comes_before(std::string_view a, std::string_view b) {
+  std::size_t i = 0;
+  std::size_t j = 0;
+  while (i < a.size() && j < b.size()) {
+    if (is_digit(a[i]) && is_digit(b[j])) {
+      const std::string_view x = take_number(a, i);
+      const std::string_view y = take_number(b, j);
+      if (x.size() != y.size()) return x.size() < y.size();
+      if (x != y) return x < y;
+      continue;
+    }
+    const char x = lower(a[i++]);
+    const char y = lower(b[j++]);
+    if (x != y) return static_cast<unsigned char>(x) < static_cast<unsigned char>(y);
+  }
+  if (i < a.size() || j < b.size()) return i == a.size();
+  return a < b;
+}
+
+std::vector<std::string> made_unique(std::vector<std::string> names) {
+  std::set<std::string> wanted;
+  for (const std::string& name : names) wanted.insert(lower(name));
+  std::set<std::string> used;
+  for (std::string& name : names) {
+    std::string unique = name;
+    // A made-up name must not take the place of one that stands further down.
+    for (int n = 2; used.contains(lower(unique)) || (n > 2 && wanted.contains(lower(unique))); ++n)
+      unique = name + '-' + std::to_string(n);
+    used.insert(lower(unique));
+    name = unique;
+  }
+  return names;
+}
+
+}  // namespace kilter::session

@@ -1,0 +1,187 @@
+#include "kilter/session/session.h"
+
+#include <algorithm>
+#include <system_error>
+
+#include "kilter/media/audio_file.h"
+#include "kilter/session/names.h"
+#include "session_file.h"
+
+namespace kilter::session {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr const char* kSessionFile = "session.toml";
+
+Error no_input(const fs::path& file, std::string what, std::string next_step) {
+  return {ErrorKind::no_input, file, std::move(what), std::move(next_step)};
+}
+
+Error missing(const fs::path& path) {
+  return no_input(path, "there is no such file or folder", "check its name and where you stand");
+}
+
+bool is_there(const fs::path& path) {
+  std::error_code code;
+  return fs::exists(path, code);
+}
+
+bool is_folder(const fs::path& path) {
+  std::error_code code;
+  return fs::is_directory(path, code);
+}
+
+fs::path absolute_folder(const fs::path& path) {
+  std::error_code code;
+  const fs::path resolved = fs::weakly_canonical(path, code);
+  return code ? fs::absolute(path).lexically_normal() : resolved;
+}
+
+std::string name_of(const fs::path& folder) {
+  const std::string name = folder.filename().string();
+  return name.empty() ? "session" : name;
+}
+
+/// A listed file keeps its own name even where it is a link to somewhere else.
+fs::path absolute_file(const fs::path& path) {
+  const fs::path folder = path.has_parent_path() ? path.parent_path() : fs::path(".");
+  return absolute_folder(folder) / path.filename();
+}
+
+bool is_wanted(const fs::directory_entry& entry) {
+  std::error_code code;
+  const fs::path name = entry.path().filename();
+  return name.string().front() != '.' && media::has_audio_name(name) &&
+         entry.is_regular_file(code) && !code;
+}
+
+Result<std::vector<fs::path>> audio_files_in(const fs::path& folder) {
+  std::error_code code;
+  std::vector<fs::path> files;
+  for (fs::directory_iterator entry(folder, code), end; !code && entry != end;
+       entry.increment(code))
+    if (is_wanted(*entry)) files.push_back(entry->path());
+  if (code)
+    return no_input(folder, "the folder cannot be read: " + code.message(), "check your rights");
+  if (files.empty())
+    return no_input(folder, "no audio files in this folder",
+                    "name the folder that holds the recordings and the mixdown themselves");
+  return files;
+}
+
+fs::path common_folder(const std::vector<fs::path>& files) {
+  fs::path common = files.front().parent_path();
+  for (const fs::path& file : files) {
+    const fs::path parent = file.parent_path();
+    const auto fork = std::mismatch(common.begin(), common.end(), parent.begin(), parent.end());
+    fs::path shared;
+    for (auto part = common.begin(); part != fork.first; ++part) shared /= *part;
+    common = shared;
+  }
+  return common;
+}
+
+SessionFile named(const fs::path& file, const fs::path& folder) {
+  const fs::path relative = file.lexically_relative(folder);
+  const bool inside = !relative.empty() && *relative.begin() != "..";
+  return {file, inside ? relative.generic_string() : file.generic_string()};
+}
+
+void sort_for_people(std::vector<SessionFile>& files) {
+  std::sort(files.begin(), files.end(), [](const SessionFile& a, const SessionFile& b) {
+    return comes_before(a.name, b.name);
+  });
+}
+
+Session session_of(const std::vector<fs::path>& files, const fs::path& folder) {
+  Session session;
+  session.name = name_of(folder);
+  session.folder = folder;
+  for (const fs::path& file : files) session.files.push_back(named(file, folder));
+  sort_for_people(session.files);
+  const auto last =
+      std::unique(session.files.begin(), session.files.end(),
+                  [](const SessionFile& a, const SessionFile& b) { return a.path == b.path; });
+  session.files.erase(last, session.files.end());
+  return session;
+}
+
+/// A folder's files, with what a session.toml says of them. `given`: as the user wrote it.
+Result<Session> open_folder(const fs::path& folder, const fs::path& session_file,
+                            const fs::path& given) {
+  auto files = audio_files_in(folder);
+  if (!files) {
+    Error error = files.error();
+    error.file = given;
+    return error;
+  }
+  Session session = session_of(*files, folder);
+  session.given_as_folder = true;
+  if (!is_there(session_file)) return session;
+  if (auto read = read_session_file(session_file, session); !read) return read.error();
+  return session;
+}
+
+Result<Session> open_list(const std::vector<fs::path>& arguments) {
+  std::vector<fs::path> files;
+  for (const fs::path& argument : arguments) {
+    if (is_folder(argument))
+      return Error{ErrorKind::bad_command, argument, "a folder among files",
+                   "give one folder, or a list of audio files"};
+    files.push_back(absolute_file(argument));
+  }
+  return session_of(files, common_folder(files));
+}
+
+Result<Session> open_arguments(const std::vector<fs::path>& arguments) {
+  const fs::path& first = arguments.front();
+  if (arguments.size() > 1) return open_list(arguments);
+  if (!is_there(first)) return missing(first);
+  if (is_folder(first))
+    return open_folder(absolute_folder(first), absolute_folder(first) / kSessionFile, first);
+  if (first.extension() == ".toml")
+    return open_folder(absolute_file(first).parent_path(), absolute_file(first), first);
+  return open_list(arguments);
+}
+
+/// Puts the file that --mix names into the session, if it is not there yet.
+Result<void> tell_mix(const fs::path& mix, Session& session) {
+  const fs::path file = is_there(mix) ? absolute_file(mix) : session.folder / mix;
+  if (!is_there(file)) return missing(mix);
+  const auto same = [&](const SessionFile& other) {
+    std::error_code code;
+    return other.path == file || fs::equivalent(other.path, file, code);
+  };
+  const auto found = std::find_if(session.files.begin(), session.files.end(), same);
+  session.mix = static_cast<std::size_t>(found - session.files.begin());
+  // Behind the others, so that what session.toml says of them by number still holds.
+  if (found == session.files.end()) session.files.push_back(named(file, session.folder));
+  return {};
+}
+
+}  // namespace
+
+Result<Session> open_session(const std::vector<fs::path>& arguments,
+                             const std::optional<fs::path>& mix) {
+  if (arguments.empty())
+    return Error{
+        ErrorKind::bad_command, {}, "no session given", "name a folder, or a list of audio files"};
+  auto session = open_arguments(arguments);
+  if (!session || !mix) return session;
+  if (auto told = tell_mix(*mix, *session); !told) return told.error();
+  return session;
+}
+
+NamedMixes find_named_mixes(const std::vector<SessionFile>& files) {
+  NamedMixes sure{{}, true};
+  NamedMixes perhaps{{}, false};
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    const MixWord word = mix_word(files[i].path.stem().string());
+    if (word == MixWord::yes) sure.files.push_back(i);
+    if (word == MixWord::perhaps) perhaps.files.push_back(i);
+  }
+  return sure.files.empty() ? perhaps : sure;
+}
+
+}  // namespace kilter::session

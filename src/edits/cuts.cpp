@@ -1,0 +1,154 @@
+#include "kilter/edits/cuts.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <string_view>
+
+#include "text_file.h"
+
+namespace kilter::edits {
+namespace {
+
+// A span's bound this near a whole frame is meant to lie on it.
+constexpr double kWholeFrame = 1e-6;
+
+constexpr std::string_view kExplanation = R"(#
+# A row is one cut: a stretch of one original file that belongs on the timeline in one piece.
+# Below the comments the first line names the columns; a tab stands between two cells.
+#
+#   track           the track's name
+#   file            the original file, from the session folder
+#   channel         its channel, from 1
+#   source_rate     its frames per second, as its header says
+#   source_first    the cut's first frame in the file, from 0
+#   source_last     the cut's last frame in the file
+#   timeline_first  where the first frame belongs: frames of the timeline, with a fraction
+#   timeline_last   where the last frame belongs
+#   start           timeline_first as h:mm:ss.mmm
+#   speed           play the file at this speed: 1 is as recorded; times 100 it is in percent
+#   polarity        normal, or inverted: turn it round
+#   standing        firm, or shaky: look at it before you trust it
+#   uncertainty_us  the place is right to within this many microseconds, 95 times in 100
+#   recorder        tracks with one letter share a recorder's clock
+#   findings        what was found out about the track
+#
+# By hand, in any editor: cut the file from source_first to source_last, change its speed to
+# `speed` (with the pitch; leave it out and the end drifts), and move its start to timeline_first,
+# rounded, or to `start`. Negative: it begins before the timeline does. Frame 0 of the timeline is
+# the first frame of its clock.
+#
+# In names a control character, a double quote, a backslash, and one of # = + - @ in front are
+# written \xNN: NN is the byte in hexadecimal.
+#
+)";
+
+constexpr std::string_view kColumns =
+    "track\tfile\tchannel\tsource_rate\tsource_first\tsource_last\ttimeline_first\ttimeline_last\t"
+    "start\tspeed\tpolarity\tstanding\tuncertainty_us\trecorder\tfindings\n";
+
+/// One cell, whatever a spreadsheet makes of quotes and formulas.
+std::string cell(std::string_view text) {
+  std::string escaped;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const auto byte = static_cast<unsigned char>(text[i]);
+    const bool in_front = i == 0 && std::string_view("#=+-@").find(text[i]) != text.npos;
+    if (byte < 0x20 || byte == 0x7F || byte == '"' || byte == '\\' || in_front)
+      escaped += fmt::format("\\x{:02X}", byte);
+    else
+      escaped += text[i];
+  }
+  return escaped;
+}
+
+std::string clock_time(double time_s) {
+  const long long ms = std::llround(std::abs(time_s) * 1000.0);
+  return fmt::format("{}{}:{:02}:{:02}.{:03}", time_s < 0.0 && ms > 0 ? "-" : "", ms / 3600000,
+                     ms / 60000 % 60, ms / 1000 % 60, ms % 1000);
+}
+
+std::int64_t first_frame_from(double time_s, double rate_hz) {
+  return static_cast<std::int64_t>(std::ceil(time_s * rate_hz - kWholeFrame));
+}
+
+/// Frames of the track, over all its parts.
+struct FrameRange {
+  std::int64_t first;
+  std::int64_t end;
+};
+
+FrameRange overlap(FrameRange a, FrameRange b) {
+  return {std::max(a.first, b.first), std::min(a.end, b.end)};
+}
+
+std::string codes_of(const std::vector<Finding>& findings) {
+  std::string codes;
+  for (const Finding& finding : findings) codes += (codes.empty() ? "" : ",") + finding.code;
+  return codes;
+}
+
+/// `cut` counts over all parts; `part_first` is the part's first frame.
+std::string row(const Lineup& lineup, const LineupTrack& track, const TrackPart& part,
+                std::int64_t part_first, FrameRange cut, const Span& span) {
+  const auto line_s = [&](std::int64_t frame) {
+    const double track_s = static_cast<double>(frame) / track.rate_hz;
+    return span.line_from_s + (track_s - span.from_s) * span.rate();
+  };
+  const std::int64_t last = cut.end - 1;
+  return fmt::format(
+      "{}\t{}\t{}\t{}\t{}\t{}\t{:.6f}\t{:.6f}\t{}\t{:.12f}\t{}\t{}\t{:.3f}\t{}\t{}\n",
+      cell(track.name), cell(part.file), part.channel, track.rate_hz, cut.first - part_first,
+      last - part_first, line_s(cut.first) * lineup.timeline_rate_hz,
+      line_s(last) * lineup.timeline_rate_hz, clock_time(line_s(cut.first)), 1.0 / span.rate(),
+      track.inverted ? "inverted" : "normal", to_text(track.standing), span.uncertainty_us,
+      cell(track.recorder), cell(codes_of(track.findings)));
+}
+
+std::string rows_of_span(const Lineup& lineup, const LineupTrack& track, const Span& span) {
+  const FrameRange whole{first_frame_from(span.from_s, track.rate_hz),
+                         first_frame_from(span.to_s, track.rate_hz)};
+  std::string rows;
+  std::int64_t part_first = 0;
+  for (const TrackPart& part : track.parts) {
+    const FrameRange cut = overlap(whole, {part_first, part_first + part.frames});
+    if (cut.first < cut.end) rows += row(lineup, track, part, part_first, cut, span);
+    part_first += part.frames;
+  }
+  return rows;
+}
+
+bool is_used(const LineupTrack& track) {
+  return track.map && track.role != Role::ignore && track.role != Role::mix;
+}
+
+std::string head(const Lineup& lineup) {
+  std::string text = fmt::format(
+      "# kilter cuts, version 1\n# session: {}\n"
+      "# timeline: the clock of {}, {} frames a second, from {:.9f} s to {:.9f} s\n",
+      cell(lineup.session), cell(lineup.timeline_clock), lineup.timeline_rate_hz, lineup.from_s,
+      lineup.to_s);
+  text += kExplanation;
+  for (const LineupTrack& track : lineup.tracks)
+    if (!is_used(track))
+      text += fmt::format("# {}: {}\n", track.map ? "left out" : "not placed", cell(track.name));
+  return text;
+}
+
+}  // namespace
+
+std::string cuts_text(const Lineup& lineup) {
+  std::string text = head(lineup);
+  text += kColumns;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!is_used(track)) continue;
+    for (const Span& span : track.map->spans()) text += rows_of_span(lineup, track, span);
+  }
+  return text;
+}
+
+Result<void> write_cuts(const Lineup& lineup, const std::filesystem::path& file) {
+  return write_text(file, cuts_text(lineup));
+}
+
+}  // namespace kilter::edits

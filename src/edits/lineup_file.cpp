@@ -1,0 +1,322 @@
+#include "kilter/edits/lineup_file.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <nlohmann/json.hpp>
+#include <utility>
+
+#include "json_reader.h"
+#include "json_text.h"
+#include "text_file.h"
+
+namespace kilter::edits {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr const char* kKind = "kilter lineup";
+constexpr int kVersion = 1;
+// How far the figures for people may be rounded before they contradict the spans.
+constexpr double kStartTolerance_s = 1e-6;
+constexpr double kDriftTolerance_ppm = 0.01;
+
+// ---- writing
+
+/// 48000 rather than 48000.0.
+Json whole_where_it_can_be(double number) {
+  if (number == std::floor(number) && std::abs(number) < 1e15)
+    return static_cast<std::int64_t>(number);
+  return number;
+}
+
+Json to_json(const Stretch& stretch) {
+  return {{"line_from_s", stretch.line_from_s}, {"line_to_s", stretch.line_to_s}};
+}
+
+Json to_json(const Span& span) {
+  return {{"from_s", span.from_s},
+          {"to_s", span.to_s},
+          {"line_from_s", span.line_from_s},
+          {"line_to_s", span.line_to_s},
+          {"uncertainty_us", span.uncertainty_us}};
+}
+
+Json to_json(const TrackPart& part) {
+  return {{"file", part.file}, {"channel", part.channel}, {"frames", part.frames}};
+}
+
+Json to_json(const Finding& finding);
+
+template <typename Values>
+Json list_of(const Values& values) {
+  Json list = Json::array();
+  for (const auto& value : values) list.push_back(to_json(value));
+  return list;
+}
+
+template <typename Value>
+void add_if(Json& object, const char* key, const std::optional<Value>& value) {
+  if (value) object[key] = *value;
+}
+
+double total_s(const std::vector<Stretch>& stretches) {
+  double sum_s = 0.0;
+  for (const Stretch& stretch : stretches) sum_s += stretch.line_to_s - stretch.line_from_s;
+  return sum_s;
+}
+
+Json to_json(const Finding& finding) {
+  Json object;
+  object["code"] = finding.code;
+  add_if(object, "at_s", finding.at_s);
+  add_if(object, "line_s", finding.line_s);
+  add_if(object, "step_s", finding.step_s);
+  add_if(object, "cause", finding.cause);
+  if (!finding.stretches.empty()) {
+    object["stretches"] = list_of(finding.stretches);
+    object["total_s"] = total_s(finding.stretches);
+  }
+  object["text"] = finding.text;
+  return object;
+}
+
+Json to_json(const LineupTrack& track) {
+  Json object;
+  object["name"] = track.name;
+  object["parts"] = list_of(track.parts);
+  object["rate"] = whole_where_it_can_be(track.rate_hz);
+  object["role"] = to_text(track.role);
+  object["recorder"] = track.recorder;
+  object["standing"] = to_text(track.standing);
+  object["inverted"] = track.inverted;
+  if (track.map) {
+    object["start_s"] = track.map->start_s();
+    object["drift_ppm"] = track.map->drift_ppm();
+  }
+  object["uncertainty_us"] = track.uncertainty_us;
+  object["spans"] = track.map ? list_of(track.map->spans()) : Json::array();
+  object["windows"] = {{"measured", track.windows_measured}, {"used", track.windows_used}};
+  object["findings"] = list_of(track.findings);
+  return object;
+}
+
+Json to_json(const LineupMix& mix) {
+  Json object;
+  object["file"] = mix.file;
+  object["rate"] = whole_where_it_can_be(mix.rate_hz);
+  object["frames"] = mix.frames;
+  object["spans"] = list_of(mix.spans);
+  object["findings"] = list_of(mix.findings);
+  return object;
+}
+
+// ---- reading
+
+template <typename Value>
+std::optional<Value> one_of(JsonReader& reader, const Place& place, const char* key,
+                            std::optional<Value> (*value_of)(const std::string&),
+                            const char* choices) {
+  const auto value = value_of(reader.text(place, key));
+  if (!value) reader.fail(reader.member(place, key).path, std::string("must be ") + choices);
+  return value;
+}
+
+double number_or_zero(JsonReader& reader, const Place& place, const char* key) {
+  return reader.has(place, key) ? reader.number(place, key) : 0.0;
+}
+
+std::vector<Place> list_or_none(JsonReader& reader, const Place& place, const char* key) {
+  return reader.has(place, key) ? reader.list(place, key) : std::vector<Place>{};
+}
+
+int small_number(JsonReader& reader, const Place& place, const char* key, int least) {
+  return static_cast<int>(reader.whole_number(place, key, least, std::numeric_limits<int>::max()));
+}
+
+std::int64_t frame_count(JsonReader& reader, const Place& place) {
+  return reader.whole_number(place, "frames", 0, std::int64_t{1} << 48);
+}
+
+Finding finding_from(JsonReader& reader, const Place& place) {
+  Finding finding;
+  finding.code = reader.text(place, "code");
+  finding.text = reader.text(place, "text");
+  if (reader.has(place, "at_s")) finding.at_s = reader.number(place, "at_s");
+  if (reader.has(place, "line_s")) finding.line_s = reader.number(place, "line_s");
+  if (reader.has(place, "step_s")) finding.step_s = reader.number(place, "step_s");
+  if (reader.has(place, "cause")) finding.cause = reader.text(place, "cause");
+  for (const Place& stretch : list_or_none(reader, place, "stretches"))
+    finding.stretches.push_back(
+        {reader.number(stretch, "line_from_s"), reader.number(stretch, "line_to_s")});
+  return finding;
+}
+
+std::vector<Finding> findings_from(JsonReader& reader, const Place& place) {
+  std::vector<Finding> findings;
+  for (const Place& each : list_or_none(reader, place, "findings"))
+    findings.push_back(finding_from(reader, each));
+  return findings;
+}
+
+std::vector<Span> spans_from(JsonReader& reader, const Place& place) {
+  std::vector<Span> spans;
+  for (const Place& each : reader.list(place, "spans"))
+    spans.push_back({reader.number(each, "from_s"), reader.number(each, "to_s"),
+                     reader.number(each, "line_from_s"), reader.number(each, "line_to_s"),
+                     number_or_zero(reader, each, "uncertainty_us")});
+  return spans;
+}
+
+/// The map of checked spans; nothing, with the reader's error set, where they make none.
+std::optional<TimeMap> map_from(JsonReader& reader, const Place& place) {
+  auto map = TimeMap::make(spans_from(reader, place));
+  if (map) return *std::move(map);
+  reader.fail(place.path + ".spans", map.error().what);
+  return std::nullopt;
+}
+
+/// A figure for people that was edited alone would have no effect: said rather than passed over.
+void check_agreement(JsonReader& reader, const Place& place, const char* key, double in_spans,
+                     double tolerance) {
+  if (!reader.has(place, key)) return;
+  if (std::abs(reader.number(place, key) - in_spans) > tolerance)
+    reader.fail(place.path + '.' + key, "does not agree with the spans, which alone count");
+}
+
+TrackPart part_from(JsonReader& reader, const Place& place) {
+  return {reader.text(place, "file"), small_number(reader, place, "channel", 1),
+          frame_count(reader, place)};
+}
+
+void place_track(JsonReader& reader, const Place& place, LineupTrack& track) {
+  track.uncertainty_us = number_or_zero(reader, place, "uncertainty_us");
+  if (track.standing == Standing::unplaced) return;
+  track.map = map_from(reader, place);
+  if (!track.map) return;
+  check_agreement(reader, place, "start_s", track.map->start_s(), kStartTolerance_s);
+  check_agreement(reader, place, "drift_ppm", track.map->drift_ppm(), kDriftTolerance_ppm);
+}
+
+LineupTrack track_from(JsonReader& reader, const Place& place) {
+  LineupTrack track;
+  track.name = reader.text(place, "name");
+  for (const Place& part : reader.list(place, "parts"))
+    track.parts.push_back(part_from(reader, part));
+  if (track.parts.empty()) reader.fail(place.path + ".parts", "must name a file");
+  track.rate_hz = reader.positive_number(place, "rate");
+  track.role = one_of(reader, place, "role", role_from_text, "room, remote, mix or ignore")
+                   .value_or(Role::room);
+  if (reader.has(place, "recorder")) track.recorder = reader.text(place, "recorder");
+  track.standing = one_of(reader, place, "standing", standing_from_text, "firm, shaky or unplaced")
+                       .value_or(Standing::unplaced);
+  track.inverted = reader.truth(place, "inverted");
+  place_track(reader, place, track);
+  if (reader.has(place, "windows")) {
+    const Place windows = reader.member(place, "windows");
+    track.windows_measured = small_number(reader, windows, "measured", 0);
+    track.windows_used = small_number(reader, windows, "used", 0);
+  }
+  track.findings = findings_from(reader, place);
+  return track;
+}
+
+LineupMix mix_from(JsonReader& reader, const Place& place) {
+  LineupMix mix;
+  mix.file = reader.text(place, "file");
+  mix.rate_hz = reader.positive_number(place, "rate");
+  mix.frames = frame_count(reader, place);
+  mix.spans = spans_from(reader, place);
+  if (auto map = TimeMap::make(mix.spans); !map)
+    reader.fail(place.path + ".spans", map.error().what);
+  mix.findings = findings_from(reader, place);
+  return mix;
+}
+
+void check_kind(JsonReader& reader) {
+  if (!reader.has(reader.root(), "kind") || reader.text(reader.root(), "kind") != kKind)
+    reader.fail("kind", std::string("must be \"") + kKind + '"');
+  if (small_number(reader, reader.root(), "version", 1) != kVersion)
+    reader.fail("version", "is newer than this program, which reads version 1");
+}
+
+void read_timeline(JsonReader& reader, Lineup& lineup) {
+  const Place timeline = reader.member(reader.root(), "timeline");
+  lineup.timeline_clock = reader.text(timeline, "clock");
+  lineup.timeline_rate_hz = reader.positive_number(timeline, "rate");
+  lineup.from_s = reader.number(timeline, "from_s");
+  lineup.to_s = reader.number(timeline, "to_s");
+  if (!(lineup.from_s <= lineup.to_s)) reader.fail("timeline.to_s", "lies before from_s");
+}
+
+/// The session a file is named after, for lineups that do not say.
+std::string session_of(const std::filesystem::path& file) {
+  const std::filesystem::path name = file.stem();
+  return name.extension() == ".lineup" ? name.stem().string() : name.string();
+}
+
+Lineup lineup_from(JsonReader& reader, const std::filesystem::path& file) {
+  const Place root = reader.root();
+  Lineup lineup;
+  check_kind(reader);
+  lineup.session = reader.has(root, "session") ? reader.text(root, "session") : session_of(file);
+  read_timeline(reader, lineup);
+  if (reader.has(root, "mix")) lineup.mix = mix_from(reader, reader.member(root, "mix"));
+  for (const Place& track : reader.list(root, "tracks"))
+    lineup.tracks.push_back(track_from(reader, track));
+  lineup.findings = findings_from(reader, root);
+  return lineup;
+}
+
+std::size_t line_number(const std::string& text, std::size_t byte) {
+  const auto end = text.begin() + static_cast<std::ptrdiff_t>(std::min(byte, text.size()));
+  return 1 + static_cast<std::size_t>(std::count(text.begin(), end, '\n'));
+}
+
+}  // namespace
+
+std::string to_text(const Lineup& lineup) {
+  Json object;
+  object["kind"] = kKind;
+  object["version"] = kVersion;
+  object["session"] = lineup.session;
+  object["timeline"] = {{"clock", lineup.timeline_clock},
+                        {"rate", whole_where_it_can_be(lineup.timeline_rate_hz)},
+                        {"from_s", lineup.from_s},
+                        {"to_s", lineup.to_s}};
+  if (lineup.mix) object["mix"] = to_json(*lineup.mix);
+  object["tracks"] = Json::array();
+  for (const LineupTrack& track : lineup.tracks) object["tracks"].push_back(to_json(track));
+  object["findings"] = list_of(lineup.findings);
+  return to_readable_json(object);
+}
+
+Result<Lineup> lineup_from_text(const std::string& text, const std::filesystem::path& file) {
+  nlohmann::json document;
+  try {
+    document = nlohmann::json::parse(text);
+  } catch (const nlohmann::json::parse_error& error) {
+    return Error{ErrorKind::unreadable, file,
+                 "is not JSON from line " + std::to_string(line_number(text, error.byte)) + " on",
+                 "mend it by hand, or align the session again"};
+  } catch (const nlohmann::json::out_of_range&) {
+    return Error{ErrorKind::unreadable, file, "holds a number beyond all bounds",
+                 "mend it by hand, or align the session again"};
+  }
+  JsonReader reader(std::move(document), file);
+  Lineup lineup = lineup_from(reader, file);
+  if (reader.error()) return *reader.error();
+  return lineup;
+}
+
+Result<void> write_lineup(const Lineup& lineup, const std::filesystem::path& file) {
+  return write_text(file, to_text(lineup));
+}
+
+Result<Lineup> read_lineup(const std::filesystem::path& file) {
+  const auto text = read_text(file);
+  if (!text) return text.error();
+  return lineup_from_text(*text, file);
+}
+
+}  // namespace kilter::edits

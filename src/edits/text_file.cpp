@@ -1,0 +1,58 @@
+#include "text_file.h"
+
+#include <array>
+#include <cerrno>
+#include <cstdio>
+#include <memory>
+#include <system_error>
+
+namespace kilter::edits {
+namespace {
+
+struct FileClose {
+  void operator()(std::FILE* file) const noexcept { std::fclose(file); }
+};
+using FileHandle = std::unique_ptr<std::FILE, FileClose>;
+
+std::string system_words(int code) { return std::generic_category().message(code); }
+
+/// 0, or errno.
+int store(const std::filesystem::path& file, const std::string& text) {
+  FileHandle handle(std::fopen(file.c_str(), "wb"));
+  if (!handle) return errno;
+  errno = 0;
+  const bool stored = std::fwrite(text.data(), 1, text.size(), handle.get()) == text.size() &&
+                      std::fflush(handle.get()) == 0;
+  const int store_error = stored ? 0 : errno;
+  const bool closed = std::fclose(handle.release()) == 0;
+  return stored && !closed ? errno : store_error;
+}
+
+}  // namespace
+
+Result<void> write_text(const std::filesystem::path& file, const std::string& text) {
+  const std::filesystem::path part = file.string() + ".part";
+  std::error_code problem(store(part, text), std::generic_category());
+  if (!problem) std::filesystem::rename(part, file, problem);
+  if (!problem) return {};
+  std::error_code ignored;
+  std::filesystem::remove(part, ignored);
+  return Error{ErrorKind::cannot_write, file, "cannot be written (" + problem.message() + ")",
+               "check the folder, your rights and the room on the disk"};
+}
+
+Result<std::string> read_text(const std::filesystem::path& file) {
+  FileHandle handle(std::fopen(file.c_str(), "rb"));
+  std::string text;
+  std::array<char, 65536> block;
+  errno = 0;
+  for (std::size_t got = 1; handle && got > 0;) {
+    got = std::fread(block.data(), 1, block.size(), handle.get());
+    text.append(block.data(), got);
+  }
+  if (handle && std::ferror(handle.get()) == 0) return text;
+  return Error{ErrorKind::unreadable, file, "cannot be read (" + system_words(errno) + ")",
+               "check its name and your rights"};
+}
+
+}  // namespace kilter::edits

@@ -1,0 +1,29 @@
+#include "kilter/base/clock_text.h"
+
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <cstdio>
+
+namespace kilter {
+
+std::string clock_text(double seconds, int decimals) {
+  // Beyond this a double has no nanoseconds left; no recording comes near.
+  if (!std::isfinite(seconds) || std::fabs(seconds) > 1e8) return "-";
+  std::int64_t units_per_s = 1;
+  for (int i = 0; i < decimals; ++i) units_per_s *= 10;
+  const auto units = std::llround(std::fabs(seconds) * static_cast<double>(units_per_s));
+  const auto whole_s = static_cast<std::int64_t>(units / units_per_s);
+  const auto fraction = static_cast<std::int64_t>(units % units_per_s);
+  std::array<char, 64> text{};
+  const int length = std::snprintf(
+      text.data(), text.size(), "%s%02lld:%02lld:%02lld", seconds < 0.0 && units != 0 ? "-" : "",
+      static_cast<long long>(whole_s / 3600), static_cast<long long>(whole_s / 60 % 60),
+      static_cast<long long>(whole_s % 60));
+  if (decimals > 0)
+    std::snprintf(text.data() + length, text.size() - static_cast<std::size_t>(length), ".%0*lld",
+                  decimals, static_cast<long long>(fraction));
+  return text.data();
+}
+
+}  // namespace kilter

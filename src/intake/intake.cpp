@@ -210,4 +210,13 @@ std::vector<Result<IntakeFile>> take_in_all(const std::vector<std::filesystem::p
   return results;
 }
 
+std::shared_ptr<const AnalysisSignal> whole_signal(const IntakeFile& file) {
+  std::vector<std::shared_ptr<const AnalysisSignal>> parts;
+  for (const IntakeChannel& channel : file.channels)
+    if (channel.signal && !is_silent(channel.levels)) parts.push_back(channel.signal);
+  if (parts.empty()) return nullptr;
+  if (parts.size() == 1) return parts.front();
+  return std::make_shared<MeanSignal>(std::move(parts));
+}
+
 }  // namespace kilter::intake

@@ -25,6 +25,8 @@ double variance(double sum, double squares, std::int64_t count) {
 
 }  // namespace
 
+bool is_silent(const Levels& levels) { return levels.peak_dbfs < -80.0; }
+
 LevelMeter::LevelMeter(SampleRate rate)
     : stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))) {}
 

@@ -49,4 +49,8 @@ Result<IntakeFile> take_in(const std::filesystem::path& file, const IntakeOption
 std::vector<Result<IntakeFile>> take_in_all(const std::vector<std::filesystem::path>& files,
                                             const IntakeOptions& options);
 
+/// The file as one signal: the mean of its channels, silent and repeated ones left out. Nothing
+/// where all is silent or signals were not kept.
+std::shared_ptr<const AnalysisSignal> whole_signal(const IntakeFile& file);
+
 }  // namespace kilter::intake

@@ -23,6 +23,9 @@ struct Levels {
   Frames first_clip;               ///< where the first of them starts
 };
 
+/// Whether a channel holds nothing, not even a microphone's noise: all below -80 dBFS.
+bool is_silent(const Levels& levels);
+
 /// Measures one channel as it streams by. Memory: 17 kB whatever the length. One per thread.
 class LevelMeter {
  public:

@@ -1,0 +1,74 @@
+// What arrived: the tracks of a session, their figures, and what a person should know of them.
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "kilter/base/lineup.h"
+#include "kilter/base/result.h"
+#include "kilter/base/units.h"
+#include "kilter/intake/intake.h"
+#include "kilter/session/session.h"
+
+namespace kilter::survey {
+
+/// One file as it came. Where it could not be read, only its name and why.
+struct SurveyFile {
+  std::string name;  ///< as the lineup says it
+  media::AudioInfo info;
+  Frames length;
+  std::optional<Error> failure;
+
+  double length_s() const { return failure ? 0.0 : to_seconds(length, info.rate).s; }
+};
+
+/// One person's sound: a channel of a file that is not the mix.
+struct SurveyTrack {
+  std::string name;                      ///< unique
+  std::size_t file{0};                   ///< index into Survey::files
+  int channel{1};                        ///< from 1
+  std::vector<int> same_channels;        ///< further channels of the file with the same samples
+  std::optional<intake::Levels> levels;  ///< nothing when unreadable
+  std::shared_ptr<const AnalysisSignal> signal;  ///< nothing when silent, unreadable or not kept
+  std::optional<std::size_t> copy_of;            ///< an earlier track with the same samples
+  bool mix_copy{false};                          ///< its samples are the mix's
+  std::string recorder;                          ///< where session.toml says it
+  std::optional<Role> role;                      ///< where session.toml says it
+  std::vector<Finding> findings;
+};
+
+struct SurveyMix {
+  std::size_t file{0};                 ///< index into Survey::files
+  std::vector<intake::Levels> levels;  ///< per channel; none when unreadable
+  std::shared_ptr<const AnalysisSignal> signal;
+  std::vector<Finding> findings;
+};
+
+struct Survey {
+  std::string session;
+  std::filesystem::path folder;
+  std::vector<SurveyFile> files;
+  std::optional<SurveyMix> mix;
+  std::vector<SurveyTrack> tracks;  ///< in order of files, then channels
+  std::vector<Finding> findings;    ///< about the session
+};
+
+/// Makes tracks of files: one per channel, but one for channels with equal samples, and none for a
+/// silent channel beside others that are not. A broken file keeps a row. `taken` is what
+/// intake::take_in_all() gave for the session's files, in order; `mix` which of them is the mix.
+/// Fails (no_input) where session.toml names a channel that its file does not have.
+Result<Survey> make_survey(const session::Session& session,
+                           const std::vector<Result<intake::IntakeFile>>& taken,
+                           std::optional<std::size_t> mix);
+
+/// Whether any finding asks for a person's decision, rather than just being told: of a track or of
+/// the mix, of the session, of all of them.
+bool track_needs_person(const std::vector<Finding>& findings);
+bool session_needs_person(const std::vector<Finding>& findings);
+bool needs_person(const Survey& survey);
+
+}  // namespace kilter::survey

@@ -1,0 +1,260 @@
+#include "kilter/survey/survey.h"
+
+#include <algorithm>
+#include <array>
+#include <string_view>
+
+#include "kilter/session/names.h"
+#include "track_findings.h"
+
+namespace kilter::survey {
+namespace {
+
+using intake::IntakeChannel;
+using intake::IntakeFile;
+using session::DeclaredTrack;
+using session::Session;
+using Taken = std::vector<Result<IntakeFile>>;
+
+constexpr std::array<std::string_view, 6> kTrackCodes{"silent",    "dead",      "unreadable",
+                                                      "truncated", "unmatched", "wrong-rate"};
+// A silent channel beside others is told of, but nobody need act on it: it is no track.
+constexpr std::array<std::string_view, 3> kSessionCodes{"no-mix", "several-mixes", "missing-voice"};
+
+SurveyFile file_row(const session::SessionFile& file, const Result<IntakeFile>& taken) {
+  SurveyFile row;
+  row.name = file.name;
+  if (taken) {
+    row.info = taken->info;
+    row.length = taken->length;
+  } else {
+    row.failure = taken.error();
+  }
+  return row;
+}
+
+const DeclaredTrack* declared(const Session& session, std::size_t file, int channel) {
+  for (const DeclaredTrack& track : session.declared)
+    if (track.file == file && track.channel == channel) return &track;
+  return nullptr;
+}
+
+/// What session.toml says of this channel, or of the whole file.
+void apply_declaration(const Session& session, SurveyTrack& track) {
+  const DeclaredTrack* said = declared(session, track.file, track.channel);
+  const DeclaredTrack* said_of_file = declared(session, track.file, 0);
+  for (const DeclaredTrack* words : {said_of_file, said}) {
+    if (words == nullptr) continue;
+    if (!words->recorder.empty()) track.recorder = words->recorder;
+    if (words->role) track.role = words->role;
+  }
+}
+
+std::string track_name(const Session& session, std::size_t file, int channel, bool alone) {
+  const DeclaredTrack* said = declared(session, file, channel);
+  if (said != nullptr && !said->name.empty()) return said->name;
+  const DeclaredTrack* said_of_file = declared(session, file, 0);
+  std::string name = said_of_file != nullptr && !said_of_file->name.empty()
+                         ? said_of_file->name
+                         : session.files[file].path.stem().string();
+  if (!alone) name += "-ch" + std::to_string(channel);
+  return name;
+}
+
+bool sounds(const IntakeChannel& channel) {
+  return channel.same_as < 0 && !is_silent(channel.levels);
+}
+
+SurveyTrack channel_track(const IntakeFile& file, std::size_t index, std::size_t channel) {
+  SurveyTrack track;
+  track.file = index;
+  track.channel = static_cast<int>(channel) + 1;
+  const IntakeChannel& own = file.channels[channel];
+  for (std::size_t other = channel + 1; other < file.channels.size(); ++other)
+    if (file.channels[other].same_as == static_cast<int>(channel))
+      track.same_channels.push_back(static_cast<int>(other) + 1);
+  track.levels = own.levels;
+  if (!is_silent(own.levels)) track.signal = own.signal;
+  const double length_s = to_seconds(file.length, file.info.rate).s;
+  track.findings = level_findings(own.levels, length_s, file.info.rate);
+  for (Finding& finding : length_findings(file)) track.findings.push_back(std::move(finding));
+  return track;
+}
+
+std::string listed(const std::vector<int>& numbers) {
+  std::string text;
+  for (std::size_t i = 0; i < numbers.size(); ++i) {
+    if (i > 0) text += i + 1 == numbers.size() ? " and " : ", ";
+    text += std::to_string(numbers[i]);
+  }
+  return text;
+}
+
+Finding silent_channels(const std::string& file, const std::vector<int>& channels) {
+  const bool one = channels.size() == 1;
+  Finding finding;
+  finding.code = "silent";
+  finding.text = (one ? "Channel " : "Channels ") + listed(channels) + " of \"" + file +
+                 (one ? "\" holds" : "\" hold") +
+                 " nothing but silence from start to end and became no track. If somebody sat at "
+                 "such a microphone, ask for another recording.";
+  return finding;
+}
+
+void add_tracks_of(const Session& session, const IntakeFile& file, std::size_t index,
+                   Survey& survey) {
+  std::vector<int> silent;
+  std::vector<std::size_t> kept;
+  for (std::size_t c = 0; c < file.channels.size(); ++c) {
+    if (sounds(file.channels[c])) kept.push_back(c);
+    if (is_silent(file.channels[c].levels)) silent.push_back(static_cast<int>(c) + 1);
+  }
+  if (kept.empty())
+    kept.push_back(0);  // a file that is silent altogether keeps one row, to be seen
+  else if (!silent.empty())
+    survey.findings.push_back(silent_channels(session.files[index].name, silent));
+  for (const std::size_t channel : kept) {
+    SurveyTrack track = channel_track(file, index, channel);
+    track.name = track_name(session, index, track.channel, kept.size() == 1);
+    apply_declaration(session, track);
+    survey.tracks.push_back(std::move(track));
+  }
+}
+
+void add_unreadable(const Session& session, const Error& error, std::size_t index, Survey& survey) {
+  SurveyTrack track;
+  track.file = index;
+  track.name = track_name(session, index, 1, true);
+  track.findings = {unreadable_finding(error)};
+  apply_declaration(session, track);
+  survey.tracks.push_back(std::move(track));
+}
+
+SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
+  SurveyMix mix;
+  mix.file = index;
+  if (!taken) {
+    mix.findings = {unreadable_finding(taken.error())};
+    return mix;
+  }
+  for (const IntakeChannel& channel : taken->channels) mix.levels.push_back(channel.levels);
+  mix.signal = intake::whole_signal(*taken);
+  mix.findings = length_findings(*taken);
+  return mix;
+}
+
+void make_names_unique(std::vector<SurveyTrack>& tracks) {
+  std::vector<std::string> names;
+  for (const SurveyTrack& track : tracks) names.push_back(track.name);
+  names = session::made_unique(std::move(names));
+  for (std::size_t i = 0; i < tracks.size(); ++i) tracks[i].name = names[i];
+}
+
+bool same_samples(const IntakeFile& a, const IntakeChannel& x, const IntakeFile& b,
+                  const IntakeChannel& y) {
+  return x.digest == y.digest && a.length == b.length && a.info.rate == b.info.rate;
+}
+
+const IntakeChannel& channel_of(const Taken& taken, const SurveyTrack& track) {
+  return taken[track.file]->channels[static_cast<std::size_t>(track.channel) - 1];
+}
+
+bool is_mix_copy(const SurveyTrack& track, const Taken& taken, std::size_t mix) {
+  return taken[mix] && same_samples(*taken[track.file], channel_of(taken, track), *taken[mix],
+                                    taken[mix]->channels.front());
+}
+
+std::optional<std::size_t> earlier_twin(const Survey& survey, std::size_t index,
+                                        const Taken& taken) {
+  const SurveyTrack& track = survey.tracks[index];
+  for (std::size_t i = 0; i < index; ++i) {
+    const SurveyTrack& other = survey.tracks[i];
+    if (other.levels && !is_silent(*other.levels) && !other.copy_of &&
+        same_samples(*taken[track.file], channel_of(taken, track), *taken[other.file],
+                     channel_of(taken, other)))
+      return i;
+  }
+  return std::nullopt;
+}
+
+Finding copy_finding(const char* code, const std::string& of) {
+  Finding finding;
+  finding.code = code;
+  finding.text = "Holds the same samples as " + of +
+                 ", from start to end. It is placed with it; take one of them out of the session.";
+  return finding;
+}
+
+/// Copies would make the estimator's equations ambiguous, so they are told apart here.
+void note_copies(const Taken& taken, Survey& survey) {
+  for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
+    SurveyTrack& track = survey.tracks[i];
+    if (!track.levels || is_silent(*track.levels)) continue;
+    if (survey.mix && is_mix_copy(track, taken, survey.mix->file)) {
+      track.mix_copy = true;
+      track.findings.push_back(copy_finding("mix-copy", "the mix"));
+    } else if (const auto twin = earlier_twin(survey, i, taken)) {
+      track.copy_of = twin;
+      track.findings.push_back(copy_finding("duplicate", '"' + survey.tracks[*twin].name + '"'));
+    }
+  }
+}
+
+std::optional<Error> wrong_declaration(const Session& session, const Taken& taken) {
+  for (const DeclaredTrack& track : session.declared) {
+    const auto& file = taken[track.file];
+    if (!file || track.channel <= file->info.channels) continue;
+    return Error{ErrorKind::no_input, session.files[track.file].path,
+                 "session.toml names its channel " + std::to_string(track.channel) +
+                     ", but it has " + std::to_string(file->info.channels),
+                 "mend session.toml"};
+  }
+  return std::nullopt;
+}
+
+template <std::size_t N>
+bool any_is(const std::vector<Finding>& findings, const std::array<std::string_view, N>& codes) {
+  return std::any_of(findings.begin(), findings.end(), [&](const Finding& finding) {
+    return std::find(codes.begin(), codes.end(), finding.code) != codes.end();
+  });
+}
+
+}  // namespace
+
+Result<Survey> make_survey(const Session& session, const Taken& taken,
+                           std::optional<std::size_t> mix) {
+  if (auto error = wrong_declaration(session, taken)) return *std::move(error);
+  Survey survey;
+  survey.session = session.name;
+  survey.folder = session.folder;
+  for (std::size_t i = 0; i < taken.size(); ++i) {
+    survey.files.push_back(file_row(session.files[i], taken[i]));
+    if (mix == i)
+      survey.mix = mix_of(taken[i], i);
+    else if (taken[i])
+      add_tracks_of(session, *taken[i], i, survey);
+    else
+      add_unreadable(session, taken[i].error(), i, survey);
+  }
+  make_names_unique(survey.tracks);
+  note_copies(taken, survey);
+  return survey;
+}
+
+bool track_needs_person(const std::vector<Finding>& findings) {
+  return any_is(findings, kTrackCodes);
+}
+
+bool session_needs_person(const std::vector<Finding>& findings) {
+  return any_is(findings, kSessionCodes);
+}
+
+bool needs_person(const Survey& survey) {
+  return session_needs_person(survey.findings) ||
+         (survey.mix && track_needs_person(survey.mix->findings)) ||
+         std::any_of(survey.tracks.begin(), survey.tracks.end(), [](const SurveyTrack& track) {
+           return track.role != Role::ignore && track_needs_person(track.findings);
+         });
+}
+
+}  // namespace kilter::survey

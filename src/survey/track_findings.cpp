@@ -1,0 +1,103 @@
+#include "track_findings.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "kilter/base/clock_text.h"
+
+namespace kilter::survey {
+namespace {
+
+// A voice rises further above the noise between its words, even a rare or distant one.
+constexpr double kVoiceAboveFloorDb = 6.0;
+constexpr double kDeadDbfs = -70.0;
+// Speech is usually recorded with its loudest moments at -20 to -6.
+constexpr double kLowLevelDbfs = -45.0;
+constexpr double kOffset = 0.01;
+// Less is how headers of lossy files round.
+constexpr double kShortBy_s = 0.1;
+
+Finding finding(const char* code, std::string text) {
+  Finding result;
+  result.code = code;
+  result.text = std::move(text);
+  return result;
+}
+
+Finding dead(const intake::Levels& levels, double length_s) {
+  return finding("dead", fmt::format("Only noise at {:.0f} dBFS and no voice above it, in all of "
+                                     "its {}. Listen to it; if somebody should speak there, ask "
+                                     "for another recording.",
+                                     levels.level_dbfs, clock_text(length_s)));
+}
+
+Finding clipped(const intake::Levels& levels, SampleRate rate) {
+  const double first_s = to_seconds(levels.first_clip, rate).s;
+  Finding result = finding(
+      "clipped", fmt::format("At full scale in {} {}, {} {}. Listen there; ask whether a recording "
+                             "with less gain exists.",
+                             levels.clipped_runs, levels.clipped_runs == 1 ? "place" : "places",
+                             levels.clipped_runs == 1 ? "at" : "first at", clock_text(first_s)));
+  result.at_s = first_s;
+  return result;
+}
+
+bool is_dead(const intake::Levels& levels) {
+  return levels.loudest_dbfs < kDeadDbfs ||
+         levels.loudest_dbfs - levels.floor_dbfs < kVoiceAboveFloorDb;
+}
+
+}  // namespace
+
+std::string as_sentence(std::string text) {
+  if (text.empty()) return text;
+  if (text.front() >= 'a' && text.front() <= 'z')
+    text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  if (text.back() != '.') text += '.';
+  return text;
+}
+
+std::vector<Finding> level_findings(const intake::Levels& levels, double length_s,
+                                    SampleRate rate) {
+  if (is_silent(levels))
+    return {finding("silent", fmt::format("Nothing but silence in all of its {}. Ask whether "
+                                          "another file or microphone holds this person.",
+                                          clock_text(length_s)))};
+  std::vector<Finding> findings;
+  if (is_dead(levels))
+    findings.push_back(dead(levels, length_s));
+  else if (levels.loudest_dbfs < kLowLevelDbfs)
+    findings.push_back(finding(
+        "low-level", fmt::format("Very quiet: {:.0f} dBFS in its loudest moments. Check that this "
+                                 "is the microphone that was meant; its noise comes up with it.",
+                                 levels.loudest_dbfs)));
+  if (levels.clipped_runs > 0) findings.push_back(clipped(levels, rate));
+  if (std::fabs(levels.dc) > kOffset)
+    findings.push_back(
+        finding("dc", fmt::format("A constant offset of {:.0f} % of full scale throughout. Filter "
+                                  "it out below 20 Hz before editing, or cuts will click.",
+                                  100.0 * levels.dc)));
+  return findings;
+}
+
+std::vector<Finding> length_findings(const intake::IntakeFile& file) {
+  const double length_s = to_seconds(file.length, file.info.rate).s;
+  const double claimed_s = to_seconds(file.info.claimed_length, file.info.rate).s;
+  const bool is_short = claimed_s - length_s > kShortBy_s;
+  if (!is_short && !file.damage) return {};
+  std::string text = "Breaks off at " + clock_text(length_s);
+  if (is_short) text += " of the " + clock_text(claimed_s) + " that its header promises";
+  if (file.damage) text += ": " + *file.damage;
+  text += ". What is there is used; copy the file again from where it was recorded.";
+  Finding result = finding("truncated", std::move(text));
+  result.at_s = length_s;
+  return {result};
+}
+
+Finding unreadable_finding(const Error& error) {
+  return finding("unreadable",
+                 "Cannot be read: " + error.what + ". " + as_sentence(error.next_step));
+}
+
+}  // namespace kilter::survey

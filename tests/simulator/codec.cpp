@@ -8,6 +8,8 @@
 #include <memory>
 #include <mutex>
 
+#include "sound_delay.h"
+
 namespace kilter::simulator {
 namespace {
 
@@ -149,7 +151,8 @@ Result<Coded> code(std::span<const float> samples, double rate_hz, Coding coding
   if (auto done = encode(samples, rate_hz, coding, file); !done) return done.error();
   auto decoded = decode(file, samples.size());
   if (!decoded) return decoded.error();
-  return Coded{std::move(file.bytes), *std::move(decoded)};
+  const double delay_s = mean_delay_s(samples, *decoded, rate_hz);
+  return Coded{std::move(file.bytes), *std::move(decoded), delay_s};
 }
 
 const char* to_text(Codec codec) {

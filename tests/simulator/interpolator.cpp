@@ -30,26 +30,29 @@ double kernel(double t, double cutoff, double half) {
   return cutoff * sinc * bessel_i0(kBeta * std::sqrt(edge)) / bessel_i0(kBeta);
 }
 
+/// The sum over a row that lies between two of the table's. Lanes are summed apart and in a fixed
+/// order: the compiler may use vectors, and the bits stay the same.
+float between_rows(const float* x, const float* row, const float* next, int taps, float between) {
+  float sums[kLanes] = {};
+  for (int i = 0; i < taps; i += kLanes)
+    for (int lane = 0; lane < kLanes; ++lane) {
+      const float tap = row[i + lane] + between * (next[i + lane] - row[i + lane]);
+      sums[lane] += x[i + lane] * tap;
+    }
+  return ((sums[0] + sums[4]) + (sums[1] + sums[5])) + ((sums[2] + sums[6]) + (sums[3] + sums[7]));
+}
+
 }  // namespace
 
 Interpolator::Interpolator(double from_hz, double to_hz) {
   const double cutoff = std::clamp(to_hz / from_hz, 0.125, 1.0);
   half_ = static_cast<int>(std::ceil(kHalfLength / cutoff / (kLanes / 2))) * (kLanes / 2);
   taps_ = 2 * half_;
-  const auto taps = static_cast<std::size_t>(taps_);
-  std::vector<double> row(taps);
-  std::vector<double> before;
-  rows_.reserve((kRows + 1) * taps);
-  steps_.reserve(kRows * taps);
+  rows_.reserve(static_cast<std::size_t>(kRows + 1) * static_cast<std::size_t>(taps_));
   for (int r = 0; r <= kRows; ++r) {
     const double fraction = static_cast<double>(r) / kRows;
     for (int i = 0; i < taps_; ++i)
-      row[static_cast<std::size_t>(i)] = kernel(fraction + half_ - 1 - i, cutoff, half_);
-    for (std::size_t i = 0; i < taps; ++i) {
-      rows_.push_back(static_cast<float>(row[i]));
-      if (r > 0) steps_.push_back(static_cast<float>(row[i] - before[i]));
-    }
-    before = row;
+      rows_.push_back(static_cast<float>(kernel(fraction + half_ - 1 - i, cutoff, half_)));
   }
 }
 
@@ -58,28 +61,18 @@ float Interpolator::at(std::span<const float> input, double position) const {
   const double in_rows = (position - whole) * kRows;
   const int r = std::min(static_cast<int>(in_rows), kRows - 1);
   const auto between = static_cast<float>(in_rows - r);
-  const auto offset = static_cast<std::size_t>(r) * static_cast<std::size_t>(taps_);
-  const float* row = rows_.data() + offset;
-  const float* step = steps_.data() + offset;
+  const float* row = rows_.data() + static_cast<std::ptrdiff_t>(r) * taps_;
+  const float* next = row + taps_;
   const std::int64_t first = static_cast<std::int64_t>(whole) - half_ + 1;
   const auto length = static_cast<std::int64_t>(input.size());
 
-  if (first >= 0 && first + taps_ <= length) {
-    const float* x = input.data() + first;
-    float sums[kLanes] = {};
-    for (int i = 0; i < taps_; i += kLanes)
-      for (int lane = 0; lane < kLanes; ++lane)
-        sums[lane] += x[i + lane] * (row[i + lane] + between * step[i + lane]);
-    return ((sums[0] + sums[4]) + (sums[1] + sums[5])) +
-           ((sums[2] + sums[6]) + (sums[3] + sums[7]));
-  }
-  float sum = 0.0F;
-  for (int i = 0; i < taps_; ++i) {
-    const std::int64_t at = first + i;
-    if (at >= 0 && at < length)
-      sum += input[static_cast<std::size_t>(at)] * (row[i] + between * step[i]);
-  }
-  return sum;
+  if (first >= 0 && first + taps_ <= length)
+    return between_rows(input.data() + first, row, next, taps_, between);
+  std::vector<float> padded(static_cast<std::size_t>(taps_), 0.0F);
+  for (std::int64_t i = std::max<std::int64_t>(0, -first);
+       i < std::min<std::int64_t>(taps_, length - first); ++i)
+    padded[static_cast<std::size_t>(i)] = input[static_cast<std::size_t>(first + i)];
+  return between_rows(padded.data(), row, next, taps_, between);
 }
 
 }  // namespace kilter::simulator

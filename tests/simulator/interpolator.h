@@ -25,8 +25,7 @@ class Interpolator {
  private:
   int half_{0};
   int taps_{0};
-  std::vector<float> rows_;   // per fraction: the taps
-  std::vector<float> steps_;  // per fraction: the way to the next row
+  std::vector<float> rows_;  // per fraction: the taps
 };
 
 }  // namespace kilter::simulator

@@ -57,19 +57,23 @@ std::vector<float> low_pass(const std::vector<float>& samples, double corner_hz)
 
 void ride_gain(std::uint64_t seed, double range_db, std::span<float> samples) {
   if (range_db <= 0.0) return;
+  constexpr std::size_t kStep = 64;  // the curve is straight between steps
   Random random{seed, 41};
-  double from = random.between(-range_db, range_db);
+  double from_db_now = random.between(-range_db, range_db);
   for (std::size_t at = 0; at < samples.size();) {
-    const double to = random.between(-range_db, range_db);
-    const auto length = static_cast<std::size_t>(random.between(2.0, 6.0) * kWorldRateHz);
-    const std::size_t end = std::min(at + length, samples.size());
-    for (std::size_t i = at; i < end; ++i) {
-      const double way = static_cast<double>(i - at) / static_cast<double>(length);
+    const double to_db = random.between(-range_db, range_db);
+    const int steps = static_cast<int>(random.between(2.0, 6.0) * kWorldRateHz / kStep);
+    double gain = from_db(from_db_now);
+    for (int step = 1; step <= steps && at < samples.size(); ++step) {
+      const double way = static_cast<double>(step) / steps;
       const double smooth = way * way * (3.0 - 2.0 * way);
-      samples[i] *= static_cast<float>(from_db(from + (to - from) * smooth));
+      const double goal = from_db(from_db_now + (to_db - from_db_now) * smooth);
+      const double slope = (goal - gain) / kStep;
+      for (std::size_t i = 0; i < kStep && at < samples.size(); ++i, ++at)
+        samples[at] *= static_cast<float>(gain + slope * static_cast<double>(i));
+      gain = goal;
     }
-    from = to;
-    at = end;
+    from_db_now = to_db;
   }
 }
 
@@ -96,17 +100,17 @@ void duck_pauses(const std::vector<Utterance>& talk, int person, double depth_db
   }
 }
 
-Result<void> send_through(const Stream& stream, std::uint64_t seed,
-                          const std::vector<Utterance>& talk, int person,
-                          std::vector<float>& samples) {
+Result<double> send_through(const Stream& stream, std::uint64_t seed,
+                            const std::vector<Utterance>& talk, int person,
+                            std::vector<float>& samples) {
   if (stream.low_pass_hz > 0.0) samples = low_pass(samples, stream.low_pass_hz);
   duck_pauses(talk, person, stream.gate_db, 0.0, samples);
   ride_gain(seed, stream.gain_riding_db, samples);
-  if (stream.coding.codec == Codec::none) return {};
+  if (stream.coding.codec == Codec::none) return 0.0;
   auto coded = code(samples, kWorldRateHz, stream.coding);
   if (!coded) return coded.error();
   samples = std::move(coded->samples);
-  return {};
+  return coded->delay_s;
 }
 
 void filter_bus(std::span<float> samples) {

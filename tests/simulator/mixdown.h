@@ -18,9 +18,10 @@ void duck_pauses(const std::vector<Utterance>& talk, int person, double depth_db
                  std::span<float> samples);
 
 /// A guest's way into the mix. `samples` are at kWorldRateHz from timeline second 0.
-Result<void> send_through(const Stream& stream, std::uint64_t seed,
-                          const std::vector<Utterance>& talk, int person,
-                          std::vector<float>& samples);
+/// Result: how much later the stream's codec left the sound, in seconds.
+Result<double> send_through(const Stream& stream, std::uint64_t seed,
+                            const std::vector<Utterance>& talk, int person,
+                            std::vector<float>& samples);
 
 /// High-pass at 80 Hz (Butterworth, second order) and a shelf of +2 dB above 4 kHz, both minimum
 /// phase as in any mixer: above 500 Hz they move the sound by less than 60 us, above 2 kHz by less

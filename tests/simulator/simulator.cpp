@@ -184,11 +184,12 @@ class Simulation {
     if (!coded) return coded.error();
     track.samples = std::move(coded->samples);
     track.encoded = std::move(coded->bytes);
+    track.stored_delay_s = coded->delay_s;
     return {};
   }
 
   /// What the bus gets of a track: in place of its microphone's sound.
-  Result<void> feed(int person, const Stretch& span, std::vector<float>& sound) const {
+  Result<void> feed(int person, const Stretch& span, std::vector<float>& sound) {
     const auto lead = static_cast<std::ptrdiff_t>(-span.from);
     sound.erase(sound.begin(), sound.begin() + lead);
     sound.resize(static_cast<std::size_t>(mix_frames_));
@@ -197,7 +198,8 @@ class Simulation {
     const std::uint64_t stream_seed = random.bits();
     if (owner.remote) {
       auto sent = send_through(owner.stream, stream_seed, session_.talk, person, sound);
-      if (!sent) return sent;
+      if (!sent) return sent.error();
+      session_.tracks[static_cast<std::size_t>(person)].way_delay_s = *sent;
     }
     duck_pauses(session_.talk, person, spec_.mix.duck_db, 0.0, sound);
     ride_gain(random.bits(), spec_.mix.gain_riding_db, sound);
@@ -235,6 +237,7 @@ class Simulation {
     if (!coded) return coded.error();
     session_.mix = std::move(coded->samples);
     session_.mix_encoded = std::move(coded->bytes);
+    for (SimulatedTrack& track : session_.tracks) track.way_delay_s += coded->delay_s;
     return {};
   }
 

@@ -38,8 +38,8 @@ struct Clock {
   double line_of(double track_s) const;
 };
 
-/// What happens to a guest's voice on its way into the mix. None of it moves the voice in time,
-/// except by what a codec itself does.
+/// What happens to a guest's voice on its way into the mix. Only the codec moves it in time, and
+/// the truth counts that.
 struct Stream {
   Coding coding;             ///< Opus at 24 or 32 kbit/s is typical
   double low_pass_hz{0.0};   ///< 0: none; a linear-phase filter, its delay taken out
@@ -103,6 +103,14 @@ struct SimulatedTrack {
   Coding stored;
   std::vector<float> samples;  ///< as a reader finds them: after coding
   std::vector<char> encoded;   ///< the file's bytes, where a lossy codec stores it
+  double way_delay_s{0.0};     ///< what lossy codecs on the way into the mix added
+  double stored_delay_s{0.0};  ///< what the recording's own lossy codec added, in its own seconds
+
+  /// The truth: the timeline (mix) second at which a second of this file is heard. The codecs'
+  /// delays are measured (see Coded); without codecs it is the clock's own line.
+  double line_of(double track_s) const {
+    return clock.line_of(track_s - stored_delay_s) + way_delay_s;
+  }
 };
 
 /// Somebody says something.
@@ -120,10 +128,7 @@ struct Session {
   std::vector<SimulatedTrack> tracks;  ///< one per person, in order
   std::vector<Utterance> talk;         ///< in order of time
 
-  /// The truth: the timeline (mix) second at which a track second is heard.
-  double line_of(std::size_t track, double track_s) const {
-    return tracks[track].clock.line_of(track_s);
-  }
+  double line_of(std::size_t track, double track_s) const { return tracks[track].line_of(track_s); }
 };
 
 /// Makes the session. The talk goes on for all the time that any recording or the mix covers.

@@ -1,0 +1,64 @@
+// The map resampler, slow and obvious: every output frame by itself, from the whole track, in
+// double precision, with the kernel worked out anew for every tap.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+#include "kilter/base/time_map.h"
+
+namespace kilter::reference {
+
+inline double bessel_i0(double x) {
+  double sum = 1.0;
+  double term = 1.0;
+  for (int k = 1; term > 1e-18 * sum; ++k) {
+    term *= (x / (2.0 * k)) * (x / (2.0 * k));
+    sum += term;
+  }
+  return sum;
+}
+
+/// A sinc that is 0 `half_width` frames away, Kaiser window for 130 dB.
+inline double kernel(double distance, double stretch, double half_width) {
+  const double x = distance / half_width;
+  if (std::abs(x) >= 1.0) return 0.0;
+  constexpr double kBeta = 0.1102 * (130.0 - 8.7);
+  const double window = bessel_i0(kBeta * std::sqrt(1.0 - x * x)) / bessel_i0(kBeta);
+  const double angle = std::numbers::pi * distance / stretch;
+  return window * (angle == 0.0 ? 1.0 : std::sin(angle) / angle);
+}
+
+/// What the track holds at `position` frames; silence outside it. `stretch` above 1 where the sound
+/// is pressed together by that factor.
+inline double value_at(const std::vector<float>& track, double position, double stretch) {
+  const double half_width = 4.0 * std::ceil(12.0 * stretch);
+  double sum = 0.0;
+  double weights = 0.0;
+  const auto first = static_cast<std::ptrdiff_t>(std::ceil(position - half_width));
+  for (std::ptrdiff_t i = first; static_cast<double>(i) < position + half_width; ++i) {
+    const double weight = kernel(static_cast<double>(i) - position, stretch, half_width);
+    weights += weight;
+    if (i >= 0 && i < std::ssize(track))
+      sum += weight * static_cast<double>(track[static_cast<std::size_t>(i)]);
+  }
+  return sum / weights;
+}
+
+inline std::vector<double> resample(const std::vector<float>& track, const TimeMap& map,
+                                    double in_hz, double out_hz, double from_s, int frames,
+                                    double stretch) {
+  std::vector<double> out(static_cast<std::size_t>(frames));
+  const double end_s = map.spans().back().line_to_s - 1e-11;  // a span ends before its end
+  for (int n = 0; n < frames; ++n) {
+    const double line_s = from_s + n / out_hz;
+    const auto track_s = map.to_track(line_s);
+    if (track_s && line_s < end_s)
+      out[static_cast<std::size_t>(n)] = value_at(track, *track_s * in_hz, stretch);
+  }
+  return out;
+}
+
+}  // namespace kilter::reference

@@ -20,6 +20,7 @@ constexpr double kRidge = 1e-3;         // of each track's own power: scale-free
 constexpr double kEvidenceKnee = 50.0;  // above, a bin's say grows no further
 constexpr double kOverlapLoss = 1.06;   // Welch: half-overlapped Hann frames are nearly independent
 constexpr double kBinsShare = 1.5;      // Hann: neighbouring bins are not independent
+constexpr double kPhaseFrom = 2.0 * std::numbers::pi * 200.0;  // radians per second
 constexpr double kRivalGuard_s = 0.4e-3;
 constexpr double kSilence = 1e-14;  // mean square of a frame that holds nothing
 constexpr double kLeastPeakSigma = 6.0;
@@ -27,6 +28,8 @@ constexpr double kLeastPeakSigma = 6.0;
 constexpr double bin_omega(std::size_t b) {
   return 2.0 * std::numbers::pi * (kFirstBin + static_cast<double>(b)) * kAnalysisRateHz / kFrame;
 }
+
+using Complex = std::complex<double>;
 
 /// One complex value per bin of the band, split so that loops over bins vectorise.
 struct Band {
@@ -104,7 +107,60 @@ double climb(const Filter& filter, double tau_s, double sign) {
   return tau_s;
 }
 
-using Complex = std::complex<double>;
+/// The delay that the phase says, once what a high-pass does to it is told apart.
+struct PhaseLine {
+  double tau_s{0.0};
+  double sigma_s{0.0};
+};
+
+/// Weighted least squares of the phase round the peak on [omega, 1/omega]. A channel's or a speech
+/// codec's high-pass leads by a phase that falls as 1/f far above its corner (first term of the
+/// Butterworth phase in powers of corner / f); left in, it would pull the delay of a voice that is
+/// strong in the low band tens of microseconds early.
+PhaseLine fit_phase(const Filter& filter, double tau_s, double sign) {
+  PhaseLine result{tau_s, 1.0};
+  for (int round = 0; round < 3; ++round) {
+    const double omega_step = bin_omega(1) - bin_omega(0);
+    const Complex step = std::polar(1.0, omega_step * result.tau_s);
+    Complex turn = std::polar(sign, bin_omega(0) * result.tau_s);
+    // Normal equations in scaled variables x = omega / knee, y = knee / omega.
+    constexpr double kKnee = 2.0 * std::numbers::pi * 1000.0;
+    double xx = 0.0, xy = 0.0, yy = 0.0, xr = 0.0, yr = 0.0;
+    double vxx = 0.0, vxy = 0.0, vyy = 0.0;
+    for (std::size_t b = 0; b < kBins; ++b, turn *= step) {
+      const double omega = bin_omega(b);
+      if (filter.weight[b] <= 0.0 || omega < kPhaseFrom) continue;
+      const double re = filter.re[b] * turn.real() - filter.im[b] * turn.imag();
+      const double im = filter.re[b] * turn.imag() + filter.im[b] * turn.real();
+      if (re <= 0.2) continue;  // more than 78 degrees off: another voice's bin
+      const double w = filter.weight[b] * re;
+      const double x = omega / kKnee;
+      const double y = kKnee / omega;
+      const double r = std::atan2(im, re);
+      xx += w * x * x;
+      xy += w;
+      yy += w * y * y;
+      xr += w * x * r;
+      yr += w * y * r;
+      const double v = w * w / (2.0 * filter.evidence[b]);
+      vxx += v * x * x;
+      vxy += v;
+      vyy += v * y * y;
+    }
+    const double prior = 1e-3 * yy + 1e-12;
+    const double determinant = xx * (yy + prior) - xy * xy;
+    if (!(determinant > 1e-9 * xx * yy)) return result;
+    const double gx = (yy + prior) / determinant;
+    const double gy = -xy / determinant;
+    const double correction_s = (gx * xr + gy * yr) / kKnee;
+    // H = e^{-j omega tau}: a phase left over after turning by tau means that tau is too large.
+    result.tau_s -= correction_s;
+    result.sigma_s =
+        std::sqrt(kBinsShare * (gx * gx * vxx + 2.0 * gx * gy * vxy + gy * gy * vyy)) / kKnee;
+    if (std::abs(correction_s) < 1e-10) break;
+  }
+  return result;
+}
 
 /// Cholesky factor of a Hermitian matrix in place (lower triangle, row-major). False when singular.
 bool factorise(std::vector<Complex>& a, std::size_t n) {
@@ -309,22 +365,13 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
       break;
     }
 
-  double information = 0.0;  // of the weighted estimate: (sum w omega^2 c)^2 / sum w^2 omega^2 var
-  double noise = 0.0;
-  for (std::size_t b = 0; b < kBins; ++b) {
-    const double w = filter.weight[b];
-    if (w <= 0.0) continue;
-    const double omega = bin_omega(b);
-    information += w * omega * omega;
-    noise += w * w * omega * omega / (2.0 * filter.evidence[b]);
-  }
+  const PhaseLine line = fit_phase(filter, best.tau_s, best.sign);
   reading.coherence = best.value / weights;
   reading.peak_sigma = best.value / std::sqrt(0.5 * kBinsShare * squares);
-  reading.offset_s = best.tau_s;
+  reading.offset_s = line.tau_s;
   reading.inverted = best.sign < 0.0;
   reading.rival = best.value > 0.0 ? rival / best.value : 1.0;
-  reading.sigma_s =
-      std::sqrt(kBinsShare * noise) / (information * std::max(reading.coherence, 0.05));
+  reading.sigma_s = line.sigma_s;
   reading.heard = reading.peak_sigma >= kLeastPeakSigma && reading.coherence > 0.15 &&
                   std::abs(best.tau_s) < search_s;
   return reading;

@@ -14,8 +14,6 @@ SessionSpec mp3_mix(std::uint64_t seed, double length_s) {
   SessionSpec spec = simulator::hybrid_session(seed, length_s, 4, 2);
   spec.mix.coding = {Codec::mp3, 128};
   spec.mix.bus_filters = true;
-  for (auto& person : spec.people)
-    if (person.remote) person.stream.coding = {Codec::opus, 32};
   return spec;
 }
 
@@ -25,8 +23,20 @@ SessionSpec heavy_bleed(std::uint64_t seed, double length_s) {
   spec.room.bleed_high_db = -5.0;
   spec.mix.gain_riding_db = 6.0;
   spec.mix.coding = {Codec::opus, 96};
+  return spec;
+}
+
+SessionSpec speech_streams(std::uint64_t seed, double length_s) {
+  SessionSpec spec = simulator::hybrid_session(seed, length_s, 3, 2);
+  spec.mix.gain_riding_db = 6.0;
+  spec.mix.bus_filters = true;
+  spec.mix.coding = {Codec::opus, 96};
+  double kbps = 32.0;
   for (auto& person : spec.people)
-    if (person.remote) person.stream.coding = {Codec::opus, 32};
+    if (person.remote) {
+      person.stream.coding = {Codec::opus, kbps};
+      kbps -= 8.0;
+    }
   return spec;
 }
 
@@ -69,8 +79,9 @@ SessionSpec far_starts(std::uint64_t seed, double length_s) {
 const std::vector<Case>& cases() {
   static const std::vector<Case> all{
       {"plain", "2 room + 1 remote, lossless mix", 10.0, false, plain},
-      {"mp3", "4 room + 2 remote, Opus streams, MP3 mix", 20.0, true, mp3_mix},
+      {"mp3", "4 room + 2 remote, filtered bus, MP3 mix", 20.0, true, mp3_mix},
       {"bleed", "4 room + 1 remote, bleed -10..-5 dB, Opus, gain riding", 20.0, true, heavy_bleed},
+      {"streams", "3 room + 2 remote through 32 and 24 kbit/s speech streams", 50.0, true, speech_streams},
       {"quiet", "3 room + 1 remote who speaks 3 % of the time", 10.0, false, quiet_guest},
       {"rates", "2 room at 48 kHz + 1 remote at 44.1 kHz", 10.0, false, other_rate},
       {"drift", "3 room + 2 remote, drifts to +-100 ppm", 10.0, false, full_drift},

@@ -11,6 +11,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/signal/rate_reducer.h"
 #include "kilter/sync/align.h"
+#include "simulator/folder_voices.h"
 
 namespace kilter::accuracy {
 namespace {
@@ -25,7 +26,19 @@ struct Settings {
   std::string voices;
   bool joint{true};
   bool verbose{false};
+
+  std::unique_ptr<simulator::VoiceSource> make_voices(int seed) const;
 };
+
+constexpr int kMostPeople = 6;
+
+std::unique_ptr<simulator::VoiceSource> Settings::make_voices(int seed) const {
+  if (voices.empty())
+    return std::make_unique<simulator::SyntheticVoices>(static_cast<std::uint64_t>(seed));
+  auto opened = simulator::FolderVoices::open(voices, static_cast<std::uint64_t>(seed), kMostPeople);
+  if (!opened) throw std::runtime_error(opened.error().what);
+  return *std::move(opened);
+}
 
 std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
   RateReducer reducer(SampleRate{rate_hz});
@@ -135,8 +148,52 @@ std::string figure(double value) {
   return std::isinf(value) ? std::string("lost") : fmt::format("{:.2f}", value);
 }
 
+/// Every track of every session against every other session's mix: none of them belongs there.
+bool measure_wrong_pairs(const Settings& settings) {
+  constexpr int kTracks = 4;
+  int sessions_needed = 2;
+  while (sessions_needed * (sessions_needed - 1) * kTracks < settings.wrong_pairs) ++sessions_needed;
+  std::vector<Session> sessions;
+  for (int i = 0; i < sessions_needed; ++i) {
+    const int seed = 1000 + settings.first_seed + i;
+    auto spec = simulator::hybrid_session(static_cast<std::uint64_t>(seed), 60.0 * settings.minutes, 2, 2);
+    sessions.push_back(make_session(spec, *settings.make_voices(seed), settings.threads));
+  }
+  int pairs = 0;
+  int standings[3] = {};
+  double best_match = 0.0;
+  sync::AlignOptions options;
+  options.threads = settings.threads;
+  options.joint = settings.joint;
+  for (const Session& mix : sessions)
+    for (const Session& others : sessions) {
+      if (&mix == &others) continue;
+      // Strangers together with the session's own tracks, as they would lie in a folder.
+      std::vector<sync::TrackInput> inputs = mix.inputs;
+      inputs.insert(inputs.end(), others.inputs.begin(), others.inputs.end());
+      const auto placings = sync::align(mix.mix_input, inputs, options);
+      if (!placings) throw std::runtime_error(placings.error().what);
+      for (std::size_t k = mix.inputs.size(); k < inputs.size(); ++k) {
+        const auto& placing = (*placings)[k];
+        ++pairs;
+        ++standings[static_cast<int>(placing.standing)];
+        best_match = std::max(best_match, placing.match_sigma);
+        if (settings.verbose && placing.standing != Standing::unplaced)
+          fmt::print("    {:<12} {:<8} match {:.1f} used {}/{} stated {:.1f} us\n", inputs[k].name,
+                     to_text(placing.standing), placing.match_sigma, placing.windows_used,
+                     placing.windows_measured, placing.uncertainty_us);
+      }
+    }
+  fmt::print("tracks of another session: {} tried, {} unplaced, {} shaky, {} firm; strongest match {:.1f} sigma\n",
+             pairs, standings[static_cast<int>(Standing::unplaced)],
+             standings[static_cast<int>(Standing::shaky)], standings[static_cast<int>(Standing::firm)],
+             best_match);
+  return standings[static_cast<int>(Standing::unplaced)] == pairs;
+}
+
 int run(const Settings& settings) {
   bool good = true;
+  if (settings.wrong_pairs > 0) good = measure_wrong_pairs(settings);
   fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "session", "tracks",
              "firm", "median", "max room", "max rem.", "drift", "stated", "inside", "limit");
   fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "", "", "", "us", "us",
@@ -146,9 +203,9 @@ int run(const Settings& settings) {
     Measured sum;
     for (int i = 0; i < settings.seeds; ++i) {
       const auto seed = static_cast<std::uint64_t>(settings.first_seed + i);
-      const simulator::SyntheticVoices voices(seed);
+      const auto voices = settings.make_voices(settings.first_seed + i);
       const Session session =
-          make_session(c.make(seed, 60.0 * settings.minutes), voices, settings.threads);
+          make_session(c.make(seed, 60.0 * settings.minutes), *voices, settings.threads);
       measure(session, settings, sum);
     }
     const double worst = quantile(sum.errors_us, 1.0);
@@ -178,6 +235,9 @@ int main(int argc, char** argv) {
   app.add_option("--first-seed", settings.first_seed, "first seed [1]");
   app.add_option("--threads", settings.threads, "threads [all cores]");
   app.add_option("--only", settings.only, "one row by its name");
+  app.add_option("--voices", settings.voices, "folder of speech, one folder per speaker [built-in synthetic voices]");
+  app.add_option("--wrong-pairs", settings.wrong_pairs,
+                 "at least so many tracks of other sessions tried as well [0]");
   app.add_flag("!--pairwise", settings.joint, "switch the joint step off");
   app.add_flag("--verbose", settings.verbose, "a line per track");
   CLI11_PARSE(app, argc, argv);

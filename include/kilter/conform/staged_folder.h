@@ -1,40 +1,42 @@
-// An output folder that appears whole or not at all.
+// An output folder whose content appears whole or not at all.
 #pragma once
 
 #include <filesystem>
-#include <string>
 #include <vector>
 
 #include "kilter/base/result.h"
 
 namespace kilter::conform {
 
-/// A folder NAME.part beside the wanted folder NAME, which takes its place in commit(). Destroyed
-/// without commit(), it is removed with all it holds, and NAME is as it was.
+/// A temporary folder that takes the place of the wanted one, DIR, in commit(): beside a DIR that
+/// is still missing, hidden inside one that exists (which may be a mount point, or a folder that
+/// somebody stands in). Destroyed without commit(), it is removed with all it holds, and everything
+/// is as it was.
 class StagedFolder {
  public:
-  /// Makes NAME.part, and NAME's parents where they are missing. Fails with bad_command when NAME
-  /// is not empty and `replace` is off, or when it holds anything but an earlier result (known by
-  /// its lineup.json); with cannot_write when NAME.part cannot be made.
-  static Result<StagedFolder> make(const std::filesystem::path& folder, bool replace);
+  /// Makes the temporary folder, and DIR's parents where they are missing.
+  /// Fails with bad_command when DIR holds something and `replace` is off, or when it holds other
+  /// things than an earlier result (known by its lineup.json); hidden files do not count. Fails
+  /// with cannot_write when the folder cannot be made.
+  static Result<StagedFolder> make(const std::filesystem::path& dir, bool replace);
   StagedFolder(StagedFolder&& other) noexcept;
   StagedFolder& operator=(StagedFolder&&) = delete;
   ~StagedFolder();
 
-  /// Where to write meanwhile.
+  /// Where to write until commit().
   const std::filesystem::path& path() const { return staging_; }
-  /// Moves the folder in place. Of an earlier result only what conform writes is replaced; what
-  /// else lies beside it is kept. Fails with cannot_write, NAME being as it was.
+  /// Moves everything in place. Of an earlier result only what conform writes is replaced; whatever
+  /// else lies in DIR is kept. Fails with cannot_write, DIR being as it was.
   Result<void> commit();
 
  private:
   StagedFolder() = default;
-  Result<void> replace_earlier();
+  Result<void> commit_into_existing();
 
-  std::filesystem::path folder_;
+  std::filesystem::path dir_;
   std::filesystem::path staging_;
-  std::vector<std::filesystem::path> made_parents_;  // innermost last
-  bool done_{false};
+  bool dir_existed_{false};
+  std::vector<std::filesystem::path> made_parents_;  // outermost first
 };
 
 }  // namespace kilter::conform

@@ -1,0 +1,222 @@
+#include "kilter/conform/conform.h"
+
+#include <algorithm>
+#include <cmath>
+#include <mutex>
+#include <system_error>
+
+#include "kilter/base/parallel.h"
+#include "stem.h"
+
+namespace kilter::conform {
+namespace {
+
+// A bound this near a whole frame is meant to lie on it.
+constexpr double kWholeFrame = 1e-6;
+// No file holds more, and sums of frames stay far from where whole numbers end.
+constexpr double kLongestStem_frames = 1e11;
+
+bool wants_stem(const LineupTrack& track) {
+  return track.map && track.role != Role::ignore && track.role != Role::mix;
+}
+
+std::vector<const LineupTrack*> tracks_to_render(const Lineup& lineup) {
+  std::vector<const LineupTrack*> tracks;
+  for (const LineupTrack& track : lineup.tracks)
+    if (wants_stem(track)) tracks.push_back(&track);
+  return tracks;
+}
+
+Stretch stretch_of(const LineupTrack& track) {
+  return {track.map->spans().front().line_from_s, track.map->spans().back().line_to_s};
+}
+
+Stretch stretch_of_mix(const Lineup& lineup) {
+  if (!lineup.mix || lineup.mix->spans.empty()) return {lineup.from_s, lineup.to_s};
+  return {lineup.mix->spans.front().line_from_s, lineup.mix->spans.back().line_to_s};
+}
+
+Stretch stretch_of_all(const Lineup& lineup, const std::vector<const LineupTrack*>& tracks) {
+  Stretch all = stretch_of_mix(lineup);
+  for (const LineupTrack* track : tracks) {
+    all.line_from_s = std::min(all.line_from_s, stretch_of(*track).line_from_s);
+    all.line_to_s = std::max(all.line_to_s, stretch_of(*track).line_to_s);
+  }
+  return all;
+}
+
+Stretch stretch_shared(const std::vector<const LineupTrack*>& tracks) {
+  Stretch shared = stretch_of(*tracks.front());
+  for (const LineupTrack* track : tracks) {
+    shared.line_from_s = std::max(shared.line_from_s, stretch_of(*track).line_from_s);
+    shared.line_to_s = std::min(shared.line_to_s, stretch_of(*track).line_to_s);
+  }
+  return shared;
+}
+
+Stretch stretch_wanted(const Lineup& lineup, const std::vector<const LineupTrack*>& tracks,
+                       StemRange range) {
+  switch (range) {
+    case StemRange::mix:
+      return stretch_of_mix(lineup);
+    case StemRange::all:
+      return stretch_of_all(lineup, tracks);
+    case StemRange::shared:
+      return stretch_shared(tracks);
+  }
+  return {};
+}
+
+/// The stretch in whole frames of the timeline at `rate_hz`: outwards, or inwards for `shared`, so
+/// that no stem then holds a frame without sound.
+Result<StemShape> shape_of(const Stretch& stretch, const ConformOptions& options, double rate_hz) {
+  const bool inwards = options.range == StemRange::shared;
+  const double from = stretch.line_from_s * rate_hz;
+  const double to = stretch.line_to_s * rate_hz;
+  const double first = inwards ? std::ceil(from - kWholeFrame) : std::floor(from + kWholeFrame);
+  const double end = inwards ? std::floor(to + kWholeFrame) : std::ceil(to - kWholeFrame);
+  if (!(end > first))
+    return Error{ErrorKind::no_input,
+                 {},
+                 "no stretch of time is left for the stems",
+                 inwards ? "choose the range mix or all: the tracks have no time in common"
+                         : "check the range of the timeline"};
+  if (end - first > kLongestStem_frames)
+    return Error{
+        ErrorKind::no_input, {}, "the stems would last for weeks", "check the spans of the lineup"};
+  return StemShape{rate_hz, first / rate_hz, static_cast<std::int64_t>(end - first),
+                   options.format};
+}
+
+Result<double> stem_rate_hz(const Lineup& lineup, const ConformOptions& options) {
+  const double rate_hz = options.rate_hz == 0.0 ? lineup.timeline_rate_hz : options.rate_hz;
+  const bool possible = rate_hz >= 1000.0 && rate_hz <= 768000.0 && rate_hz == std::floor(rate_hz);
+  if (possible) return rate_hz;
+  return Error{ErrorKind::bad_command,
+               {},
+               "no stem can have this sample rate",
+               "choose a whole number of hertz from 1000 to 768000"};
+}
+
+/// Progress over all stems, told by many threads.
+class Progress {
+ public:
+  Progress(const ConformOptions& options, std::int64_t total_frames)
+      : options_(options), total_(static_cast<double>(total_frames)) {}
+
+  /// Whether to go on.
+  bool advance(std::int64_t frames) {
+    if (options_.progress) {
+      const std::lock_guard lock(mutex_);
+      done_ += frames;
+      options_.progress(static_cast<double>(done_) / total_);
+    }
+    return !abandoned_ && !interrupted();
+  }
+  void abandon() { abandoned_ = true; }
+  bool interrupted() const { return options_.stop != nullptr && options_.stop->load(); }
+  bool abandoned() const { return abandoned_; }
+
+ private:
+  const ConformOptions& options_;
+  double total_;
+  std::mutex mutex_;
+  std::int64_t done_{0};
+  std::atomic<bool> abandoned_{false};
+};
+
+/// One stem's outcome, kept until all have ended.
+struct Outcome {
+  std::int64_t clipped_samples{0};
+  std::optional<Error> failure;
+};
+
+Outcome render(const LineupTrack& track, const std::filesystem::path& session_folder,
+               const StemShape& shape, const std::filesystem::path& file, Progress& progress) {
+  std::int64_t done = 0;
+  const auto after_block = [&](std::int64_t frames) {
+    done += frames;
+    return progress.advance(frames);
+  };
+  const auto clipped = render_stem(track, session_folder, shape, file, after_block);
+  if (clipped) return {*clipped, std::nullopt};
+  if (clipped.error().kind == ErrorKind::unreadable)
+    progress.advance(shape.frames - done);
+  else
+    progress.abandon();
+  return {0, clipped.error()};
+}
+
+/// The failure that ends everything, if there was one: the same for any thread count as far as the
+/// causes are.
+std::optional<Error> fatal(const std::vector<Outcome>& outcomes, const Progress& progress) {
+  if (progress.interrupted())
+    return Error{ErrorKind::interrupted, {}, "interrupted", "start again"};
+  for (const Outcome& outcome : outcomes)
+    if (outcome.failure && outcome.failure->kind == ErrorKind::cannot_write) return outcome.failure;
+  return std::nullopt;
+}
+
+std::vector<std::filesystem::path> stem_files(const std::vector<const LineupTrack*>& tracks) {
+  std::vector<std::string> names;
+  for (const LineupTrack* track : tracks) names.push_back(track->name);
+  std::vector<std::filesystem::path> files;
+  for (const std::string& name : safe_file_names(names)) files.emplace_back(name + ".wav");
+  return files;
+}
+
+ConformReport report_of(const Lineup& lineup, const StemShape& shape,
+                        const std::vector<std::filesystem::path>& files,
+                        const std::vector<Outcome>& outcomes) {
+  ConformReport report{shape.rate_hz, shape.from_s, shape.frames, {}};
+  std::size_t rendered = 0;
+  for (const LineupTrack& track : lineup.tracks) {
+    Stem stem{track.name, {}, std::nullopt, 0};
+    if (wants_stem(track)) {
+      const Outcome& outcome = outcomes[rendered];
+      if (!outcome.failure) stem.file = files[rendered];
+      stem.failure = outcome.failure;
+      stem.clipped_samples = outcome.clipped_samples;
+      ++rendered;
+    }
+    report.stems.push_back(std::move(stem));
+  }
+  return report;
+}
+
+}  // namespace
+
+Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path& session_folder,
+                              const std::filesystem::path& stems_folder,
+                              const ConformOptions& options) {
+  const auto rate_hz = stem_rate_hz(lineup, options);
+  if (!rate_hz) return rate_hz.error();
+  const auto tracks = tracks_to_render(lineup);
+  if (tracks.empty())
+    return Error{ErrorKind::no_input,
+                 {},
+                 "no track is placed, so there is no stem to make",
+                 "look at what the lineup says of each track"};
+  const auto shape = shape_of(stretch_wanted(lineup, tracks, options.range), options, *rate_hz);
+  if (!shape) return shape.error();
+
+  std::error_code problem;
+  std::filesystem::create_directories(stems_folder, problem);
+  if (problem)
+    return Error{ErrorKind::cannot_write, stems_folder,
+                 "cannot be made (" + problem.message() + ")",
+                 "check the path and your rights, or choose another folder"};
+
+  const auto files = stem_files(tracks);
+  std::vector<Outcome> outcomes(tracks.size());
+  Progress progress(options, shape->frames * std::ssize(tracks));
+  parallel_for(static_cast<int>(tracks.size()), options.threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    if (progress.abandoned() || progress.interrupted()) return;
+    outcomes[at] = render(*tracks[at], session_folder, *shape, stems_folder / files[at], progress);
+  });
+  if (auto error = fatal(outcomes, progress)) return *std::move(error);
+  return report_of(lineup, *shape, files, outcomes);
+}
+
+}  // namespace kilter::conform

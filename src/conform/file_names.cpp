@@ -1,0 +1,117 @@
+#include <algorithm>
+#include <array>
+#include <cstdint>
+#include <set>
+#include <string>
+#include <string_view>
+
+#include "kilter/conform/conform.h"
+
+namespace kilter::conform {
+namespace {
+
+// Room for an ending, a number and ".part" below the 255 bytes that file systems take.
+constexpr std::size_t kLongestName = 200;
+
+struct Letter {
+  std::uint32_t code{0};
+  std::size_t bytes{1};
+  bool valid{false};
+};
+
+/// The UTF-8 letter at the start of `text`.
+Letter first_letter(std::string_view text) {
+  const auto byte = [&](std::size_t i) { return static_cast<std::uint8_t>(text[i]); };
+  const std::uint32_t lead = byte(0);
+  if (lead < 0x80) return {lead, 1, true};
+  const std::size_t bytes = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
+  if (lead < 0xC2 || lead > 0xF4 || text.size() < bytes) return {};
+  std::uint32_t code = lead & (0x7FU >> bytes);
+  for (std::size_t i = 1; i < bytes; ++i) {
+    if ((byte(i) & 0xC0U) != 0x80U) return {};
+    code = (code << 6U) | (byte(i) & 0x3FU);
+  }
+  constexpr std::array<std::uint32_t, 5> kLeast{0, 0, 0x80, 0x800, 0x10000};
+  const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
+  if (code < kLeast[bytes] || code > 0x10FFFF || surrogate) return {};
+  return {code, bytes, true};
+}
+
+bool is_legal(const Letter& letter) {
+  if (!letter.valid || letter.code < 0x20 || letter.code == 0x7F) return false;
+  return letter.code > 0x7F ||
+         std::string_view("/\\:*?\"<>|").find(static_cast<char>(letter.code)) ==
+             std::string_view::npos;
+}
+
+/// Small letters for capital ones, in the scripts whose case file systems fold most.
+std::uint32_t folded(std::uint32_t code) {
+  struct Capitals {
+    std::uint32_t first, last, distance;
+  };
+  constexpr std::array kCapitals{Capitals{'A', 'Z', 0x20},     Capitals{0xC0, 0xD6, 0x20},
+                                 Capitals{0xD8, 0xDE, 0x20},   Capitals{0x391, 0x3A9, 0x20},
+                                 Capitals{0x400, 0x40F, 0x50}, Capitals{0x410, 0x42F, 0x20}};
+  for (const Capitals& row : kCapitals)
+    if (code >= row.first && code <= row.last) return code + row.distance;
+  const bool paired = code >= 0x100 && code <= 0x17F;  // mostly capital and small by turns
+  return paired ? code | 1U : code;
+}
+
+std::u32string folded(std::string_view name) {
+  std::u32string key;
+  while (!name.empty()) {
+    const Letter letter = first_letter(name);
+    key += static_cast<char32_t>(folded(letter.code));
+    name.remove_prefix(letter.bytes);
+  }
+  return key;
+}
+
+std::string with_legal_letters(std::string_view name) {
+  std::string legal;
+  while (!name.empty()) {
+    const Letter letter = first_letter(name);
+    if (legal.size() + letter.bytes > kLongestName) break;
+    if (is_legal(letter))
+      legal += name.substr(0, letter.bytes);
+    else
+      legal += '_';
+    name.remove_prefix(letter.bytes);
+  }
+  return legal;
+}
+
+/// Names that some systems keep for devices, whatever the ending.
+bool is_reserved(const std::string& name) {
+  const std::u32string key = folded(name.substr(0, name.find('.')));
+  constexpr std::array<std::u32string_view, 4> kDevices{U"con", U"prn", U"aux", U"nul"};
+  if (std::find(kDevices.begin(), kDevices.end(), key) != kDevices.end()) return true;
+  const bool port = key.size() == 4 && (key.substr(0, 3) == U"com" || key.substr(0, 3) == U"lpt");
+  return port && key[3] >= U'0' && key[3] <= U'9';
+}
+
+std::string safe_file_name(const std::string& track_name) {
+  std::string name = with_legal_letters(track_name);
+  name.erase(0, std::min(name.find_first_not_of(". "), name.size()));
+  name.erase(name.find_last_not_of(". ") + 1);
+  if (name.empty()) return "track";
+  return is_reserved(name) ? '_' + name : name;
+}
+
+}  // namespace
+
+std::vector<std::string> safe_file_names(const std::vector<std::string>& track_names) {
+  std::set<std::u32string> taken;
+  std::vector<std::string> names;
+  for (const std::string& track_name : track_names) {
+    const std::string wanted = safe_file_name(track_name);
+    std::string name = wanted;
+    for (int i = 2; !taken.insert(folded(name)).second; ++i)
+      name = wanted + '-' + std::to_string(i);
+    names.push_back(name);
+  }
+  return names;
+}
+
+}  // namespace kilter::conform

@@ -1,0 +1,182 @@
+#include "kilter/conform/staged_folder.h"
+
+#include <algorithm>
+#include <array>
+#include <optional>
+#include <set>
+#include <string>
+#include <system_error>
+#include <utility>
+
+namespace kilter::conform {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr const char* kLineup = "lineup.json";
+// What conform writes, in all: of an earlier result none of it may outlive the new one.
+constexpr std::array kResult{"stems", "edits", "listen", "report.html", kLineup};
+
+Error cannot_write(const fs::path& dir, const std::error_code& problem) {
+  return {ErrorKind::cannot_write, dir, "cannot be written (" + problem.message() + ")",
+          "check the path, your rights and the room on the disk, or choose another folder"};
+}
+
+bool is_hidden(const fs::path& entry) { return entry.filename().native().front() == '.'; }
+
+bool holds_something(const fs::path& dir, std::error_code& problem) {
+  fs::directory_iterator entry(dir, problem);
+  for (; !problem && entry != fs::directory_iterator(); entry.increment(problem))
+    if (!is_hidden(entry->path())) return true;
+  return false;
+}
+
+/// Why results may not go into an existing `dir`, if so.
+std::optional<Error> refusal(const fs::path& dir, bool replace) {
+  std::error_code problem;
+  if (!fs::is_directory(dir, problem))
+    return Error{ErrorKind::cannot_write, dir, "it is not a folder", "choose another name"};
+  const bool holds = holds_something(dir, problem);
+  if (problem) return cannot_write(dir, problem);
+  if (!holds) return std::nullopt;
+  if (!replace)
+    return Error{ErrorKind::bad_command, dir, "the folder already holds files",
+                 "name another folder, or add --replace"};
+  if (!fs::exists(dir / kLineup, problem))
+    return Error{ErrorKind::bad_command, dir, "it holds other files than an earlier result",
+                 "name another folder: only an earlier result is replaced"};
+  return std::nullopt;
+}
+
+/// Missing folders from the outermost down to `dir`.
+std::vector<fs::path> missing_folders(const fs::path& dir) {
+  std::vector<fs::path> missing;
+  std::error_code problem;
+  for (fs::path at = dir; !at.empty() && !fs::exists(at, problem) && at != at.parent_path();
+       at = at.parent_path())
+    missing.insert(missing.begin(), at);
+  return missing;
+}
+
+/// Makes `wanted`, or the same with a number where that name is taken; empty on failure.
+fs::path make_fresh(const fs::path& wanted, std::error_code& problem) {
+  constexpr int kTries = 1000;
+  for (int i = 1; i <= kTries; ++i) {
+    const fs::path name = i == 1 ? wanted : fs::path(wanted.string() + '-' + std::to_string(i));
+    if (fs::create_directory(name, problem)) return name;
+    if (problem && problem != std::errc::file_exists) return {};
+  }
+  problem = std::make_error_code(std::errc::file_exists);
+  return {};
+}
+
+/// Renames, one after the other, that can be taken back.
+class Moves {
+ public:
+  bool move(const fs::path& from, const fs::path& to, std::error_code& problem) {
+    fs::rename(from, to, problem);
+    if (!problem) done_.emplace_back(from, to);
+    return !problem;
+  }
+  void take_back() {
+    std::error_code ignored;
+    for (auto step = done_.rbegin(); step != done_.rend(); ++step)
+      fs::rename(step->second, step->first, ignored);
+    done_.clear();
+  }
+
+ private:
+  std::vector<std::pair<fs::path, fs::path>> done_;
+};
+
+std::set<fs::path> names_in(const fs::path& dir, std::error_code& problem) {
+  std::set<fs::path> names;
+  fs::directory_iterator entry(dir, problem);
+  for (; !problem && entry != fs::directory_iterator(); entry.increment(problem))
+    names.insert(entry->path().filename());
+  return names;
+}
+
+/// Moves what `names` stand for, as far as it is there.
+bool move_all(const std::set<fs::path>& names, const fs::path& from, const fs::path& to,
+              Moves& moves, std::error_code& problem) {
+  return std::all_of(names.begin(), names.end(), [&](const fs::path& name) {
+    std::error_code ignored;
+    const bool there = fs::exists(fs::symlink_status(from / name, ignored));
+    return !there || moves.move(from / name, to / name, problem);
+  });
+}
+
+}  // namespace
+
+Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace) {
+  std::error_code problem;
+  StagedFolder folder;
+  folder.dir_ = fs::weakly_canonical(fs::absolute(dir, problem), problem);
+  if (problem) return cannot_write(dir, problem);
+  if (!folder.dir_.has_filename()) folder.dir_ = folder.dir_.parent_path();
+  folder.dir_existed_ = fs::exists(folder.dir_, problem);
+  if (folder.dir_existed_)
+    if (auto error = refusal(folder.dir_, replace)) return *std::move(error);
+  for (const fs::path& parent : missing_folders(folder.dir_.parent_path())) {
+    if (!fs::create_directory(parent, problem)) return cannot_write(dir, problem);
+    folder.made_parents_.push_back(parent);
+  }
+  const fs::path wanted = folder.dir_existed_ ? folder.dir_ / ".conform.part"
+                                              : fs::path(folder.dir_.string() + ".part");
+  folder.staging_ = make_fresh(wanted, problem);
+  if (folder.staging_.empty()) return cannot_write(dir, problem);
+  return folder;
+}
+
+StagedFolder::StagedFolder(StagedFolder&& other) noexcept
+    : dir_(std::move(other.dir_)),
+      staging_(std::exchange(other.staging_, {})),
+      dir_existed_(other.dir_existed_),
+      made_parents_(std::exchange(other.made_parents_, {})) {}
+
+StagedFolder::~StagedFolder() {
+  std::error_code ignored;
+  if (!staging_.empty()) fs::remove_all(staging_, ignored);
+  // Innermost first; one that meanwhile holds something stays.
+  for (auto parent = made_parents_.rbegin(); parent != made_parents_.rend(); ++parent)
+    fs::remove(*parent, ignored);
+}
+
+Result<void> StagedFolder::commit() {
+  if (dir_existed_) {
+    if (auto moved = commit_into_existing(); !moved) return moved.error();
+  } else {
+    std::error_code problem;
+    fs::rename(staging_, dir_, problem);
+    if (problem) return cannot_write(dir_, problem);
+  }
+  staging_.clear();
+  made_parents_.clear();
+  return {};
+}
+
+Result<void> StagedFolder::commit_into_existing() {
+  std::error_code problem;
+  const std::set<fs::path> fresh = names_in(staging_, problem);
+  if (problem) return cannot_write(dir_, problem);
+  std::set<fs::path> stale = fresh;
+  stale.insert(kResult.begin(), kResult.end());
+
+  const fs::path aside = make_fresh(dir_ / ".earlier.part", problem);
+  if (aside.empty()) return cannot_write(dir_, problem);
+  Moves moves;
+  const bool moved = move_all(stale, dir_, aside, moves, problem) &&
+                     move_all(fresh, staging_, dir_, moves, problem);
+  if (!moved) moves.take_back();
+  std::error_code ignored;
+  if (moved) {
+    fs::remove_all(aside, ignored);
+    fs::remove(staging_, ignored);
+    return {};
+  }
+  fs::remove(aside, ignored);  // empty again; if it is not, what it holds is kept
+  return cannot_write(dir_, problem);
+}
+
+}  // namespace kilter::conform

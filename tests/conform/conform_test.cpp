@@ -1,0 +1,358 @@
+#include "kilter/conform/conform.h"
+
+#include <gtest/gtest.h>
+#include <sndfile.h>
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+#include <vector>
+
+#include "kilter/media/audio_file.h"
+#include "support/file_size_limit.h"
+#include "support/sound_files.h"
+#include "support/temporary_folder.h"
+
+namespace kilter::conform {
+namespace {
+
+namespace fs = std::filesystem;
+using test::Samples;
+
+constexpr int kRate_hz = 48000;
+constexpr std::int64_t kMixFrames = 48000;
+
+Samples read_stem(const fs::path& file, int rate_hz = kRate_hz) {
+  auto audio = media::open_audio(file);
+  EXPECT_TRUE(audio) << file;
+  if (!audio) return {};
+  EXPECT_EQ(audio->info.channels, 1);
+  EXPECT_EQ(audio->info.rate.hz, rate_hz);
+  Samples sound(static_cast<std::size_t>(audio->info.claimed_length.n));
+  EXPECT_EQ(audio->source->read(sound)->n, std::ssize(sound));
+  return sound;
+}
+
+LineupTrack track_of(const std::string& name, std::int64_t frames, double start_s,
+                     double drift_ppm = 0.0) {
+  LineupTrack track;
+  track.name = name;
+  track.parts = {{name + ".wav", 1, frames}};
+  track.rate_hz = kRate_hz;
+  track.standing = Standing::firm;
+  track.map = *TimeMap::line(start_s, drift_ppm, static_cast<double>(frames) / kRate_hz, 1.0);
+  return track;
+}
+
+Lineup lineup_of(std::vector<LineupTrack> tracks) {
+  Lineup lineup;
+  lineup.session = "hour";
+  lineup.timeline_rate_hz = kRate_hz;
+  lineup.to_s = 1.0;
+  lineup.mix = LineupMix{"mix.wav", kRate_hz, kMixFrames, {{0.0, 1.0, 0.0, 1.0, 0.0}}, {}};
+  lineup.tracks = std::move(tracks);
+  return lineup;
+}
+
+ConformOptions float_options() {
+  ConformOptions options;
+  options.format = media::SampleFormat::float32;
+  return options;
+}
+
+class Conform : public testing::Test {
+ protected:
+  Result<ConformReport> run(const Lineup& lineup, const ConformOptions& options) {
+    return conform(lineup, session_.path(), out_ / "stems", options);
+  }
+  Samples stem(const std::string& file, int rate_hz = kRate_hz) {
+    return read_stem(out_ / "stems" / file, rate_hz);
+  }
+
+  test::TemporaryFolder session_;
+  test::TemporaryFolder out_;
+};
+
+TEST_F(Conform, PutsEveryTrackWhereItBelongs) {
+  const Samples early = test::noise(40000, 0.5F, 1);
+  const Samples late = test::noise(30000, 0.5F, 2);
+  test::write_sound(session_ / "early.wav", {early}, kRate_hz);
+  test::write_sound(session_ / "late.wav", {late}, kRate_hz);
+  const auto report = run(lineup_of({track_of("early", 40000, -5000.0 / kRate_hz),
+                                     track_of("late", 30000, 20000.0 / kRate_hz)}),
+                          float_options());
+  ASSERT_TRUE(report) << report.error().what;
+  EXPECT_EQ(report->frames, kMixFrames);
+  EXPECT_EQ(report->from_s, 0.0);
+  EXPECT_EQ(report->rate_hz, kRate_hz);
+  ASSERT_EQ(report->stems.size(), 2U);
+  EXPECT_EQ(report->stems[0].file, "early.wav");
+  EXPECT_FALSE(report->stems[0].failure);
+
+  Samples expected_early(early.begin() + 5000, early.end());
+  expected_early.resize(kMixFrames);
+  EXPECT_EQ(stem("early.wav"), expected_early);
+  Samples expected_late(20000, 0.0F);
+  expected_late.insert(expected_late.end(), late.begin(), late.begin() + 28000);
+  EXPECT_EQ(stem("late.wav"), expected_late);
+}
+
+TEST_F(Conform, TakesTheDriftOut) {
+  // The recorder ran 80 ppm fast: in its own time a 1000 Hz tone sounds at 1000 / 1.00008 Hz.
+  const double drift = 80e-6;
+  test::write_sound(session_ / "keeper.wav",
+                    {test::sine(48000, 1000.0 / (1.0 + drift), kRate_hz, 0.5)}, kRate_hz);
+  ASSERT_TRUE(run(lineup_of({track_of("keeper", 48000, 0.0, 80.0)}), float_options()));
+  const Samples expected = test::sine(48000, 1000.0, kRate_hz, 0.5);
+  const Samples actual = stem("keeper.wav");
+  ASSERT_EQ(actual.size(), expected.size());
+  // Away from the ends, where the tone breaks off. 1e-6 is 120 dB below full scale.
+  for (std::size_t n = 100; n < 47800; ++n) ASSERT_NEAR(actual[n], expected[n], 1e-6) << n;
+}
+
+TEST_F(Conform, JoinsPartsAndPicksTheirChannels) {
+  const Samples sound = test::noise(50000, 0.5F, 1);
+  const Samples other = test::noise(50000, 0.5F, 2);
+  const Samples first(sound.begin(), sound.begin() + 20001);
+  const Samples second(sound.begin() + 20001, sound.end());
+  const auto size_of = [&](const Samples& part) {
+    return Samples(other.begin(), other.begin() + std::ssize(part));
+  };
+  test::write_sound(session_ / "1.wav", {first}, kRate_hz);
+  test::write_sound(session_ / "2.wav", {size_of(second), size_of(second), second}, kRate_hz);
+  LineupTrack track = track_of("keeper", 50000, 0.0);
+  track.parts = {{"1.wav", 1, 20001}, {"2.wav", 3, std::ssize(second)}};
+  ASSERT_TRUE(run(lineup_of({track}), float_options()));
+  EXPECT_EQ(stem("keeper.wav"), Samples(sound.begin(), sound.begin() + kMixFrames));
+}
+
+TEST_F(Conform, TurnsAnInvertedTrackRightWayUp) {
+  Samples sound = test::noise(48000, 0.5F, 1);
+  test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz);
+  LineupTrack track = track_of("keeper", 48000, 0.0);
+  track.inverted = true;
+  ASSERT_TRUE(run(lineup_of({track}), float_options()));
+  for (float& sample : sound) sample = -sample;
+  EXPECT_EQ(stem("keeper.wav"), sound);
+}
+
+TEST_F(Conform, MakesNoStemForTracksWithoutAPlaceOrARole) {
+  test::write_sound(session_ / "keeper.wav", {Samples(48000, 0.1F)}, kRate_hz);
+  LineupTrack ignored = track_of("ignored", 48000, 0.0);
+  ignored.role = Role::ignore;
+  LineupTrack unplaced = track_of("unplaced", 48000, 0.0);
+  unplaced.map.reset();
+  const auto report =
+      run(lineup_of({unplaced, track_of("keeper", 48000, 0.0), ignored}), float_options());
+  ASSERT_TRUE(report);
+  ASSERT_EQ(report->stems.size(), 3U);
+  EXPECT_TRUE(report->stems[0].file.empty());
+  EXPECT_FALSE(report->stems[0].failure);
+  EXPECT_EQ(report->stems[1].file, "keeper.wav");
+  EXPECT_TRUE(report->stems[2].file.empty());
+  EXPECT_EQ(std::distance(fs::directory_iterator(out_ / "stems"), {}), 1);
+}
+
+struct Range {
+  const char* name;
+  StemRange range;
+  double rate_hz;
+  double from_s;
+  std::int64_t frames;
+};
+
+void PrintTo(const Range& row, std::ostream* out) { *out << row.name; }
+
+class ConformRange : public Conform, public testing::WithParamInterface<Range> {};
+
+TEST_P(ConformRange, GivesAllStemsTheSameStartAndLength) {
+  const Range& row = GetParam();
+  // Together they cover -0.25 s to 1.5 s, and share 0.125 s to 0.75 s.
+  test::write_sound(session_ / "a.wav", {test::noise(48000, 0.5F, 1)}, kRate_hz);
+  test::write_sound(session_ / "b.wav", {test::noise(66000, 0.5F, 2)}, kRate_hz);
+  ConformOptions options;
+  options.range = row.range;
+  options.rate_hz = row.rate_hz;
+  const auto report =
+      run(lineup_of({track_of("a", 48000, -0.25), track_of("b", 66000, 0.125)}), options);
+  ASSERT_TRUE(report) << report.error().what;
+  EXPECT_DOUBLE_EQ(report->from_s, row.from_s);
+  EXPECT_EQ(report->frames, row.frames);
+  const int rate_hz = row.rate_hz == 0.0 ? kRate_hz : static_cast<int>(row.rate_hz);
+  for (const char* file : {"a.wav", "b.wav"})
+    EXPECT_EQ(std::ssize(stem(file, rate_hz)), row.frames);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    All, ConformRange,
+    testing::Values(Range{"Mix", StemRange::mix, 0.0, 0.0, 48000},
+                    Range{"All", StemRange::all, 0.0, -0.25, 84000},
+                    Range{"Shared", StemRange::shared, 0.0, 0.125, 30000},
+                    Range{"MixAt44100", StemRange::mix, 44100.0, 0.0, 44100},
+                    Range{"AllAt96000", StemRange::all, 96000.0, -0.25, 168000},
+                    // 0.125 s is frame 5512.5: outwards it would hold half a frame of nothing.
+                    Range{"SharedAt44100LiesInside", StemRange::shared, 44100.0, 5513.0 / 44100.0,
+                          27562}),
+    [](const auto& each) { return each.param.name; });
+
+TEST_F(Conform, AnUnreadableTrackStopsNoOther) {
+  test::write_sound(session_ / "good.wav", {Samples(48000, 0.1F)}, kRate_hz);
+  test::write_sound(session_ / "short.wav", {Samples(20000, 0.1F)}, kRate_hz);
+  test::write_sound(session_ / "slow.wav", {Samples(48000, 0.1F)}, 44100);
+  test::write_text(session_ / "text.wav", "The lamp was lit at dusk.");
+  LineupTrack channel = track_of("good", 48000, 0.0);
+  channel.name = "channel";
+  channel.parts[0].channel = 2;
+  const auto report = run(lineup_of({track_of("missing", 48000, 0.0), track_of("text", 48000, 0.0),
+                                     track_of("short", 48000, 0.0), track_of("slow", 48000, 0.0),
+                                     channel, track_of("good", 48000, 0.0)}),
+                          float_options());
+  ASSERT_TRUE(report) << report.error().what;
+  const std::vector<std::string> expected{
+      "there is no such file", "not a format we know",
+      "it is not the file that was aligned: it ends 28000 frames early",
+      "it is not the file that was aligned: its sample rate is another",
+      "it is not the file that was aligned: it has no channel 2"};
+  for (std::size_t i = 0; i < expected.size(); ++i) {
+    ASSERT_TRUE(report->stems[i].failure) << i;
+    EXPECT_EQ(report->stems[i].failure->kind, ErrorKind::unreadable);
+    EXPECT_EQ(report->stems[i].failure->what.find(expected[i]), 0U)
+        << report->stems[i].failure->what;
+    EXPECT_TRUE(report->stems[i].file.empty());
+  }
+  EXPECT_EQ(report->stems[5].file, "good.wav");
+  EXPECT_EQ(std::distance(fs::directory_iterator(out_ / "stems"), {}), 1);
+}
+
+TEST_F(Conform, ADamagedFileIsConformedAsFarAsItWasAligned) {
+  const Samples sound = test::noise(96000, 0.5F, 1);
+  test::write_sound(session_ / "cut.flac", {sound}, kRate_hz, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
+  fs::resize_file(session_ / "cut.flac", fs::file_size(session_ / "cut.flac") * 6 / 10);
+  LineupTrack track = track_of("cut", 40960, 0.0);
+  track.parts[0].file = "cut.flac";
+  const auto report = run(lineup_of({track}), float_options());
+  ASSERT_TRUE(report);
+  ASSERT_FALSE(report->stems[0].failure) << report->stems[0].failure->what;
+  const Samples actual = stem("cut.wav");
+  for (std::size_t n = 0; n < 40960; ++n) ASSERT_NEAR(actual[n], sound[n], 0x1p-23) << n;
+  for (std::size_t n = 40960; n < actual.size(); ++n) ASSERT_EQ(actual[n], 0.0F) << n;
+}
+
+TEST_F(Conform, CountsClippedSamples) {
+  Samples sound(48000, 0.25F);
+  sound[100] = 1.5F;
+  sound[200] = -3.0F;
+  test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz);
+  const auto report = run(lineup_of({track_of("keeper", 48000, 0.0)}), {});
+  ASSERT_TRUE(report);
+  EXPECT_EQ(report->stems[0].clipped_samples, 2);
+}
+
+TEST_F(Conform, GivesTheSameBytesForAnyThreadCount) {
+  std::vector<LineupTrack> tracks;
+  for (int i = 0; i < 5; ++i) {
+    const std::string name(1, static_cast<char>('a' + i));
+    test::write_sound(session_ / (name + ".wav"),
+                      {test::noise(48000, 0.5F, static_cast<std::uint32_t>(i))}, kRate_hz);
+    tracks.push_back(track_of(name, 48000, 0.01 * i + 1e-5, 20.0 * i));
+  }
+  std::vector<std::string> bytes;
+  for (const int threads : {1, 4}) {
+    ConformOptions options;
+    options.threads = threads;
+    const fs::path folder = out_ / std::to_string(threads);
+    ASSERT_TRUE(conform(lineup_of(tracks), session_.path(), folder, options));
+    std::string all;
+    for (const LineupTrack& track : tracks) all += test::read_text(folder / (track.name + ".wav"));
+    bytes.push_back(all);
+  }
+  EXPECT_GT(bytes[0].size(), 5U * 3U * 48000U);
+  EXPECT_EQ(bytes[0], bytes[1]);
+}
+
+TEST_F(Conform, TellsItsProgressUpToTheEnd) {
+  test::write_sound(session_ / "a.wav", {Samples(48000, 0.1F)}, kRate_hz);
+  std::vector<double> told;
+  ConformOptions options;
+  options.threads = 2;
+  options.progress = [&](double done) { told.push_back(done); };
+  ASSERT_TRUE(
+      run(lineup_of({track_of("a", 48000, 0.0), track_of("missing", 48000, 0.0)}), options));
+  EXPECT_TRUE(std::is_sorted(told.begin(), told.end()));
+  EXPECT_GE(told.size(), 3U);
+  EXPECT_DOUBLE_EQ(told.back(), 1.0);
+}
+
+TEST_F(Conform, StopsWhenAsked) {
+  test::write_sound(session_ / "a.wav", {Samples(48000, 0.1F)}, kRate_hz);
+  std::atomic<bool> stop{false};
+  ConformOptions options;
+  options.stop = &stop;
+  options.progress = [&](double) { stop = true; };
+  const auto report = run(lineup_of({track_of("a", 48000, 0.0)}), options);
+  ASSERT_FALSE(report);
+  EXPECT_EQ(report.error().kind, ErrorKind::interrupted);
+  EXPECT_TRUE(fs::is_empty(out_ / "stems"));
+}
+
+TEST_F(Conform, AFullDiskEndsItWithoutALastingPart) {
+  test::write_sound(session_ / "a.wav", {Samples(48000, 0.1F)}, kRate_hz);
+  test::write_sound(session_ / "b.wav", {Samples(48000, 0.1F)}, kRate_hz);
+  ConformOptions options;
+  options.threads = 2;
+  const test::FileSizeLimit limit(60000);
+  const auto report =
+      run(lineup_of({track_of("a", 48000, 0.0), track_of("b", 48000, 0.0)}), options);
+  ASSERT_FALSE(report);
+  EXPECT_EQ(report.error().kind, ErrorKind::cannot_write);
+  EXPECT_TRUE(fs::is_empty(out_ / "stems"));
+}
+
+TEST_F(Conform, AFolderThatCannotBeMadeIsAnErrorOfWriting) {
+  test::write_text(out_ / "stems", "a file");
+  const auto report = run(lineup_of({track_of("a", 48000, 0.0)}), {});
+  ASSERT_FALSE(report);
+  EXPECT_EQ(report.error().kind, ErrorKind::cannot_write);
+}
+
+struct Impossible {
+  const char* name;
+  ErrorKind kind;
+  double rate_hz;
+  StemRange range;
+  double second_start_s;
+};
+
+void PrintTo(const Impossible& row, std::ostream* out) { *out << row.name; }
+
+class ImpossibleConform : public Conform, public testing::WithParamInterface<Impossible> {};
+
+TEST_P(ImpossibleConform, IsRefusedBeforeAnythingIsWritten) {
+  const Impossible& row = GetParam();
+  ConformOptions options;
+  options.rate_hz = row.rate_hz;
+  options.range = row.range;
+  const auto report = run(
+      lineup_of({track_of("a", 48000, 0.0), track_of("b", 48000, row.second_start_s)}), options);
+  ASSERT_FALSE(report);
+  EXPECT_EQ(report.error().kind, row.kind);
+  EXPECT_FALSE(report.error().next_step.empty());
+  EXPECT_FALSE(fs::exists(out_ / "stems"));
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    All, ImpossibleConform,
+    testing::Values(Impossible{"ABrokenRate", ErrorKind::bad_command, 44100.5, StemRange::mix, 0.0},
+                    Impossible{"TooLowARate", ErrorKind::bad_command, 10.0, StemRange::mix, 0.0},
+                    Impossible{"NoSharedTime", ErrorKind::no_input, 0.0, StemRange::shared, 2.0},
+                    Impossible{"AnAbsurdLength", ErrorKind::no_input, 0.0, StemRange::all, 1e9}),
+    [](const auto& each) { return each.param.name; });
+
+TEST_F(Conform, WithoutAPlacedTrackThereIsNothingToMake) {
+  const auto report = run(lineup_of({}), {});
+  ASSERT_FALSE(report);
+  EXPECT_EQ(report.error().kind, ErrorKind::no_input);
+}
+
+}  // namespace
+}  // namespace kilter::conform

@@ -10,7 +10,8 @@ namespace kilter::simulator {
 namespace {
 
 constexpr double kRate = kWorldRateHz;
-constexpr int kFormants = 5;
+constexpr int kFormants = 5;  // those that move
+constexpr int kUpperFormants = 3;
 constexpr int kBlock = 48;  // controls move once a millisecond
 
 using Formants = std::array<double, kFormants>;
@@ -82,7 +83,7 @@ class Script {
   }
 
   void syllable() {
-    if (random_.chance(0.07)) add(shape(), random_.between(0.08, 0.3));
+    if (random_.chance(0.12)) add(shape(), random_.between(0.08, 0.4));
     accent_ = random_.between(-1.0, 1.0) * who_.liveliness * (random_.chance(0.2) ? 1.6 : 0.7);
     formants_ = vowel(random_, who_.tract_scale);
     const double seconds = random_.between(0.65, 1.4) / who_.syllables_per_s;
@@ -99,12 +100,12 @@ class Script {
 
   void nucleus(double seconds) {
     Gesture g = shape();
-    g.voice = random_.between(0.6, 1.0);
+    g.voice = random_.between(0.3, 1.0);
     g.breath = who_.breath;
     add(g, 0.5 * seconds);
     const Formants goal = vowel(random_, who_.tract_scale);  // glides towards another vowel
     for (std::size_t i = 0; i < kFormants; ++i) g.formants_hz[i] += 0.4 * (goal[i] - formants_[i]);
-    g.voice *= random_.between(0.5, 0.9);
+    g.voice *= random_.between(0.3, 0.8);
     add(g, 0.3 * seconds);
   }
 
@@ -221,6 +222,8 @@ class Glottis {
 class Tract {
  public:
   Tract(Random& random, const Character& who) : random_(random), who_(who), glottis_(random) {
+    for (std::size_t i = 0; i < kUpperFormants; ++i)
+      upper_[i].tune((6000.0 + 1100.0 * static_cast<double>(i)) * who.tract_scale, 600.0);
     tilt_ = 1.0 - std::exp(-2.0 * std::numbers::pi * who.brightness_hz / kRate);
     vibrato_phase_ = random.uniform();
   }
@@ -274,6 +277,7 @@ class Tract {
     source_ += tilt_ * (now_.voice * pulse - source_);
     double x = source_ + now_.breath * noise * (glottis_.open() ? 0.25 : 0.1);
     for (Resonator& formant : formants_) x = formant.step(x);
+    for (Resonator& formant : upper_) x = formant.step(x);
     return x + now_.hiss * hiss_.step(noise);
   }
 
@@ -282,6 +286,7 @@ class Tract {
   Glottis glottis_;
   Gesture now_;
   std::array<Resonator, kFormants> formants_;
+  std::array<Resonator, kUpperFormants> upper_;  // keep the spectrum from falling too early
   HissFilter hiss_;
   double pitch_hz_{120.0};
   double tilt_{1.0};

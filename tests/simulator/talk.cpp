@@ -22,7 +22,10 @@ class Conversation {
     double at_s = from_s_;
     while (at_s < to_s) {
       const int speaker = next_speaker(at_s);
-      if (speaker < 0) break;
+      if (speaker < 0) {  // everybody has had his share for now
+        at_s += random_.between(0.2, 0.6);
+        continue;
+      }
       const double turn_end_s = turn(speaker, at_s);
       interjection(speaker, at_s, turn_end_s);
       last_ = speaker;
@@ -38,15 +41,15 @@ class Conversation {
   }
 
  private:
-  /// Whoever is most behind his share is most likely to be next.
+  /// Whoever is most behind his share is most likely to be next; -1 where nobody is.
   int next_speaker(double at_s) {
     std::vector<double> weights(shares_.size(), 0.0);
     double sum = 0.0;
     for (std::size_t i = 0; i < shares_.size(); ++i) {
       if (shares_[i] <= 0.0) continue;
-      const double ahead_s = spoken_s_[i] - shares_[i] * (at_s - from_s_ + 8.0);
-      weights[i] = std::max(-ahead_s, 0.02 * shares_[i]);
-      if (static_cast<int>(i) == last_) weights[i] *= 0.1;
+      const double behind_s = shares_[i] * (at_s - from_s_ + 8.0) - spoken_s_[i];
+      weights[i] = behind_s > 0.0 ? behind_s * behind_s : 0.0;
+      if (static_cast<int>(i) == last_) weights[i] *= 0.2;
       sum += weights[i];
     }
     double pick = random_.uniform() * sum;

@@ -1,0 +1,123 @@
+#include "session_files.h"
+
+#include <sndfile.h>
+
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+namespace kilter::simulator {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::ordered_json;
+
+Error cannot_write(const fs::path& file, std::string what) {
+  return {ErrorKind::cannot_write, file, std::move(what), "check the disk and the rights"};
+}
+
+Result<void> write_bytes(const fs::path& file, const char* bytes, std::size_t count) {
+  std::ofstream out(file, std::ios::binary);
+  out.write(bytes, static_cast<std::streamsize>(count));
+  out.close();
+  if (!out) return cannot_write(file, "the file could not be written");
+  return {};
+}
+
+/// Rounded to nearest here, because libsndfile's own conversion rounds down.
+std::vector<int> quantised(const std::vector<float>& samples, int bits) {
+  const double scale = std::ldexp(1.0, bits - 1);
+  std::vector<int> out;
+  out.reserve(samples.size());
+  for (const float x : samples) {
+    const double value = std::clamp(std::nearbyint(x * scale), -scale, scale - 1.0);
+    out.push_back(static_cast<int>(value) * (1 << (32 - bits)));
+  }
+  return out;
+}
+
+Result<void> write_lossless(const std::vector<float>& samples, double rate_hz, const fs::path& file,
+                            const FileOptions& options) {
+  SF_INFO info{};
+  info.samplerate = static_cast<int>(std::lround(rate_hz));
+  info.channels = 1;
+  info.format = (options.flac ? SF_FORMAT_FLAC : SF_FORMAT_WAV) |
+                (options.bits == 16 ? SF_FORMAT_PCM_16 : SF_FORMAT_PCM_24);
+  SNDFILE* out = sf_open(file.c_str(), SFM_WRITE, &info);
+  if (out == nullptr) return cannot_write(file, sf_strerror(nullptr));
+  double smallest = 1.0;  // slowest compression; WAV does not care
+  sf_command(out, SFC_SET_COMPRESSION_LEVEL, &smallest, sizeof smallest);
+  const std::vector<int> values = quantised(samples, options.bits);
+  const auto frames = static_cast<sf_count_t>(values.size());
+  const bool written = sf_writef_int(out, values.data(), frames) == frames;
+  if (sf_close(out) != 0 || !written) return cannot_write(file, "the sound could not be written");
+  return {};
+}
+
+Result<void> write_sound(const std::vector<float>& samples, double rate_hz,
+                         const std::vector<char>& encoded, const fs::path& file,
+                         const FileOptions& options) {
+  if (!encoded.empty()) return write_bytes(file, encoded.data(), encoded.size());
+  return write_lossless(samples, rate_hz, file, options);
+}
+
+ordered_json truth_of(const SimulatedTrack& track, const FileOptions& options) {
+  const double length_s = static_cast<double>(track.samples.size()) / track.clock.rate_hz;
+  ordered_json points = ordered_json::array();
+  for (double at_s = 0.0; at_s < length_s; at_s += 10.0)
+    points.push_back({at_s, track.line_of(at_s)});
+  points.push_back({length_s, track.line_of(length_s)});
+  return {{"name", track.name},
+          {"file", file_name(track.name, track.stored, options)},
+          {"rate", track.clock.rate_hz},
+          {"frames", track.samples.size()},
+          {"role", track.remote ? "remote" : "room"},
+          {"recorder", track.recorder},
+          {"inverted", track.inverted},
+          {"start_s", track.line_of(0.0)},
+          {"drift_ppm", (length_s / (track.line_of(length_s) - track.line_of(0.0)) - 1.0) * 1e6},
+          {"points", std::move(points)}};
+}
+
+}  // namespace
+
+std::string file_name(const std::string& name, const Coding& coding, const FileOptions& options) {
+  if (coding.codec == Codec::none) return name + (options.flac ? ".flac" : ".wav");
+  return name + extension(coding.codec);
+}
+
+Result<void> write_session(const Session& session, const fs::path& folder,
+                           const FileOptions& options) {
+  std::error_code failed;
+  fs::create_directories(folder, failed);
+  if (failed) return cannot_write(folder, "the folder could not be made");
+  for (const SimulatedTrack& track : session.tracks) {
+    auto done = write_sound(track.samples, track.clock.rate_hz, track.encoded,
+                            folder / file_name(track.name, track.stored, options), options);
+    if (!done) return done;
+  }
+  return write_sound(session.mix, session.mix_rate_hz, session.mix_encoded,
+                     folder / file_name(options.mix_name, session.mix_coding, options), options);
+}
+
+Result<void> write_truth(const Session& session, const fs::path& file, const FileOptions& options) {
+  ordered_json tracks = ordered_json::array();
+  for (const SimulatedTrack& track : session.tracks) tracks.push_back(truth_of(track, options));
+  ordered_json talk = ordered_json::array();
+  for (const Utterance& u : session.talk)
+    talk.push_back({session.tracks[static_cast<std::size_t>(u.person)].name, u.line_from_s,
+                    u.line_from_s + u.length_s});
+  const ordered_json truth{{"kind", "kilter truth"},
+                           {"version", 1},
+                           {"mix",
+                            {{"file", file_name(options.mix_name, session.mix_coding, options)},
+                             {"rate", session.mix_rate_hz},
+                             {"frames", session.mix.size()}}},
+                           {"tracks", std::move(tracks)},
+                           {"talk", std::move(talk)}};
+  const std::string text = truth.dump(1) + "\n";
+  return write_bytes(file, text.data(), text.size());
+}
+
+}  // namespace kilter::simulator

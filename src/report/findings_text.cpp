@@ -1,0 +1,32 @@
+#include "findings_text.h"
+
+#include <fmt/format.h>
+
+#include "kilter/report/text_table.h"
+
+namespace kilter::report {
+
+std::string FindingList::add(std::string_view owner, const std::vector<Finding>& findings) {
+  std::string numbers;
+  for (const Finding& finding : findings) {
+    if (!numbers.empty()) numbers += ", ";
+    numbers += std::to_string(paragraphs_.size() + 1);
+    std::string paragraph = printable(owner);
+    if (!paragraph.empty()) paragraph += ": ";
+    paragraphs_.push_back(paragraph + printable(finding.text));
+  }
+  return numbers;
+}
+
+std::string FindingList::text() const {
+  std::string text;
+  for (std::size_t i = 0; i < paragraphs_.size(); ++i)
+    text += wrapped(fmt::format("{:2}. {}", i + 1, paragraphs_[i]), kTerminalColumns, 4) + '\n';
+  return text;
+}
+
+std::string counted(std::size_t count, std::string_view noun) {
+  return fmt::format("{} {}{}", count, noun, count == 1 ? "" : "s");
+}
+
+}  // namespace kilter::report

@@ -1,0 +1,137 @@
+#include "kilter/report/lineup_report.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "findings_text.h"
+#include "kilter/base/clock_text.h"
+#include "kilter/edits/lineup_file.h"
+#include "kilter/report/text_table.h"
+
+namespace kilter::report {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr int kStartDecimals = 6;
+
+std::string heading(const Lineup& lineup) {
+  std::string text = lineup.session + ": " + counted(lineup.tracks.size(), "track");
+  if (lineup.mix)
+    text += fmt::format(" in \"{}\" ({}, {:g} Hz)", lineup.mix->file,
+                        clock_text(lineup.to_s - lineup.from_s), lineup.mix->rate_hz);
+  return wrapped(printable(text), kTerminalColumns, 2) + "\n\n";
+}
+
+std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
+  if (!track.map)
+    return {track.name, to_text(track.standing), "-", "-", "-", "-", "-", std::move(note)};
+  // A copy of the mix, or of a measured track, has no windows of its own.
+  const std::string windows = track.windows_measured > 0
+                                  ? fmt::format("{}/{}", track.windows_used, track.windows_measured)
+                                  : "-";
+  return {track.name,
+          to_text(track.standing),
+          clock_text(track.map->start_s(), kStartDecimals),
+          fmt::format("{:+.2f}", track.map->drift_ppm()),
+          fmt::format("{:.1f}", track.uncertainty_us),
+          windows,
+          track.recorder.empty() ? "-" : track.recorder,
+          std::move(note)};
+}
+
+std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing standing) {
+  std::vector<const LineupTrack*> tracks;
+  for (const LineupTrack& track : lineup.tracks)
+    if (track.standing == standing) tracks.push_back(&track);
+  return tracks;
+}
+
+std::string names_of(const std::vector<const LineupTrack*>& tracks) {
+  std::string names;
+  for (const LineupTrack* track : tracks) names += (names.empty() ? "" : ", ") + track->name;
+  return names;
+}
+
+std::string summary(const Lineup& lineup) {
+  const auto firm = with_standing(lineup, Standing::firm);
+  double widest_us = 0.0;
+  for (const LineupTrack* track : firm) widest_us = std::max(widest_us, track->uncertainty_us);
+  const std::size_t all = lineup.tracks.size();
+  std::string text = firm.size() == all && all == 1 ? "The track is firm"
+                     : firm.size() == all
+                         ? fmt::format("All {} tracks are firm", all)
+                         : fmt::format("{} of {} firm", firm.size(), counted(all, "track"));
+  if (!firm.empty()) text += fmt::format(", placed to {:.1f} us or better", widest_us);
+  for (const Standing standing : {Standing::shaky, Standing::unplaced})
+    if (const auto rest = with_standing(lineup, standing); !rest.empty())
+      text += fmt::format("; {} {} ({})", rest.size(), to_text(standing), names_of(rest));
+  return wrapped(printable(text + '.'), kTerminalColumns, 0) + '\n';
+}
+
+std::string missing_stem(const conform::Stem& stem) {
+  const std::string why = stem.failure ? stem.failure->what : "it is not placed";
+  return wrapped(printable(fmt::format("No stem of {}: {}.", stem.track, why)), kTerminalColumns,
+                 2) +
+         '\n';
+}
+
+}  // namespace
+
+std::string lineup_text(const Lineup& lineup) {
+  FindingList findings;
+  std::vector<std::vector<std::string>> rows;
+  for (const LineupTrack& track : lineup.tracks)
+    rows.push_back(row_of(track, findings.add(track.name, track.findings)));
+  if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings);
+  findings.add("", lineup.findings);
+  const std::vector<Column> columns{
+      {"track", "", false, true},         {"standing", "", false, false},
+      {"start", "hh:mm:ss", true, false}, {"drift", "ppm", true, false},
+      {"+-", "us", true, false},          {"windows", "used/of", true, false},
+      {"clock", "", false, false},        {"note", "", false, false}};
+  std::string text =
+      heading(lineup) + text_table(columns, rows, kTerminalColumns) + '\n' + summary(lineup);
+  if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
+  return text;
+}
+
+std::string conform_text(const conform::ConformReport& report, const std::filesystem::path& out,
+                         const std::string& sample_format) {
+  std::size_t written = 0;
+  std::string missing;
+  for (const conform::Stem& stem : report.stems) {
+    if (stem.file.empty())
+      missing += missing_stem(stem);
+    else
+      ++written;
+  }
+  const double length_s = static_cast<double>(report.frames) / report.rate_hz;
+  const auto place = [&](const char* name) { return printable((out / name).string()); };
+  return fmt::format("Stems   {}: {}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
+                     counted(written, "file"), clock_text(length_s), report.frames, report.rate_hz,
+                     sample_format) +
+         "Cuts    " + place("edits/cuts.tsv") + "\nLineup  " + place("lineup.json") + '\n' +
+         missing;
+}
+
+std::string conform_json(const conform::ConformReport& report, const Lineup& lineup,
+                         const std::filesystem::path& out) {
+  Json object{{"kind", "kilter conform"}, {"version", 1},
+              {"out", out.string()},      {"rate", report.rate_hz},
+              {"from_s", report.from_s},  {"frames", report.frames}};
+  object["stems"] = Json::array();
+  for (const conform::Stem& stem : report.stems) {
+    Json row{{"track", stem.track}};
+    row["file"] = stem.file.empty() ? Json(nullptr) : Json("stems/" + stem.file.generic_string());
+    if (stem.failure) row["failure"] = stem.failure->what;
+    row["clipped_samples"] = stem.clipped_samples;
+    object["stems"].push_back(std::move(row));
+  }
+  object["lineup"] = Json::parse(edits::to_text(lineup));
+  return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+}
+
+}  // namespace kilter::report

@@ -1,0 +1,205 @@
+#include "kilter/report/text_table.h"
+
+#include <algorithm>
+#include <array>
+#include <cstdint>
+
+namespace kilter::report {
+namespace {
+
+constexpr std::string_view kCut = "...";
+constexpr int kLeastShrunk = 10;
+constexpr char32_t kBroken = 0xFFFFFFFF;
+
+struct Character {
+  char32_t code{kBroken};
+  std::size_t bytes{1};
+};
+
+/// The character at the start of `text`; one broken byte where it is not UTF-8.
+Character first_character(std::string_view text) {
+  struct Form {
+    unsigned mask, lead;
+    std::size_t bytes;
+    char32_t least;  // fewer bytes would do below this, which UTF-8 forbids
+  };
+  constexpr std::array kForms{Form{0x80U, 0x00U, 1, 0}, Form{0xE0U, 0xC0U, 2, 0x80},
+                              Form{0xF0U, 0xE0U, 3, 0x800}, Form{0xF8U, 0xF0U, 4, 0x10000}};
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
+  for (const Form& form : kForms) {
+    if ((byte(0) & form.mask) != form.lead) continue;
+    if (text.size() < form.bytes) return {};
+    char32_t code = byte(0) & ~form.mask;
+    for (std::size_t i = 1; i < form.bytes; ++i) {
+      if ((byte(i) & 0xC0U) != 0x80U) return {};
+      code = (code << 6U) | (byte(i) & 0x3FU);
+    }
+    const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
+    if (code < form.least || code > 0x10FFFF || surrogate) return {};
+    return {code, form.bytes};
+  }
+  return {};
+}
+
+struct Range {
+  char32_t from, to;
+};
+
+bool is_in(char32_t code, const auto& ranges) {
+  return std::any_of(ranges.begin(), ranges.end(),
+                     [&](const Range& range) { return code >= range.from && code <= range.to; });
+}
+
+/// C0 and C1 controls, and those that turn the direction of writing.
+bool is_control(char32_t code) {
+  constexpr std::array kControls{Range{0x00, 0x1F}, Range{0x7F, 0x9F}, Range{0x2028, 0x202E},
+                                 Range{0x2066, 0x2069}};
+  return is_in(code, kControls);
+}
+
+int cells(char32_t code) {
+  constexpr std::array kNone{Range{0x300, 0x36F}, Range{0x200B, 0x200F}, Range{0x20D0, 0x20FF},
+                             Range{0xFE00, 0xFE0F}, Range{0xFEFF, 0xFEFF}};
+  constexpr std::array kTwo{
+      Range{0x1100, 0x115F}, Range{0x2E80, 0xA4CF},   Range{0xAC00, 0xD7A3},
+      Range{0xF900, 0xFAFF}, Range{0xFE30, 0xFE6F},   Range{0xFF00, 0xFF60},
+      Range{0xFFE0, 0xFFE6}, Range{0x1F300, 0x1FAFF}, Range{0x20000, 0x3FFFD}};
+  if (is_in(code, kNone)) return 0;
+  return is_in(code, kTwo) ? 2 : 1;
+}
+
+/// The longest start of `text` within `width` cells.
+std::string_view start_within(std::string_view text, int width) {
+  std::size_t at = 0;
+  while (at < text.size()) {
+    const Character next = first_character(text.substr(at));
+    width -= cells(next.code);
+    if (width < 0) break;
+    at += next.bytes;
+  }
+  return text.substr(0, at);
+}
+
+/// The longest end of `text` within `width` cells.
+std::string_view end_within(std::string_view text, int width) {
+  std::size_t at = 0;
+  while (display_width(text.substr(at)) > width) at += first_character(text.substr(at)).bytes;
+  return text.substr(at);
+}
+
+std::string padded(const std::string& text, int width, bool right) {
+  const std::string blanks(static_cast<std::size_t>(std::max(0, width - display_width(text))), ' ');
+  return right ? blanks + text : text + blanks;
+}
+
+using Row = std::vector<std::string>;
+
+std::vector<int> widths_of(const std::vector<Row>& rows, std::size_t columns) {
+  std::vector<int> widths(columns, 0);
+  for (const Row& row : rows)
+    for (std::size_t c = 0; c < columns; ++c)
+      widths[c] = std::max(widths[c], display_width(row[c]));
+  return widths;
+}
+
+/// Takes what is too much from the widest column that may shrink, cell by cell.
+void shrink(const std::vector<Column>& columns, int too_much, std::vector<int>& widths) {
+  for (; too_much > 0; --too_much) {
+    int* widest = nullptr;
+    for (std::size_t c = 0; c < columns.size(); ++c)
+      if (columns[c].may_shrink && widths[c] > kLeastShrunk &&
+          (widest == nullptr || widths[c] > *widest))
+        widest = &widths[c];
+    if (widest == nullptr) return;
+    --*widest;
+  }
+}
+
+std::string line_of(const Row& row, const std::vector<Column>& columns,
+                    const std::vector<int>& widths) {
+  std::string line;
+  for (std::size_t c = 0; c < columns.size(); ++c) {
+    if (c > 0) line += "  ";
+    line += padded(cut_middle(row[c], std::max(3, widths[c])), widths[c], columns[c].right);
+  }
+  line.erase(line.find_last_not_of(' ') + 1);
+  return line + '\n';
+}
+
+}  // namespace
+
+std::string printable(std::string_view text) {
+  std::string result;
+  while (!text.empty()) {
+    const Character next = first_character(text);
+    if (next.code == kBroken || is_control(next.code))
+      result += '?';
+    else
+      result += text.substr(0, next.bytes);
+    text.remove_prefix(next.bytes);
+  }
+  return result;
+}
+
+int display_width(std::string_view text) {
+  int width = 0;
+  while (!text.empty()) {
+    const Character next = first_character(text);
+    width += cells(next.code);
+    text.remove_prefix(next.bytes);
+  }
+  return width;
+}
+
+std::string cut_middle(std::string_view text, int width) {
+  if (display_width(text) <= width) return std::string(text);
+  const int kept = std::max(0, width - static_cast<int>(kCut.size()));
+  const std::string_view start = start_within(text, (kept + 1) / 2);
+  const std::string_view end = end_within(text, kept - display_width(start));
+  return std::string(start) + std::string(kCut) + std::string(end);
+}
+
+std::string wrapped(std::string_view text, int columns, int indent) {
+  std::string result;
+  int used = 0;
+  while (!text.empty()) {
+    // Blanks in front belong to the first word.
+    const std::size_t start = std::min(text.find_first_not_of(' '), text.size());
+    const std::size_t end = std::min(text.find(' ', start), text.size());
+    const std::string_view word = text.substr(0, end);
+    text.remove_prefix(std::min(end + 1, text.size()));
+    const int width = display_width(word);
+    if (used > 0 && used + 1 + width > columns) {
+      result += '\n' + std::string(static_cast<std::size_t>(indent), ' ');
+      used = indent;
+    } else if (used > 0) {
+      result += ' ';
+      ++used;
+    }
+    result += word;
+    used += width;
+  }
+  return result;
+}
+
+std::string text_table(const std::vector<Column>& columns, const std::vector<Row>& rows,
+                       int width) {
+  std::vector<Row> all(2);
+  for (const Column& column : columns) {
+    all[0].push_back(column.title);
+    all[1].push_back(column.unit);
+  }
+  for (const Row& row : rows) {
+    all.emplace_back();
+    for (const std::string& text : row) all.back().push_back(printable(text));
+  }
+  std::vector<int> widths = widths_of(all, columns.size());
+  int total = 2 * (static_cast<int>(columns.size()) - 1);
+  for (const int each : widths) total += each;
+  shrink(columns, total - width, widths);
+  std::string text;
+  for (const Row& row : all) text += line_of(row, columns, widths);
+  return text;
+}
+
+}  // namespace kilter::report

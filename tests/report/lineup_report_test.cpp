@@ -1,0 +1,119 @@
+#include "kilter/report/lineup_report.h"
+
+#include <gtest/gtest.h>
+
+#include <nlohmann/json.hpp>
+
+namespace kilter::report {
+namespace {
+
+LineupTrack track(const std::string& name, double start_s, double drift_ppm, double bound_us) {
+  LineupTrack result;
+  result.name = name;
+  result.parts = {{name + ".wav", 1, 48000 * 300}};
+  result.rate_hz = 48000.0;
+  result.recorder = "A";
+  result.standing = Standing::firm;
+  result.map = *TimeMap::line(start_s, drift_ppm, 300.0, bound_us);
+  result.uncertainty_us = bound_us;
+  result.windows_measured = 118;
+  result.windows_used = 101;
+  return result;
+}
+
+Lineup example() {
+  Lineup lineup;
+  lineup.session = "lighthouse-hour-12";
+  lineup.timeline_rate_hz = 48000.0;
+  lineup.to_s = 360.0;
+  lineup.mix.emplace();
+  lineup.mix->file = "mixdown.flac";
+  lineup.mix->rate_hz = 48000.0;
+  lineup.mix->frames = 48000 * 360;
+  lineup.mix->spans = {{0.0, 360.0, 0.0, 360.0, 0.0}};
+  lineup.tracks = {track("keeper", 12.345678901, 23.41, 3.1), track("mate", -62.5, -0.02, 8.06)};
+  return lineup;
+}
+
+LineupTrack stranger() {
+  LineupTrack result;
+  result.name = "stranger";
+  result.parts = {{"stranger.wav", 1, 48000}};
+  result.rate_hz = 48000.0;
+  Finding finding;
+  finding.code = "unmatched";
+  finding.text = "No place in the mix fits. Check that it belongs to this session.";
+  result.findings = {finding};
+  return result;
+}
+
+TEST(LineupReport, ReadsAsExpectedWhenAllIsFirm) {
+  EXPECT_EQ(lineup_text(example()),
+            R"(lighthouse-hour-12: 2 tracks in "mixdown.flac" (00:06:00.000, 48000 Hz)
+
+track   standing             start   drift   +-  windows  clock  note
+                          hh:mm:ss     ppm   us  used/of
+keeper  firm       00:00:12.345679  +23.41  3.1  101/118  A
+mate    firm      -00:01:02.500000   -0.02  8.1  101/118  A
+
+All 2 tracks are firm, placed to 8.1 us or better.
+)");
+}
+
+TEST(LineupReport, NamesWhatAPersonMustLookAt) {
+  Lineup lineup = example();
+  lineup.tracks[1].standing = Standing::shaky;
+  lineup.tracks.push_back(stranger());
+  Finding seen;
+  seen.code = "several-mixes";
+  seen.text = "There is a second mix.";
+  lineup.findings = {seen};
+  EXPECT_EQ(lineup_text(lineup),
+            R"(lighthouse-hour-12: 3 tracks in "mixdown.flac" (00:06:00.000, 48000 Hz)
+
+track     standing             start   drift   +-  windows  clock  note
+                            hh:mm:ss     ppm   us  used/of
+keeper    firm       00:00:12.345679  +23.41  3.1  101/118  A
+mate      shaky     -00:01:02.500000   -0.02  8.1  101/118  A
+stranger  unplaced                 -       -    -        -  -      1
+
+1 of 3 tracks firm, placed to 3.1 us or better; 1 shaky (mate); 1 unplaced
+(stranger).
+
+ 1. stranger: No place in the mix fits. Check that it belongs to this session.
+ 2. There is a second mix.
+)");
+}
+
+conform::ConformReport stems() {
+  conform::ConformReport report;
+  report.rate_hz = 48000.0;
+  report.frames = 48000 * 360;
+  report.stems = {{"keeper", "keeper.wav", {}, 0},
+                  {"mate", "", Error{ErrorKind::unreadable, "mate.wav", "it vanished", ""}, 0},
+                  {"stranger", "", {}, 0}};
+  return report;
+}
+
+TEST(ConformReport, SaysWhereThingsAreAndWhatIsMissing) {
+  EXPECT_EQ(conform_text(stems(), "out", "24-bit"),
+            "Stems   out/stems: 1 file, each 00:06:00.000 (17280000 frames at 48000 Hz, 24-bit)\n"
+            "Cuts    out/edits/cuts.tsv\n"
+            "Lineup  out/lineup.json\n"
+            "No stem of mate: it vanished.\n"
+            "No stem of stranger: it is not placed.\n");
+}
+
+TEST(ConformReport, IsOneJsonDocumentThatHoldsTheLineup) {
+  const auto document = nlohmann::json::parse(conform_json(stems(), example(), "out"));
+  EXPECT_EQ(document["kind"], "kilter conform");
+  EXPECT_EQ(document["frames"], 48000 * 360);
+  EXPECT_EQ(document["stems"][0]["file"], "stems/keeper.wav");
+  EXPECT_TRUE(document["stems"][1]["file"].is_null());
+  EXPECT_EQ(document["stems"][1]["failure"], "it vanished");
+  EXPECT_EQ(document["lineup"]["kind"], "kilter lineup");
+  EXPECT_EQ(document["lineup"]["tracks"].size(), 2U);
+}
+
+}  // namespace
+}  // namespace kilter::report

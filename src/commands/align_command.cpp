@@ -1,0 +1,40 @@
+#include "commands.h"
+#include "kilter/edits/lineup_file.h"
+#include "kilter/report/lineup_report.h"
+#include "kilter/report/text_table.h"
+#include "kilter/sync/align.h"
+#include "lineup_builder.h"
+#include "outputs.h"
+
+namespace kilter::commands {
+
+Result<Lineup> align_session(const Options& options, Console& console) {
+  const auto loaded = load(options, true, console);
+  if (!loaded) return loaded.error();
+  const auto input = align_input(loaded->survey);
+  if (!input) return input.error();
+  sync::AlignOptions align;
+  align.threads = options.threads;
+  align.stop = &console.stop();
+  align.progress = [&](double done, const char* stage) { console.progress(stage, done); };
+  const auto placings = sync::align(input->mix, input->tracks, align);
+  if (!placings) return placings.error();
+  return build_lineup(loaded->survey, *input, *placings);
+}
+
+Result<Exit> align_command(const Options& options, Console& console) {
+  const auto session = session::open_session(options.session, options.mix);
+  if (!session) return session.error();
+  const auto file = options.lineup.value_or(default_lineup_file(*session));
+  if (auto refused = output_refusal(file, *session)) return *std::move(refused);
+  const auto lineup = align_session(options, console);
+  if (!lineup) return lineup.error();
+  if (auto written = edits::write_lineup(*lineup, file); !written) return written.error();
+  const auto printed = console.print(options.json ? edits::to_text(*lineup)
+                                                  : report::lineup_text(*lineup) + "\nLineup  " +
+                                                        report::printable(file.string()) + '\n');
+  if (!printed) return printed.error();
+  return needs_person(*lineup) ? Exit::needs_person : Exit::done;
+}
+
+}  // namespace kilter::commands

@@ -1,0 +1,41 @@
+// What a command talks to: its results, its messages, its progress, and a wish to stop.
+#pragma once
+
+#include <atomic>
+#include <ostream>
+#include <string>
+
+#include "kilter/base/result.h"
+#include "kilter/commands/run.h"
+
+namespace kilter::commands {
+
+/// `kilter: cannot read "guest-2.wav": not a format we know`, and what to do next below it.
+std::string error_text(const Error& error);
+Exit exit_for(const Error& error);
+
+class Console {
+ public:
+  Console(std::ostream& out, std::ostream& err, bool show_progress, const std::atomic<bool>& stop)
+      : out_(out), err_(err), show_progress_(show_progress), stop_(stop) {}
+
+  const std::atomic<bool>& stop() const { return stop_; }
+
+  /// One line, rewritten in place: "measuring 43 %". Callable from any thread, but only one at a
+  /// time; costs nothing when not shown.
+  void progress(const std::string& stage, double done);
+  /// Results. Removes the progress line. Fails (cannot_write) when they cannot be delivered.
+  Result<void> print(const std::string& text);
+  /// An error, or a warning where the work goes on.
+  void report(const Error& error);
+  void end_progress();
+
+ private:
+  std::ostream& out_;
+  std::ostream& err_;
+  bool show_progress_;
+  const std::atomic<bool>& stop_;
+  std::string shown_;
+};
+
+}  // namespace kilter::commands

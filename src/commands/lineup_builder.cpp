@@ -1,0 +1,194 @@
+#include "lineup_builder.h"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+namespace kilter::commands {
+namespace {
+
+using survey::Survey;
+using survey::SurveyFile;
+using survey::SurveyTrack;
+
+Error no_input(std::string what, std::string next_step) {
+  return {ErrorKind::no_input, {}, std::move(what), std::move(next_step)};
+}
+
+Error mix_missing(const Survey& survey) {
+  for (const Finding& finding : survey.findings)
+    if (finding.code == "no-mix" || finding.code == "several-mixes")
+      return no_input("the mix of \"" + survey.session + "\" is not known: " + finding.text, "");
+  return no_input("the mix of \"" + survey.session + "\" is not known", "name it with --mix FILE");
+}
+
+bool is_measured(const SurveyTrack& track) {
+  return track.signal && !track.copy_of && !track.mix_copy && track.role != Role::ignore;
+}
+
+/// Recorders' names by the estimator's numbers: letters in order of appearance, or what
+/// session.toml says where all of a recorder's tracks agree and no other recorder has the name.
+class RecorderNames {
+ public:
+  RecorderNames(const Survey& survey, const AlignInput& input,
+                const std::vector<sync::TrackPlacing>& placings) {
+    std::map<int, std::set<std::string>> said;
+    std::map<std::string, std::set<int>> users;
+    for (std::size_t i = 0; i < placings.size(); ++i) {
+      const int recorder = placings[i].recorder;
+      if (recorder < 0) continue;
+      names_.emplace(recorder, letters(static_cast<int>(names_.size())));
+      const std::string& name = survey.tracks[input.survey_tracks[i]].recorder;
+      said[recorder].insert(name);
+      users[name].insert(recorder);
+    }
+    for (const auto& [recorder, words] : said) {
+      const std::string& name = *words.begin();
+      if (words.size() == 1 && !name.empty() && users[name].size() == 1) names_[recorder] = name;
+    }
+  }
+
+  std::string of(int recorder) const {
+    const auto found = names_.find(recorder);
+    return found == names_.end() ? "" : found->second;
+  }
+
+ private:
+  std::map<int, std::string> names_;
+};
+
+Finding unmatched() {
+  Finding finding;
+  finding.code = "unmatched";
+  finding.text =
+      "No place in the mix fits its sound. Check that it belongs to this session, and that "
+      "somebody speaks in it.";
+  return finding;
+}
+
+LineupTrack plain_track(const Survey& survey, const SurveyTrack& track, double mix_rate_hz) {
+  const SurveyFile& file = survey.files[track.file];
+  LineupTrack result;
+  result.name = track.name;
+  result.parts = {{file.name, track.channel, file.length.n}};
+  // A file that cannot be read has no rate that we know; the mix's is as good as any.
+  result.rate_hz = file.failure ? mix_rate_hz : file.info.rate.hz;
+  result.role = track.role.value_or(Role::room);
+  result.findings = track.findings;
+  return result;
+}
+
+void apply(const sync::TrackPlacing& placing, const SurveyTrack& track, const RecorderNames& names,
+           LineupTrack& result) {
+  result.role = track.role.value_or(placing.remote ? Role::remote : Role::room);
+  result.recorder = names.of(placing.recorder);
+  result.standing = placing.standing;
+  result.inverted = placing.inverted;
+  result.map = placing.map;
+  result.uncertainty_us = placing.uncertainty_us;
+  result.windows_measured = placing.windows_measured;
+  result.windows_used = placing.windows_used;
+  result.findings.insert(result.findings.end(), placing.findings.begin(), placing.findings.end());
+  if (placing.standing == Standing::unplaced && placing.findings.empty())
+    result.findings.push_back(unmatched());
+}
+
+/// The mix's own samples need no estimate.
+void place_as_mix(double length_s, LineupTrack& result) {
+  result.role = Role::mix;
+  if (auto map = TimeMap::line(0.0, 0.0, length_s, 0.0)) {
+    result.map = *std::move(map);
+    result.standing = Standing::firm;
+  }
+}
+
+void place_as_copy(const LineupTrack& original, LineupTrack& result) {
+  result.role = original.role;
+  result.recorder = original.recorder;
+  result.standing = original.standing;
+  result.inverted = original.inverted;
+  result.map = original.map;
+  result.uncertainty_us = original.uncertainty_us;
+}
+
+LineupMix lineup_mix(const Survey& survey) {
+  const SurveyFile& file = survey.files[survey.mix->file];
+  LineupMix mix;
+  mix.file = file.name;
+  mix.rate_hz = file.info.rate.hz;
+  mix.frames = file.length.n;
+  mix.spans = {{0.0, file.length_s(), 0.0, file.length_s(), 0.0}};
+  mix.findings = survey.mix->findings;
+  return mix;
+}
+
+}  // namespace
+
+std::string letters(int number) {
+  std::string text;
+  for (int rest = number + 1; rest > 0; rest = (rest - 1) / 26)
+    text.insert(text.begin(), static_cast<char>('A' + (rest - 1) % 26));
+  return text;
+}
+
+Result<AlignInput> align_input(const Survey& survey) {
+  if (!survey.mix) return mix_missing(survey);
+  const SurveyFile& mix = survey.files[survey.mix->file];
+  if (mix.failure)
+    return no_input("the mix \"" + mix.name + "\" cannot be read", "name another with --mix FILE");
+  if (!survey.mix->signal)
+    return no_input("the mix \"" + mix.name + "\" holds nothing but silence",
+                    "name another with --mix FILE");
+  AlignInput input;
+  input.mix = {survey.mix->signal.get(), mix.length_s(), mix.info.lossy};
+  for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
+    const SurveyTrack& track = survey.tracks[i];
+    if (!is_measured(track)) continue;
+    const SurveyFile& file = survey.files[track.file];
+    input.tracks.push_back({track.name, track.signal.get(), file.length_s(), file.info.lossy});
+    input.survey_tracks.push_back(i);
+  }
+  if (input.tracks.empty())
+    return no_input("no track that sounds lies beside the mix \"" + mix.name + '"',
+                    "put the recordings of the people into the session");
+  return input;
+}
+
+Lineup build_lineup(const Survey& survey, const AlignInput& input,
+                    const std::vector<sync::TrackPlacing>& placings) {
+  Lineup lineup;
+  lineup.session = survey.session;
+  lineup.mix = lineup_mix(survey);
+  lineup.timeline_rate_hz = lineup.mix->rate_hz;
+  lineup.to_s = lineup.mix->spans.front().line_to_s;
+  lineup.findings = survey.findings;
+
+  std::vector<const sync::TrackPlacing*> placing_of(survey.tracks.size(), nullptr);
+  for (std::size_t i = 0; i < placings.size(); ++i)
+    placing_of[input.survey_tracks[i]] = &placings[i];
+  const RecorderNames names(survey, input, placings);
+  std::vector<LineupTrack> tracks;  // of all, so that copies find their originals
+  for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
+    const SurveyTrack& track = survey.tracks[i];
+    LineupTrack& result = tracks.emplace_back(plain_track(survey, track, lineup.mix->rate_hz));
+    if (placing_of[i] != nullptr)
+      apply(*placing_of[i], track, names, result);
+    else if (track.mix_copy)
+      place_as_mix(survey.files[track.file].length_s(), result);
+    else if (track.copy_of)
+      place_as_copy(tracks[*track.copy_of], result);
+  }
+  for (std::size_t i = 0; i < tracks.size(); ++i)
+    if (survey.tracks[i].role != Role::ignore) lineup.tracks.push_back(std::move(tracks[i]));
+  return lineup;
+}
+
+bool needs_person(const Lineup& lineup) {
+  return survey::session_needs_person(lineup.findings) ||
+         (lineup.mix && survey::track_needs_person(lineup.mix->findings)) ||
+         std::any_of(lineup.tracks.begin(), lineup.tracks.end(), [](const LineupTrack& track) {
+           return track.standing != Standing::firm || survey::track_needs_person(track.findings);
+         });
+}
+
+}  // namespace kilter::commands

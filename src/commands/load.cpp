@@ -1,0 +1,67 @@
+#include "load.h"
+
+#include <algorithm>
+
+#include "kilter/intake/intake.h"
+#include "mix_choice.h"
+
+namespace kilter::commands {
+namespace {
+
+using Taken = std::vector<Result<intake::IntakeFile>>;
+
+Taken take_in(const session::Session& session, const Options& options, bool keep_signals,
+              Console& console) {
+  std::vector<std::filesystem::path> files;
+  for (const session::SessionFile& file : session.files) files.push_back(file.path);
+  intake::IntakeOptions intake;
+  intake.threads = options.threads;
+  intake.keep_signals = keep_signals;
+  intake.stop = &console.stop();
+  intake.progress = [&](double done) { console.progress("reading", done); };
+  return intake::take_in_all(files, intake);
+}
+
+/// An error that is not one file's own.
+std::optional<Error> common_error(const Taken& taken) {
+  for (const auto& file : taken)
+    if (!file && file.error().kind != ErrorKind::unreadable) return file.error();
+  return std::nullopt;
+}
+
+/// Tells of broken files as the user named them. When all are, the last one is the failure.
+Result<void> report_broken(const session::Session& session, const Taken& taken, Console& console) {
+  std::vector<Error> errors;
+  for (std::size_t i = 0; i < taken.size(); ++i) {
+    if (taken[i]) continue;
+    errors.push_back(taken[i].error());
+    errors.back().file = session.files[i].name;
+  }
+  const bool all = errors.size() == taken.size();
+  for (std::size_t i = 0; i + (all ? 1 : 0) < errors.size(); ++i) console.report(errors[i]);
+  if (all) return errors.back();
+  return {};
+}
+
+}  // namespace
+
+Result<Loaded> load(const Options& options, bool for_alignment, Console& console) {
+  auto session = session::open_session(options.session, options.mix);
+  if (!session) return session.error();
+  std::optional<MixPick> mix = mix_by_name(*session);
+  const Taken taken = take_in(*session, options, for_alignment || !mix, console);
+  if (auto error = common_error(taken)) return *std::move(error);
+  if (auto usable = report_broken(*session, taken, console); !usable) return usable.error();
+  if (!mix) {
+    auto pick = mix_by_sound(*session, taken, options.threads, console);
+    if (!pick) return pick.error();
+    mix = *std::move(pick);
+  }
+  auto survey = survey::make_survey(*session, taken, mix->file);
+  if (!survey) return survey.error();
+  if (survey->mix) survey->mix->found_by = mix->found_by;
+  if (mix->finding) survey->findings.push_back(*mix->finding);
+  return Loaded{*std::move(session), *std::move(survey)};
+}
+
+}  // namespace kilter::commands

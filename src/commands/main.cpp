@@ -1,0 +1,53 @@
+#include <sys/resource.h>
+#include <unistd.h>
+
+#include <atomic>
+#include <csignal>
+#include <exception>
+#include <iostream>
+#include <string>
+#include <vector>
+
+#include "kilter/commands/run.h"
+
+namespace {
+
+std::atomic<bool> stop{false};
+static_assert(std::atomic<bool>::is_always_lock_free, "a signal handler may set nothing else");
+
+void request_stop(int) { stop.store(true); }
+
+void catch_signals() {
+  struct sigaction action {};
+  action.sa_handler = request_stop;
+  sigemptyset(&action.sa_mask);
+  action.sa_flags = SA_RESTART;
+  for (const int signal : {SIGINT, SIGTERM, SIGHUP}) sigaction(signal, &action, nullptr);
+}
+
+/// Every channel keeps a scratch file open; some systems allow only 256 files at first.
+void allow_many_files() {
+  constexpr rlim_t kWanted = 4096;
+  rlimit limit{};
+  if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= kWanted) return;
+  limit.rlim_cur =
+      limit.rlim_max == RLIM_INFINITY || limit.rlim_max > kWanted ? kWanted : limit.rlim_max;
+  setrlimit(RLIMIT_NOFILE, &limit);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    catch_signals();
+    allow_many_files();
+    const std::vector<std::string> args(argv + (argc > 0 ? 1 : 0), argv + argc);
+    return kilter::commands::run(args, std::cout, std::cerr, isatty(STDERR_FILENO) != 0, stop);
+  } catch (const std::exception& error) {
+    std::cerr << "kilter: a bug of ours: " << error.what()
+              << "\n  next: report it, with the output of kilter --version\n";
+  } catch (...) {
+    std::cerr << "kilter: a bug of ours\n  next: report it, with the output of kilter --version\n";
+  }
+  return static_cast<int>(kilter::commands::Exit::bug);
+}

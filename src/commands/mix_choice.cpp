@@ -1,0 +1,112 @@
+#include "mix_choice.h"
+
+#include <algorithm>
+#include <memory>
+
+#include "kilter/sync/align.h"
+
+namespace kilter::commands {
+namespace {
+
+using intake::IntakeFile;
+using session::NamedMixes;
+using session::Session;
+using Taken = std::vector<Result<IntakeFile>>;
+
+Finding no_mix() {
+  Finding finding;
+  finding.code = "no-mix";
+  finding.text =
+      "No file is known as the mix, by its name or by its sound. Name it with --mix FILE.";
+  return finding;
+}
+
+std::string in_quotes(const Session& session, const std::vector<std::size_t>& files) {
+  std::string text;
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    if (i > 0) text += i + 1 == files.size() ? " and " : ", ";
+    text += '"' + session.files[files[i]].name + '"';
+  }
+  return text;
+}
+
+MixPick several(const Session& session, const std::vector<std::size_t>& files) {
+  Finding finding;
+  finding.code = "several-mixes";
+  finding.text = in_quotes(session, files) +
+                 " could each be the mix. Name it with --mix FILE; take the others out of the "
+                 "session.";
+  return {std::nullopt, "", finding};
+}
+
+bool same_sound(const IntakeFile& a, const IntakeFile& b) {
+  return a.length == b.length &&
+         std::equal(a.channels.begin(), a.channels.end(), b.channels.begin(), b.channels.end(),
+                    [](const auto& x, const auto& y) { return x.digest == y.digest; });
+}
+
+/// The readable files that are not silent, each as one signal.
+struct Candidates {
+  std::vector<std::size_t> files;
+  std::vector<std::shared_ptr<const AnalysisSignal>> signals;
+  std::vector<sync::TrackInput> inputs;
+};
+
+Candidates candidates_of(const Session& session, const Taken& taken) {
+  Candidates candidates;
+  for (std::size_t i = 0; i < taken.size(); ++i) {
+    if (!taken[i]) continue;
+    auto signal = intake::whole_signal(*taken[i]);
+    if (!signal) continue;
+    const double length_s = to_seconds(taken[i]->length, taken[i]->info.rate).s;
+    candidates.inputs.push_back(
+        {session.files[i].name, signal.get(), length_s, taken[i]->info.lossy});
+    candidates.files.push_back(i);
+    candidates.signals.push_back(std::move(signal));
+  }
+  return candidates;
+}
+
+MixPick fall_back(const Session& session, const NamedMixes& named) {
+  if (named.files.size() == 1) return {named.files.front(), "by its name", {}};
+  if (named.files.size() > 1) return several(session, named.files);
+  return {std::nullopt, "", no_mix()};
+}
+
+}  // namespace
+
+std::optional<MixPick> mix_by_name(const Session& session) {
+  if (session.mix) return MixPick{session.mix, "as told", {}};
+  const NamedMixes named = session::find_named_mixes(session.files);
+  if (named.sure && named.files.size() == 1) return MixPick{named.files.front(), "by its name", {}};
+  return std::nullopt;
+}
+
+Result<MixPick> mix_by_sound(const Session& session, const Taken& taken, int threads,
+                             Console& console) {
+  const NamedMixes named = session::find_named_mixes(session.files);
+  const Candidates candidates = candidates_of(session, taken);
+  if (candidates.files.size() < 2) return fall_back(session, named);
+  sync::AlignOptions options;
+  options.threads = threads;
+  options.stop = &console.stop();
+  options.progress = [&](double done, const char* stage) { console.progress(stage, done); };
+  const auto choice = sync::find_mix(candidates.inputs, options);
+  if (!choice) return choice.error();
+  if (choice->index < 0) return fall_back(session, named);
+  std::size_t file = candidates.files[static_cast<std::size_t>(choice->index)];
+  if (choice->rival < 0) return MixPick{file, "by its sound", {}};
+
+  const std::size_t rival = candidates.files[static_cast<std::size_t>(choice->rival)];
+  if (same_sound(*taken[file], *taken[rival]))
+    return MixPick{std::min(file, rival), "by its sound", {}};
+  // Sound leaves two; a name may single one out.
+  const auto is_named = [&](std::size_t index) {
+    return std::find(named.files.begin(), named.files.end(), index) != named.files.end();
+  };
+  if (is_named(file) != is_named(rival))
+    return MixPick{is_named(file) ? file : rival, "by its sound and name", {}};
+  return several(session, {std::min(file, rival), std::max(file, rival)});
+}
+
+}  // namespace kilter::commands

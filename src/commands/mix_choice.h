@@ -1,0 +1,29 @@
+// Which file of a session is the mix.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "console.h"
+#include "kilter/base/lineup.h"
+#include "kilter/intake/intake.h"
+#include "kilter/session/session.h"
+
+namespace kilter::commands {
+
+struct MixPick {
+  std::optional<std::size_t> file;  ///< index into the session's files
+  std::string found_by;             ///< "by its name"
+  std::optional<Finding> finding;   ///< why there is none, or that there are others
+};
+
+/// What was told, or one file whose name is plain. Nothing where the sound has to say.
+std::optional<MixPick> mix_by_name(const session::Session& session);
+
+/// By sound, with names as a tie-break. Needs the signals of `taken`.
+Result<MixPick> mix_by_sound(const session::Session& session,
+                             const std::vector<Result<intake::IntakeFile>>& taken, int threads,
+                             Console& console);
+
+}  // namespace kilter::commands

@@ -1,0 +1,45 @@
+// The command line as a value.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <span>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "kilter/base/result.h"
+#include "kilter/conform/conform.h"
+
+namespace kilter::commands {
+
+enum class Command { survey, align, conform };
+
+struct Options {
+  Command command{Command::survey};
+  std::vector<std::filesystem::path> session;
+  std::optional<std::filesystem::path> mix;
+  std::optional<std::filesystem::path> lineup;  ///< align: to write; conform: to read
+  std::filesystem::path out;
+  bool replace{false};
+  double limit_ms{1.0};
+  conform::StemRange range{conform::StemRange::mix};
+  double rate_hz{0.0};  ///< 0: the mix's
+  media::SampleFormat bits{media::SampleFormat::pcm24};
+  int threads{1};
+  bool quiet{false};
+  bool json{false};
+};
+
+/// A text that was asked for in place of work: the help or the version.
+struct Answer {
+  std::string text;
+};
+
+/// Fails with bad_command.
+Result<std::variant<Options, Answer>> parse_options(std::span<const std::string> args);
+
+/// "24-bit"
+std::string to_text(media::SampleFormat format);
+
+}  // namespace kilter::commands

@@ -43,6 +43,7 @@ struct SurveyTrack {
 
 struct SurveyMix {
   std::size_t file{0};                 ///< index into Survey::files
+  std::string found_by;                ///< for people, set by who found it: "by its name"
   std::vector<intake::Levels> levels;  ///< per channel; none when unreadable
   std::shared_ptr<const AnalysisSignal> signal;
   std::vector<Finding> findings;

@@ -15,15 +15,18 @@ std::string clock_text(double seconds, int decimals) {
   const auto units = std::llround(std::fabs(seconds) * static_cast<double>(units_per_s));
   const auto whole_s = static_cast<std::int64_t>(units / units_per_s);
   const auto fraction = static_cast<std::int64_t>(units % units_per_s);
-  std::array<char, 64> text{};
-  const int length = std::snprintf(
-      text.data(), text.size(), "%s%02lld:%02lld:%02lld", seconds < 0.0 && units != 0 ? "-" : "",
-      static_cast<long long>(whole_s / 3600), static_cast<long long>(whole_s / 60 % 60),
-      static_cast<long long>(whole_s % 60));
-  if (decimals > 0)
-    std::snprintf(text.data() + length, text.size() - static_cast<std::size_t>(length), ".%0*lld",
-                  decimals, static_cast<long long>(fraction));
-  return text.data();
+  std::array<char, 64> clock{};
+  std::snprintf(clock.data(), clock.size(), "%s%02lld:%02lld:%02lld",
+                seconds < 0.0 && units != 0 ? "-" : "", static_cast<long long>(whole_s / 3600),
+                static_cast<long long>(whole_s / 60 % 60), static_cast<long long>(whole_s % 60));
+  std::string text = clock.data();
+  if (decimals > 0) {
+    const std::string digits = std::to_string(fraction);
+    text += '.';
+    text.append(static_cast<std::size_t>(decimals) - digits.size(), '0');
+    text += digits;
+  }
+  return text;
 }
 
 }  // namespace kilter

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <string_view>
 
+#include "kilter/base/clock_text.h"
 #include "text_file.h"
 
 namespace kilter::edits {
@@ -26,7 +27,7 @@ constexpr std::string_view kExplanation = R"(#
 #   source_last     the cut's last frame in the file
 #   timeline_first  where the first frame belongs: frames of the timeline, with a fraction
 #   timeline_last   where the last frame belongs
-#   start           timeline_first as h:mm:ss.mmm
+#   start           timeline_first as hh:mm:ss.mmm
 #   speed           play the file at this speed: 1 is as recorded; times 100 it is in percent
 #   polarity        normal, or inverted: turn it round
 #   standing        firm, or shaky: look at it before you trust it
@@ -62,12 +63,6 @@ std::string cell(std::string_view text) {
   return escaped;
 }
 
-std::string clock_time(double time_s) {
-  const long long ms = std::llround(std::abs(time_s) * 1000.0);
-  return fmt::format("{}{}:{:02}:{:02}.{:03}", time_s < 0.0 && ms > 0 ? "-" : "", ms / 3600000,
-                     ms / 60000 % 60, ms / 1000 % 60, ms % 1000);
-}
-
 std::int64_t first_frame_from(double time_s, double rate_hz) {
   return static_cast<std::int64_t>(std::ceil(time_s * rate_hz - kWholeFrame));
 }
@@ -100,7 +95,7 @@ std::string row(const Lineup& lineup, const LineupTrack& track, const TrackPart&
       "{}\t{}\t{}\t{}\t{}\t{}\t{:.6f}\t{:.6f}\t{}\t{:.12f}\t{}\t{}\t{:.3f}\t{}\t{}\n",
       cell(track.name), cell(part.file), part.channel, track.rate_hz, cut.first - part_first,
       last - part_first, line_s(cut.first) * lineup.timeline_rate_hz,
-      line_s(last) * lineup.timeline_rate_hz, clock_time(line_s(cut.first)), 1.0 / span.rate(),
+      line_s(last) * lineup.timeline_rate_hz, clock_text(line_s(cut.first)), 1.0 / span.rate(),
       track.inverted ? "inverted" : "normal", to_text(track.standing), span.uncertainty_us,
       cell(track.recorder), cell(codes_of(track.findings)));
 }

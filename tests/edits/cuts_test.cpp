@@ -81,8 +81,8 @@ TEST(Cuts, SpeedUndoesTheDrift) {
 
 TEST(Cuts, StartReadsAsAClock) {
   const auto rows = table_of(cuts_text(sample_lineup()));
-  EXPECT_EQ(rows[1][8], "0:00:12.346");
-  EXPECT_EQ(rows[4][8], "-0:00:03.250");
+  EXPECT_EQ(rows[1][8], "00:00:12.346");
+  EXPECT_EQ(rows[4][8], "-00:00:03.250");
 }
 
 TEST(Cuts, DifficultNamesSurviveInOneCell) {

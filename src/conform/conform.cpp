@@ -159,6 +159,7 @@ std::optional<Error> fatal(const std::vector<Outcome>& outcomes, const Progress&
 
 std::vector<std::filesystem::path> stem_files(const std::vector<const LineupTrack*>& tracks) {
   std::vector<std::string> names;
+  names.reserve(tracks.size());
   for (const LineupTrack* track : tracks) names.push_back(track->name);
   std::vector<std::filesystem::path> files;
   for (const std::string& name : safe_file_names(names)) files.emplace_back(name + ".wav");

@@ -62,7 +62,7 @@ std::vector<fs::path> missing_folders(const fs::path& dir) {
 fs::path make_fresh(const fs::path& wanted, std::error_code& problem) {
   constexpr int kTries = 1000;
   for (int i = 1; i <= kTries; ++i) {
-    const fs::path name = i == 1 ? wanted : fs::path(wanted.string() + '-' + std::to_string(i));
+    fs::path name = i == 1 ? wanted : fs::path(wanted.string() + '-' + std::to_string(i));
     if (fs::create_directory(name, problem)) return name;
     if (problem && problem != std::errc::file_exists) return {};
   }

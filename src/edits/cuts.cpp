@@ -54,7 +54,8 @@ std::string cell(std::string_view text) {
   std::string escaped;
   for (std::size_t i = 0; i < text.size(); ++i) {
     const auto byte = static_cast<unsigned char>(text[i]);
-    const bool in_front = i == 0 && std::string_view("#=+-@").find(text[i]) != text.npos;
+    const bool in_front =
+        i == 0 && std::string_view("#=+-@").find(text[i]) != std::string_view::npos;
     if (byte < 0x20 || byte == 0x7F || byte == '"' || byte == '\\' || in_front)
       escaped += fmt::format("\\x{:02X}", byte);
     else

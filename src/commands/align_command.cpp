@@ -8,10 +8,15 @@
 
 namespace kilter::commands {
 
-Result<Lineup> align_session(const Options& options, Console& console) {
-  const auto loaded = load(options, true, console);
-  if (!loaded) return loaded.error();
-  const auto input = align_input(loaded->survey);
+Result<Lineup> align_session(const session::Session& session, const Options& options,
+                             Console& console) {
+  if (session.files.size() < 2)
+    return Error{ErrorKind::no_input, session.files.front().name,
+                 "is the only audio file of the session",
+                 "put the mixdown and the recordings of the people together"};
+  const auto survey = load(session, options, true, console);
+  if (!survey) return survey.error();
+  const auto input = align_input(*survey);
   if (!input) return input.error();
   sync::AlignOptions align;
   align.threads = options.threads;
@@ -19,7 +24,7 @@ Result<Lineup> align_session(const Options& options, Console& console) {
   align.progress = [&](double done, const char* stage) { console.progress(stage, done); };
   const auto placings = sync::align(input->mix, input->tracks, align);
   if (!placings) return placings.error();
-  return build_lineup(loaded->survey, *input, *placings);
+  return build_lineup(*survey, *input, *placings);
 }
 
 Result<Exit> align_command(const Options& options, Console& console) {
@@ -27,7 +32,7 @@ Result<Exit> align_command(const Options& options, Console& console) {
   if (!session) return session.error();
   const auto file = options.lineup.value_or(default_lineup_file(*session));
   if (auto refused = output_refusal(file, *session)) return *std::move(refused);
-  const auto lineup = align_session(options, console);
+  const auto lineup = align_session(*session, options, console);
   if (!lineup) return lineup.error();
   if (auto written = edits::write_lineup(*lineup, file); !written) return written.error();
   const auto printed = console.print(options.json ? edits::to_text(*lineup)

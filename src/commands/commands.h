@@ -1,4 +1,4 @@
-// The commands. Each reports its own errors and returns the exit code.
+// The commands. Each prints its results; its error is for the caller to report.
 #pragma once
 
 #include "console.h"
@@ -12,7 +12,9 @@ Result<Exit> survey_command(const Options& options, Console& console);
 Result<Exit> align_command(const Options& options, Console& console);
 Result<Exit> conform_command(const Options& options, Console& console);
 
-/// Decodes, measures and places: what align and conform share.
-Result<Lineup> align_session(const Options& options, Console& console);
+/// Decodes, measures and places: what align and conform share. Fails (no_input) without a mix and a
+/// track.
+Result<Lineup> align_session(const session::Session& session, const Options& options,
+                             Console& console);
 
 }  // namespace kilter::commands

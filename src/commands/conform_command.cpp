@@ -65,9 +65,13 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   if (auto refused = output_refusal(options.out, *session)) return *std::move(refused);
   // Made before the work, so that a folder that cannot be written is told at once.
   auto staged = conform::StagedFolder::make(options.out, options.replace);
-  if (!staged) return staged.error();
-  const auto lineup =
-      options.lineup ? edits::read_lineup(*options.lineup) : align_session(options, console);
+  if (!staged) {
+    Error error = staged.error();
+    error.file = options.out;  // as the user named it
+    return error;
+  }
+  const auto lineup = options.lineup ? edits::read_lineup(*options.lineup)
+                                     : align_session(*session, options, console);
   if (!lineup) return lineup.error();
 
   const auto report = conform::conform(*lineup, session->folder, staged->path() / "stems",

@@ -13,7 +13,7 @@ namespace {
 
 /// "cannot be opened (...)" follows the file's name; "the file is empty" follows a colon.
 bool continues_name(std::string_view what) {
-  constexpr std::array<std::string_view, 4> kStarts{"cannot ", "is ", "holds ", "has "};
+  constexpr std::array<std::string_view, 5> kStarts{"cannot ", "is ", "lies ", "holds ", "has "};
   return std::any_of(kStarts.begin(), kStarts.end(),
                      [&](std::string_view start) { return what.starts_with(start); });
 }

@@ -1,6 +1,7 @@
 #include "load.h"
 
-#include <algorithm>
+#include <optional>
+#include <vector>
 
 #include "kilter/intake/intake.h"
 #include "mix_choice.h"
@@ -45,23 +46,22 @@ Result<void> report_broken(const session::Session& session, const Taken& taken, 
 
 }  // namespace
 
-Result<Loaded> load(const Options& options, bool for_alignment, Console& console) {
-  auto session = session::open_session(options.session, options.mix);
-  if (!session) return session.error();
-  std::optional<MixPick> mix = mix_by_name(*session);
-  const Taken taken = take_in(*session, options, for_alignment || !mix, console);
+Result<survey::Survey> load(const session::Session& session, const Options& options,
+                            bool for_alignment, Console& console) {
+  std::optional<MixPick> mix = mix_by_name(session);
+  const Taken taken = take_in(session, options, for_alignment || !mix, console);
   if (auto error = common_error(taken)) return *std::move(error);
-  if (auto usable = report_broken(*session, taken, console); !usable) return usable.error();
+  if (auto usable = report_broken(session, taken, console); !usable) return usable.error();
   if (!mix) {
-    auto pick = mix_by_sound(*session, taken, options.threads, console);
+    auto pick = mix_by_sound(session, taken, options.threads, console);
     if (!pick) return pick.error();
     mix = *std::move(pick);
   }
-  auto survey = survey::make_survey(*session, taken, mix->file);
+  auto survey = survey::make_survey(session, taken, mix->file);
   if (!survey) return survey.error();
   if (survey->mix) survey->mix->found_by = mix->found_by;
   if (mix->finding) survey->findings.push_back(*mix->finding);
-  return Loaded{*std::move(session), *std::move(survey)};
+  return survey;
 }
 
 }  // namespace kilter::commands

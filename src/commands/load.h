@@ -1,9 +1,5 @@
-// From the command line's session to its survey: opened, decoded, the mix known.
+// From a session's files to its survey: decoded, the mix known.
 #pragma once
-
-#include <optional>
-#include <string>
-#include <vector>
 
 #include "console.h"
 #include "kilter/session/session.h"
@@ -12,14 +8,10 @@
 
 namespace kilter::commands {
 
-struct Loaded {
-  session::Session session;
-  survey::Survey survey;
-};
-
 /// Decodes the session and finds its mix, keeping 16 kHz signals when `for_alignment`. Broken files
 /// are told of and kept as rows; when the mix is not clear, the survey has none and a finding why.
 /// Fails when no file can be read, the copies cannot be kept, or the user stops.
-Result<Loaded> load(const Options& options, bool for_alignment, Console& console);
+Result<survey::Survey> load(const session::Session& session, const Options& options,
+                            bool for_alignment, Console& console);
 
 }  // namespace kilter::commands

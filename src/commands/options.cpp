@@ -2,7 +2,7 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <map>
+#include <array>
 
 #include "kilter/base/parallel.h"
 
@@ -13,12 +13,36 @@
 namespace kilter::commands {
 namespace {
 
-const std::map<std::string, conform::StemRange> kRanges{{"mix", conform::StemRange::mix},
-                                                        {"all", conform::StemRange::all},
-                                                        {"shared", conform::StemRange::shared}};
-const std::map<std::string, media::SampleFormat> kBits{{"16", media::SampleFormat::pcm16},
-                                                       {"24", media::SampleFormat::pcm24},
-                                                       {"32f", media::SampleFormat::float32}};
+template <typename Value>
+struct Choice {
+  const char* text;
+  Value value;
+};
+constexpr std::array kRanges{Choice<conform::StemRange>{"mix", conform::StemRange::mix},
+                             Choice<conform::StemRange>{"all", conform::StemRange::all},
+                             Choice<conform::StemRange>{"shared", conform::StemRange::shared}};
+constexpr std::array kBits{Choice<media::SampleFormat>{"16", media::SampleFormat::pcm16},
+                           Choice<media::SampleFormat>{"24", media::SampleFormat::pcm24},
+                           Choice<media::SampleFormat>{"32f", media::SampleFormat::float32}};
+
+CLI::Validator is_one_of(const auto& choices) {
+  std::vector<std::string> texts;
+  for (const auto& choice : choices) texts.emplace_back(choice.text);
+  return CLI::IsMember(texts);
+}
+
+/// The value of a text that is_one_of() has let through.
+auto value_of(const std::string& text, const auto& choices) {
+  for (const auto& choice : choices)
+    if (text == choice.text) return choice.value;
+  return choices.front().value;
+}
+
+std::string without_empty_line_pairs(std::string text) {
+  for (auto at = text.find("\n\n\n"); at != std::string::npos; at = text.find("\n\n\n"))
+    text.erase(at, 1);
+  return text;
+}
 
 /// Texts as CLI11 takes them, before they become values.
 struct Texts {
@@ -35,7 +59,9 @@ class Parser {
   Parser() : app_("Lines up the tracks of a show with its mixdown.", "kilter") {
     options_.threads = available_threads();
     app_.require_subcommand(1);
-    app_.set_version_flag("--version", "kilter " KILTER_VERSION);
+    app_.get_formatter()->label("SUBCOMMAND", "COMMAND");
+    app_.get_formatter()->label("Positionals", "Session");
+    app_.set_version_flag("--version", "kilter " KILTER_VERSION, "print the version and exit");
     app_.set_help_flag("-h,--help", "print this help and exit");
     app_.footer(
         "Examples:\n"
@@ -44,7 +70,7 @@ class Parser {
         "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
         "      writes aligned stems, a lineup and a cut list to that folder\n"
         "\n"
-        "`kilter COMMAND --help` tells a command's options. Exit codes: 0 all well,\n"
+        "kilter COMMAND --help tells a command's options. Exit codes: 0 all well,\n"
         "1 finished but something needs a person, 2 command line wrong, 3 no usable\n"
         "input, 4 an output could not be written, 70 a bug, 130 interrupted.");
     add_survey();
@@ -61,7 +87,7 @@ class Parser {
     } catch (const CLI::CallForVersion&) {
       return {Answer{app_.version() + '\n'}};
     } catch (const CLI::ParseError& error) {
-      return wrong(error);
+      return wrong(error, args);
     }
     return {finished()};
   }
@@ -70,6 +96,7 @@ class Parser {
   void add_survey() {
     CLI::App* command =
         add(Command::survey, "survey", "What arrived: a row per track, and findings.");
+    add_running(*command);
     command->footer(
         "Examples:\n"
         "  kilter survey shows/lighthouse-12\n"
@@ -79,10 +106,10 @@ class Parser {
   void add_align() {
     CLI::App* command =
         add(Command::align, "align", "Where every track belongs: writes the lineup.");
-    command
-        ->add_option("--lineup", texts_.lineup, "where to write the lineup [NAME.lineup.json here]")
+    command->add_option("--lineup", texts_.lineup, "where to write it [NAME.lineup.json here]")
         ->option_text("FILE")
         ->group("Output");
+    add_running(*command);
     command->footer(
         "Examples:\n"
         "  kilter align shows/lighthouse-12\n"
@@ -90,86 +117,95 @@ class Parser {
   }
 
   void add_conform() {
-    CLI::App* command = add(Command::conform, "conform",
-                            "Stems that all start together and stay in step, a lineup and a cut "
-                            "list. Aligns first, unless --lineup is given.");
+    CLI::App* command = add(Command::conform, "conform", "Aligned stems, a lineup and a cut list.");
     command->add_option("--lineup", texts_.lineup, "read this lineup instead of aligning")
         ->option_text("FILE")
         ->group("Input");
-    command->add_option("--out", texts_.out, "output folder; refused if it holds files")
-        ->option_text("DIR (required)")
-        ->required()
-        ->group("Output");
-    command
-        ->add_flag("--replace", options_.replace, "replace an earlier result in the output folder")
-        ->group("Output");
-    command
-        ->add_option("--limit-ms", options_.limit_ms,
-                     "largest permitted misalignment, milliseconds [1.0]")
-        ->option_text("X")
-        ->check(CLI::PositiveNumber)
-        ->group("Output");
-    add_stem_options(*command);
+    add_output(*command);
+    add_stems(*command);
+    add_running(*command);
     command->footer(
         "Examples:\n"
         "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
         "  kilter conform shows/lighthouse-12 --lineup 12.lineup.json --out 12 --bits 16");
   }
 
-  void add_stem_options(CLI::App& command) {
-    command.add_option("--range", texts_.range, "mix | all | shared: what the stems cover [mix]")
+  CLI::App* add(Command command, const std::string& name, const std::string& about) {
+    CLI::App* sub = app_.add_subcommand(name, about)->group("Commands");
+    sub->callback([this, command] { options_.command = command; });
+    // No CLI::ExistingFile here: the readers say better what is wrong, with the right exit code.
+    sub->add_option("SESSION", texts_.session, "a folder, a session.toml, or audio files")
+        ->option_text("...")
+        ->required();
+    sub->add_option("--mix", texts_.mix, "the mixdown [found by name, else by sound]")
+        ->option_text("FILE")
+        ->group("Input");
+    return sub;
+  }
+
+  void add_output(CLI::App& command) {
+    command.add_option("--out", texts_.out, "folder for all of it; refused if it holds files")
+        ->option_text("DIR")
+        ->required()
+        ->group("Output");
+    command.add_flag("--replace", options_.replace, "replace an earlier result in that folder")
+        ->group("Output");
+    command.add_option("--limit-ms", options_.limit_ms, "largest permitted misalignment [1.0]")
+        ->option_text("X")
+        ->check(CLI::PositiveNumber)
+        ->group("Output");
+  }
+
+  void add_stems(CLI::App& command) {
+    command.add_option("--range", texts_.range, "mix|all|shared: what the stems cover [mix]")
         ->option_text("RANGE")
-        ->check(one_of(kRanges))
+        ->check(is_one_of(kRanges))
         ->group("Stems");
     command.add_option("--rate", options_.rate_hz, "sample rate [the mix's]")
         ->option_text("HZ")
         ->check(CLI::Range(8000, 768000))
         ->group("Stems");
-    command.add_option("--bits", texts_.bits, "16 | 24 | 32f: sample format [24]")
+    command.add_option("--bits", texts_.bits, "16|24|32f: sample format [24]")
         ->option_text("BITS")
-        ->check(one_of(kBits))
+        ->check(is_one_of(kBits))
         ->group("Stems");
   }
 
-  CLI::App* add(Command command, const std::string& name, const std::string& about) {
-    CLI::App* sub = app_.add_subcommand(name, about);
-    sub->callback([this, command] { options_.command = command; });
-    // No CLI::ExistingFile here: the readers say better what is wrong, with the right exit code.
-    sub->add_option("SESSION", texts_.session, "a folder, a session.toml, or audio files")
-        ->option_text("...")
-        ->required()
-        ->group("Input");
-    sub->add_option("--mix", texts_.mix, "the mixdown [found by name, else by sound]")
-        ->option_text("FILE")
-        ->group("Input");
-    sub->add_option("--threads", options_.threads, "threads to work with [all cores]")
+  void add_running(CLI::App& command) {
+    command.add_option("--threads", options_.threads, "threads to work with [all cores]")
         ->option_text("N")
         ->check(CLI::Range(1, 1024))
         ->group("Running");
-    sub->add_flag("--quiet", options_.quiet, "no progress")->group("Running");
-    sub->add_flag("--json", options_.json, "one JSON document on stdout in place of the table")
+    command.add_flag("--quiet", options_.quiet, "no progress")->group("Running");
+    command.add_flag("--json", options_.json, "one JSON document on stdout in place of the table")
         ->group("Running");
-    return sub;
+    command.set_help_flag("-h,--help", "print this help and exit")->group("Running");
   }
 
-  template <typename Values>
-  static CLI::Validator one_of(const Values& values) {
-    std::vector<std::string> names;
-    for (const auto& [name, value] : values) names.push_back(name);
-    return CLI::IsMember(names);
+  const CLI::App* chosen() const {
+    const auto commands = app_.get_subcommands();
+    return commands.empty() ? nullptr : commands.front();
   }
 
   std::string help() const {
-    const auto chosen = app_.get_subcommands();
-    return chosen.empty() ? app_.help() : chosen.front()->help("kilter");
+    return without_empty_line_pairs(chosen() == nullptr ? app_.help() : chosen()->help("kilter"));
   }
 
-  Error wrong(const CLI::ParseError& error) const {
+  Error wrong(const CLI::ParseError& error, std::span<const std::string> args) const {
+    if (args.empty()) return {ErrorKind::bad_command, {}, "no command given", "read kilter --help"};
+    if (chosen() == nullptr && !args.front().starts_with('-'))
+      return {ErrorKind::bad_command,
+              {},
+              "there is no command \"" + args.front() + '"',
+              "use survey, align or conform"};
     std::string what = error.what();
-    if (const auto line = what.find('\n'); line != std::string::npos) what.resize(line);
-    const auto chosen = app_.get_subcommands();
-    const std::string command = chosen.empty() ? "" : chosen.front()->get_name() + ' ';
-    return {ErrorKind::bad_command, {}, what, "read kilter " + command + "--help"};
+    if (dynamic_cast<const CLI::ExtrasError*>(&error) != nullptr)
+      what = "unknown option" + what.substr(std::min(what.find(':'), what.size()));
+    const std::string command = chosen() == nullptr ? "" : chosen()->get_name() + ' ';
+    return {ErrorKind::bad_command,
+            {},
+            what.substr(0, what.find('\n')),
+            "read kilter " + command + "--help"};
   }
 
   Options finished() const {
@@ -178,8 +214,8 @@ class Parser {
     if (!texts_.mix.empty()) options.mix = texts_.mix;
     if (!texts_.lineup.empty()) options.lineup = texts_.lineup;
     options.out = texts_.out;
-    options.range = kRanges.at(texts_.range);
-    options.bits = kBits.at(texts_.bits);
+    options.range = value_of(texts_.range, kRanges);
+    options.bits = value_of(texts_.bits, kBits);
     return options;
   }
 

@@ -21,12 +21,13 @@ using Json = nlohmann::ordered_json;
 
 // ---- text
 
-const std::vector<Column> kColumns{
-    {"track", "", false, true},          {"ch", "", true, false},
-    {"format", "", false, true},         {"rate", "kHz", true, false},
-    {"length", "hh:mm:ss", true, false}, {"level", "dBFS", true, false},
-    {"peak", "dBFS", true, false},       {"floor", "dBFS", true, false},
-    {"note", "", false, false}};
+std::vector<Column> columns() {
+  return {{"track", "", false, true},          {"ch", "", true, false},
+          {"format", "", false, true},         {"rate", "kHz", true, false},
+          {"length", "hh:mm:ss", true, false}, {"level", "dBFS", true, false},
+          {"peak", "dBFS", true, false},       {"floor", "dBFS", true, false},
+          {"note", "", false, false}};
+}
 
 std::string decibels(double db) { return std::isfinite(db) ? fmt::format("{:.1f}", db) : "-inf"; }
 
@@ -154,7 +155,7 @@ std::string survey_text(const Survey& survey) {
                           note_of(word, findings.add(track.name, track.findings))));
   }
   findings.add("", survey.findings);
-  std::string text = heading(survey) + text_table(kColumns, rows, kTerminalColumns);
+  std::string text = heading(survey) + text_table(columns(), rows, kTerminalColumns);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;
 }

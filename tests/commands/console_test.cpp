@@ -1,0 +1,98 @@
+#include "console.h"
+
+#include <gtest/gtest.h>
+
+#include <sstream>
+
+namespace kilter::commands {
+namespace {
+
+struct ErrorCase {
+  const char* name;
+  Error error;
+  const char* text;
+  Exit exit;
+};
+
+class ErrorTexts : public testing::TestWithParam<ErrorCase> {};
+
+TEST_P(ErrorTexts, SayWhatWhichFileAndWhatNext) {
+  EXPECT_EQ(error_text(GetParam().error), GetParam().text);
+  EXPECT_EQ(exit_for(GetParam().error), GetParam().exit);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Cases, ErrorTexts,
+    testing::Values(
+        ErrorCase{"Unreadable",
+                  {ErrorKind::unreadable, "guest-2.wav", "not a format we know", "convert it"},
+                  "kilter: cannot read \"guest-2.wav\": not a format we know\n  next: convert it\n",
+                  Exit::no_input},
+        ErrorCase{"CannotWrite",
+                  {ErrorKind::cannot_write, "out", "the disk is full", "make room"},
+                  "kilter: cannot write \"out\": the disk is full\n  next: make room\n",
+                  Exit::cannot_write},
+        ErrorCase{"ASentenceThatGoesOn",
+                  {ErrorKind::cannot_write, "out", "cannot be made (no rights)", ""},
+                  "kilter: \"out\" cannot be made (no rights)\n",
+                  Exit::cannot_write},
+        ErrorCase{"NoFile",
+                  {ErrorKind::bad_command, {}, "no command given", "read kilter --help"},
+                  "kilter: no command given\n  next: read kilter --help\n",
+                  Exit::bad_command},
+        ErrorCase{"NoInput",
+                  {ErrorKind::no_input, "shows", "no audio files in this folder", ""},
+                  "kilter: \"shows\": no audio files in this folder\n",
+                  Exit::no_input},
+        ErrorCase{"ControlCharacters",
+                  {ErrorKind::unreadable, "a\x1b[2J.wav", "the file is empty", ""},
+                  "kilter: cannot read \"a?[2J.wav\": the file is empty\n",
+                  Exit::no_input},
+        ErrorCase{"Interrupted",
+                  {ErrorKind::interrupted, {}, "interrupted", ""},
+                  "kilter: interrupted\n",
+                  Exit::interrupted}),
+    [](const auto& each) { return each.param.name; });
+
+class ConsoleTest : public testing::Test {
+ protected:
+  const std::atomic<bool> stop_{false};
+  std::ostringstream out_;
+  std::ostringstream err_;
+};
+
+TEST_F(ConsoleTest, RewritesOneLineAndOnlyWhenItChanges) {
+  Console console(out_, err_, true, stop_);
+  console.progress("reading", 0.101);
+  console.progress("reading", 0.102);
+  console.progress("fit", 0.5);
+  EXPECT_EQ(err_.str(), "\rreading 10 %\rfit 50 %    ");
+}
+
+TEST_F(ConsoleTest, ClearsTheLineBeforeResultsAndErrors) {
+  Console console(out_, err_, true, stop_);
+  console.progress("fit", 1.0);
+  ASSERT_TRUE(console.print("table\n"));
+  EXPECT_EQ(out_.str(), "table\n");
+  EXPECT_EQ(err_.str(), "\rfit 100 %\r         \r");
+  console.report({ErrorKind::no_input, {}, "nothing", ""});
+  EXPECT_EQ(err_.str(), "\rfit 100 %\r         \rkilter: nothing\n");
+}
+
+TEST_F(ConsoleTest, ShowsNoProgressWhereNobodyLooks) {
+  Console console(out_, err_, false, stop_);
+  console.progress("reading", 0.5);
+  ASSERT_TRUE(console.print("table\n"));
+  EXPECT_EQ(err_.str(), "");
+}
+
+TEST_F(ConsoleTest, FailsWhenResultsCannotBeDelivered) {
+  Console console(out_, err_, false, stop_);
+  out_.setstate(std::ios::badbit);
+  const auto printed = console.print("table\n");
+  ASSERT_FALSE(printed);
+  EXPECT_EQ(printed.error().kind, ErrorKind::cannot_write);
+}
+
+}  // namespace
+}  // namespace kilter::commands

@@ -1,0 +1,241 @@
+// Whole runs over a simulated session, read as a user reads them.
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <filesystem>
+#include <map>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "kilter/edits/lineup_file.h"
+#include "kilter/media/audio_file.h"
+#include "run_kilter.h"
+#include "simulator/session_files.h"
+#include "simulator/simulator.h"
+#include "support/sound_files.h"
+#include "support/temporary_folder.h"
+
+namespace kilter {
+namespace {
+
+namespace fs = std::filesystem;
+
+/// Two people in a room, a guest at 44.1 kHz, 70 s of mix; made once for all tests, which only
+/// read it.
+class EndToEnd : public testing::Test {
+ protected:
+  static void SetUpTestSuite() {
+    const auto spec = simulator::hybrid_session(12, 70.0, 2, 1);
+    const auto session = simulator::simulate(spec, simulator::SyntheticVoices(12), 2);
+    ASSERT_TRUE(session) << session.error().what;
+    truth_ = std::make_unique<simulator::Session>(*session);
+    sources_ = std::make_unique<test::TemporaryFolder>();
+    ASSERT_TRUE(simulator::write_session(*truth_, show(), {}));
+  }
+  static void TearDownTestSuite() {
+    sources_.reset();
+    truth_.reset();
+  }
+
+  static fs::path show() { return *sources_ / "lighthouse"; }
+  static std::vector<std::string> names_in(const fs::path& folder) {
+    std::vector<std::string> names;
+    for (const auto& entry : fs::directory_iterator(folder))
+      names.push_back(entry.path().filename().string());
+    std::sort(names.begin(), names.end());
+    return names;
+  }
+  /// A session folder of its own with links to the simulated files, to be spoilt.
+  fs::path linked_show() const {
+    fs::path folder = work_ / "spoilt";
+    fs::create_directory(folder);
+    for (const auto& entry : fs::directory_iterator(show()))
+      fs::create_symlink(entry.path(), folder / entry.path().filename());
+    return folder;
+  }
+  std::string work(const std::string& name) const { return (work_ / name).string(); }
+
+  static std::unique_ptr<simulator::Session> truth_;
+  static std::unique_ptr<test::TemporaryFolder> sources_;
+  test::TemporaryFolder work_;
+};
+std::unique_ptr<simulator::Session> EndToEnd::truth_;
+std::unique_ptr<test::TemporaryFolder> EndToEnd::sources_;
+
+TEST_F(EndToEnd, SurveyListsTheFilesAndTheMix) {
+  const test::Told told = test::run_kilter({"survey", show().string()});
+  EXPECT_EQ(told.exit, 0) << told.err;
+  EXPECT_EQ(told.err, "");
+  EXPECT_NE(told.out.find("the mix is \"mixdown.wav\" (by its name)"), std::string::npos);
+  for (const simulator::SimulatedTrack& track : truth_->tracks)
+    EXPECT_NE(told.out.find('\n' + track.name + ' '), std::string::npos) << told.out;
+}
+
+TEST_F(EndToEnd, AlignFindsEveryTrackWithinTenMicroseconds) {
+  const test::Told told =
+      test::run_kilter({"align", show().string(), "--lineup", work("found.json")});
+  EXPECT_EQ(told.exit, 0) << told.out << told.err;
+  EXPECT_NE(told.out.find("All 3 tracks are firm"), std::string::npos) << told.out;
+  EXPECT_NE(told.out.find(work("found.json")), std::string::npos);
+  EXPECT_EQ(names_in(work_.path()), (std::vector<std::string>{"found.json"}));
+
+  const auto lineup = edits::read_lineup(work_ / "found.json");
+  ASSERT_TRUE(lineup) << lineup.error().what;
+  EXPECT_EQ(lineup->session, "lighthouse");
+  EXPECT_EQ(lineup->to_s, 70.0);
+  std::map<std::string, const LineupTrack*> found;
+  for (const LineupTrack& track : lineup->tracks) found[track.name] = &track;
+  ASSERT_EQ(found.size(), truth_->tracks.size());
+  for (std::size_t i = 0; i < truth_->tracks.size(); ++i) {
+    const simulator::SimulatedTrack& expected = truth_->tracks[i];
+    const LineupTrack& track = *found.at(expected.name);
+    ASSERT_TRUE(track.map);
+    EXPECT_EQ(track.frames(), static_cast<std::int64_t>(expected.samples.size()));
+    const double length_s = track.map->spans().back().to_s;
+    // The bound that a lossless session must keep over the whole track.
+    for (const double track_s : {0.0, length_s / 2.0, length_s})
+      EXPECT_NEAR(*track.map->to_line(track_s), truth_->line_of(i, track_s), 10e-6)
+          << track.name << " at " << track_s;
+  }
+  EXPECT_EQ(found.at(truth_->tracks[0].name)->recorder, found.at(truth_->tracks[1].name)->recorder);
+  EXPECT_NE(found.at(truth_->tracks[0].name)->recorder, found.at(truth_->tracks[2].name)->recorder);
+}
+
+TEST_F(EndToEnd, AlignPutsTheSameDocumentOnStdoutAndInTheFile) {
+  const test::Told told =
+      test::run_kilter({"align", show().string(), "--json", "--lineup", work("found.json")});
+  EXPECT_EQ(told.exit, 0);
+  EXPECT_EQ(told.out, test::read_text(work_ / "found.json"));
+  EXPECT_EQ(nlohmann::json::parse(told.out)["kind"], "kilter lineup");
+}
+
+TEST_F(EndToEnd, AlignGivesTheSameForAnyThreadCountAndWayToNameTheSession) {
+  std::vector<std::string> files{"align"};
+  for (const auto& entry : fs::directory_iterator(show())) files.push_back(entry.path().string());
+  std::vector<std::string> texts;
+  for (const char* threads : {"1", "3"}) {
+    std::vector<std::string> args{"align",  show().string(), "--threads",   threads,
+                                  "--json", "--lineup",      work("l.json")};
+    texts.push_back(test::run_kilter(args).out);
+  }
+  files.insert(files.end(), {"--json", "--lineup", work("l.json")});
+  texts.push_back(test::run_kilter(files).out);
+  EXPECT_EQ(texts[0], texts[1]);
+  EXPECT_EQ(texts[0], texts[2]);
+}
+
+TEST_F(EndToEnd, AlignFindsTheMixBySoundWhereNoNameTells) {
+  const fs::path folder = linked_show();
+  fs::rename(folder / "mixdown.wav", folder / "aaa.wav");
+  const test::Told survey = test::run_kilter({"survey", folder.string()});
+  EXPECT_NE(survey.out.find("the mix is \"aaa.wav\" (by its sound)"), std::string::npos)
+      << survey.out;
+  const test::Told told = test::run_kilter({"align", folder.string(), "--lineup", work("l.json")});
+  EXPECT_EQ(told.exit, 0) << told.err;
+  EXPECT_NE(told.out.find("All 3 tracks are firm"), std::string::npos) << told.out;
+}
+
+TEST_F(EndToEnd, AlignGoesOnBesideABrokenAStrangeAndASilentTrack) {
+  const fs::path folder = linked_show();
+  test::write_text(folder / "broken.wav", "Dear keepers, my recording is attached.\n");
+  test::write_sound(folder / "noise.wav", {test::noise(48000 * 60, 0.1F, 5)}, 48000);
+  test::write_sound(folder / "silent.wav", {test::Samples(48000 * 60, 0.0F)}, 48000);
+  const test::Told told = test::run_kilter({"align", folder.string(), "--lineup", work("l.json")});
+  EXPECT_EQ(told.exit, 1);
+  EXPECT_NE(told.err.find("cannot read \"broken.wav\""), std::string::npos) << told.err;
+  EXPECT_NE(told.out.find("3 of 6 tracks firm"), std::string::npos) << told.out;
+  EXPECT_NE(told.out.find("3 unplaced (broken, noise,\nsilent)"), std::string::npos) << told.out;
+  const auto document = nlohmann::json::parse(test::read_text(work_ / "l.json"));
+  std::map<std::string, std::string> codes;
+  for (const auto& track : document["tracks"])
+    for (const auto& finding : track["findings"])
+      codes[track["name"]] += finding["code"].get<std::string>() + ' ';
+  EXPECT_NE(codes["broken"].find("unreadable"), std::string::npos);
+  EXPECT_NE(codes["noise"].find("unmatched"), std::string::npos) << codes["noise"];
+  EXPECT_NE(codes["silent"].find("silent"), std::string::npos);
+}
+
+TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
+  const test::Told told = test::run_kilter({"conform", show().string(), "--out", work("done")});
+  EXPECT_EQ(told.exit, 0) << told.err;
+  EXPECT_EQ(told.err, "");
+  EXPECT_EQ(names_in(work_.path()), (std::vector<std::string>{"done"}));
+  EXPECT_EQ(names_in(work_ / "done"), (std::vector<std::string>{"edits", "lineup.json", "stems"}));
+  const std::string cuts = test::read_text(work_ / "done" / "edits" / "cuts.tsv");
+  for (const simulator::SimulatedTrack& track : truth_->tracks) {
+    const auto stem = media::open_audio(work_ / "done" / "stems" / (track.name + ".wav"));
+    ASSERT_TRUE(stem) << stem.error().what;
+    EXPECT_EQ(stem->info.format, "WAV 24-bit");
+    EXPECT_EQ(stem->info.rate.hz, 48000.0);
+    EXPECT_EQ(stem->info.claimed_length.n, 48000 * 70);
+    EXPECT_NE(cuts.find('\n' + track.name + '\t'), std::string::npos);
+  }
+}
+
+TEST_F(EndToEnd, ConformReadsALineupInPlaceOfAligning) {
+  ASSERT_EQ(test::run_kilter({"align", show().string(), "--lineup", work("l.json")}).exit, 0);
+  ASSERT_EQ(test::run_kilter({"conform", show().string(), "--out", work("whole")}).exit, 0);
+  const test::Told told = test::run_kilter(
+      {"conform", show().string(), "--lineup", work("l.json"), "--out", work("again"), "--json"});
+  ASSERT_EQ(told.exit, 0) << told.err;
+  EXPECT_EQ(nlohmann::json::parse(told.out)["stems"].size(), 3U);
+  for (const simulator::SimulatedTrack& track : truth_->tracks) {
+    const fs::path stem = fs::path("stems") / (track.name + ".wav");
+    EXPECT_EQ(test::read_text(work_ / "whole" / stem), test::read_text(work_ / "again" / stem));
+  }
+}
+
+TEST_F(EndToEnd, ConformReplacesAnEarlierResultOnlyWhenTold) {
+  ASSERT_EQ(test::run_kilter({"conform", show().string(), "--out", work("done")}).exit, 0);
+  const std::vector<std::string> again{"conform",  show().string(),
+                                       "--out",    work("done"),
+                                       "--lineup", work("done") + "/lineup.json",
+                                       "--bits",   "16"};
+  EXPECT_EQ(test::run_kilter(again).exit, 2);
+  std::vector<std::string> replace = again;
+  replace.emplace_back("--replace");
+  const test::Told told = test::run_kilter(replace);
+  EXPECT_EQ(told.exit, 0) << told.err;
+  const auto stem = media::open_audio(work_ / "done" / "stems" / (truth_->tracks[0].name + ".wav"));
+  ASSERT_TRUE(stem);
+  EXPECT_EQ(stem->info.format, "WAV 16-bit");
+}
+
+TEST_F(EndToEnd, ConformTakesRateRangeAndBits) {
+  const test::Told told =
+      test::run_kilter({"conform", show().string(), "--out", work("done"), "--rate", "44100",
+                        "--range", "shared", "--bits", "32f"});
+  ASSERT_EQ(told.exit, 0) << told.err;
+  const auto stem = media::open_audio(work_ / "done" / "stems" / (truth_->tracks[0].name + ".wav"));
+  ASSERT_TRUE(stem);
+  EXPECT_EQ(stem->info.format, "WAV 32-bit float");
+  EXPECT_EQ(stem->info.rate.hz, 44100.0);
+}
+
+TEST_F(EndToEnd, ConformTellsWhenABoundIsBeyondTheLimit) {
+  const test::Told told =
+      test::run_kilter({"conform", show().string(), "--out", work("done"), "--limit-ms", "0.0001"});
+  EXPECT_EQ(told.exit, 1);
+  EXPECT_NE(told.err.find("beyond the limit of 0.0001 ms"), std::string::npos) << told.err;
+  EXPECT_TRUE(fs::exists(work_ / "done" / "lineup.json"));
+}
+
+TEST_F(EndToEnd, ProgressShowsOnATerminalUnlessQuiet) {
+  const std::vector<std::string> args{"align", show().string(), "--lineup", work("l.json")};
+  std::vector<std::string> quiet = args;
+  quiet.emplace_back("--quiet");
+  EXPECT_NE(test::run_kilter(args, true).err.find("\rreading "), std::string::npos);
+  EXPECT_EQ(test::run_kilter(quiet, true).err, "");
+  EXPECT_EQ(test::run_kilter(args, false).err, "");
+}
+
+TEST_F(EndToEnd, NothingEverChangesTheSessionFolder) {
+  const auto before = names_in(show());
+  test::run_kilter({"survey", show().string()});
+  test::run_kilter({"align", show().string(), "--lineup", work("l.json")});
+  test::run_kilter({"conform", show().string(), "--out", work("done")});
+  EXPECT_EQ(names_in(show()), before);
+}
+
+}  // namespace
+}  // namespace kilter

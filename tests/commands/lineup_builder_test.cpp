@@ -1,0 +1,226 @@
+#include "lineup_builder.h"
+
+#include <gtest/gtest.h>
+
+namespace kilter::commands {
+namespace {
+
+using survey::Survey;
+using survey::SurveyFile;
+using survey::SurveyTrack;
+using sync::TrackPlacing;
+
+constexpr double kLength_s = 100.0;
+
+Finding finding(const char* code) {
+  Finding result;
+  result.code = code;
+  return result;
+}
+
+/// A mix, and files with a mono track each.
+class LineupOf : public testing::Test {
+ protected:
+  LineupOf() {
+    survey_.session = "lighthouse";
+    survey_.files.push_back(file("mixdown.wav"));
+    survey_.mix.emplace();
+    survey_.mix->signal = sound();
+  }
+
+  static SurveyFile file(const std::string& name) {
+    return {name, {"WAV 24-bit", {48000.0}, 1, {4800000}, false}, {4800000}, {}};
+  }
+  static std::shared_ptr<const AnalysisSignal> sound() {
+    return std::make_shared<MemorySignal>(std::vector<float>(16, 0.1F));
+  }
+  SurveyTrack& add(const std::string& name) {
+    survey_.files.push_back(file(name + ".wav"));
+    SurveyTrack track;
+    track.name = name;
+    track.file = survey_.files.size() - 1;
+    track.levels.emplace();
+    track.signal = sound();
+    return survey_.tracks.emplace_back(std::move(track));
+  }
+  static TrackPlacing placed(int recorder, bool remote = false) {
+    TrackPlacing placing;
+    placing.standing = Standing::firm;
+    placing.map = *TimeMap::line(1.5, 10.0, kLength_s, 2.0);
+    placing.uncertainty_us = 2.0;
+    placing.recorder = recorder;
+    placing.remote = remote;
+    placing.windows_measured = 9;
+    placing.windows_used = 8;
+    return placing;
+  }
+  /// Asserts nothing: for surveys that can be aligned.
+  AlignInput input() const {
+    auto made = align_input(survey_);
+    return made ? *made : AlignInput{};
+  }
+  Lineup lineup(const std::vector<TrackPlacing>& placings) const {
+    return build_lineup(survey_, input(), placings);
+  }
+
+  Survey survey_;
+};
+
+TEST_F(LineupOf, TakesTheMixAsItsTimeline) {
+  add("keeper");
+  const Lineup result = lineup({placed(0)});
+  EXPECT_EQ(result.session, "lighthouse");
+  EXPECT_EQ(result.timeline_clock, "mix");
+  EXPECT_EQ(result.timeline_rate_hz, 48000.0);
+  EXPECT_EQ(result.from_s, 0.0);
+  EXPECT_EQ(result.to_s, kLength_s);
+  ASSERT_TRUE(result.mix);
+  EXPECT_EQ(result.mix->file, "mixdown.wav");
+  EXPECT_EQ(result.mix->frames, 4800000);
+  ASSERT_EQ(result.mix->spans.size(), 1U);
+  EXPECT_EQ(result.mix->spans[0].to_s, kLength_s);
+}
+
+TEST_F(LineupOf, TakesOverWhatTheEstimatorFound) {
+  add("keeper");
+  add("guest");
+  TrackPlacing guest = placed(1, true);
+  guest.inverted = true;
+  guest.findings = {finding("inverted")};
+  survey_.tracks[1].findings = {finding("clipped")};
+  const Lineup result = lineup({placed(0), guest});
+  ASSERT_EQ(result.tracks.size(), 2U);
+  EXPECT_EQ(result.tracks[0].role, Role::room);
+  EXPECT_EQ(result.tracks[0].recorder, "A");
+  const LineupTrack& track = result.tracks[1];
+  EXPECT_EQ(track.role, Role::remote);
+  EXPECT_EQ(track.recorder, "B");
+  EXPECT_EQ(track.standing, Standing::firm);
+  EXPECT_TRUE(track.inverted);
+  EXPECT_DOUBLE_EQ(track.map.value().start_s(), 1.5);
+  EXPECT_EQ(track.uncertainty_us, 2.0);
+  EXPECT_EQ(track.windows_used, 8);
+  ASSERT_EQ(track.parts.size(), 1U);
+  EXPECT_EQ(track.parts[0].file, "guest.wav");
+  EXPECT_EQ(track.parts[0].frames, 4800000);
+  ASSERT_EQ(track.findings.size(), 2U);
+  EXPECT_EQ(track.findings[0].code, "clipped");
+  EXPECT_EQ(track.findings[1].code, "inverted");
+  EXPECT_FALSE(needs_person(result));
+}
+
+TEST_F(LineupOf, GivesRecordersLettersInOrderOfAppearance) {
+  for (const char* name : {"a", "b", "c", "d"}) add(name);
+  const Lineup result = lineup({placed(2), placed(0), placed(2), placed(1)});
+  std::string recorders;
+  for (const LineupTrack& track : result.tracks) recorders += track.recorder;
+  EXPECT_EQ(recorders, "ABAC");
+}
+
+TEST_F(LineupOf, TakesARecordersNameWhereSoundAgrees) {
+  for (const char* name : {"a", "b", "c", "d"}) add(name);
+  survey_.tracks[0].recorder = survey_.tracks[1].recorder = "desk";
+  // Said to share a recorder, but heard on two.
+  survey_.tracks[2].recorder = survey_.tracks[3].recorder = "field";
+  const Lineup result = lineup({placed(0), placed(0), placed(1), placed(2)});
+  EXPECT_EQ(result.tracks[0].recorder, "desk");
+  EXPECT_EQ(result.tracks[1].recorder, "desk");
+  EXPECT_EQ(result.tracks[2].recorder, "B");
+  EXPECT_EQ(result.tracks[3].recorder, "C");
+}
+
+TEST_F(LineupOf, SaysThatAnUnplacedTrackIsUnmatched) {
+  add("stranger");
+  const Lineup result = lineup({TrackPlacing{}});
+  EXPECT_EQ(result.tracks[0].standing, Standing::unplaced);
+  ASSERT_EQ(result.tracks[0].findings.size(), 1U);
+  EXPECT_EQ(result.tracks[0].findings[0].code, "unmatched");
+  EXPECT_TRUE(needs_person(result));
+}
+
+TEST_F(LineupOf, KeepsSilentAndBrokenTracksWithoutMeasuringThem) {
+  add("keeper");
+  SurveyTrack& silent = add("silent");
+  silent.signal.reset();
+  silent.findings = {finding("silent")};
+  SurveyTrack& broken = add("broken");
+  broken.signal.reset();
+  broken.levels.reset();
+  broken.findings = {finding("unreadable")};
+  survey_.files[broken.file].failure = Error{};
+  survey_.files[broken.file].length = {};
+  EXPECT_EQ(input().survey_tracks, (std::vector<std::size_t>{0}));
+  const Lineup result = lineup({placed(0)});
+  ASSERT_EQ(result.tracks.size(), 3U);
+  EXPECT_EQ(result.tracks[1].standing, Standing::unplaced);
+  EXPECT_EQ(result.tracks[1].findings[0].code, "silent");
+  EXPECT_EQ(result.tracks[2].findings[0].code, "unreadable");
+  EXPECT_EQ(result.tracks[2].frames(), 0);
+  EXPECT_TRUE(needs_person(result));
+}
+
+TEST_F(LineupOf, PlacesCopiesLikeTheirOriginals) {
+  add("keeper");
+  add("keeper-copy").copy_of = 0;
+  add("mix-copy").mix_copy = true;
+  EXPECT_EQ(input().tracks.size(), 1U);
+  const Lineup result = lineup({placed(0)});
+  ASSERT_EQ(result.tracks.size(), 3U);
+  EXPECT_EQ(result.tracks[1].standing, Standing::firm);
+  EXPECT_EQ(result.tracks[1].map.value().start_s(), result.tracks[0].map.value().start_s());
+  EXPECT_EQ(result.tracks[1].recorder, "A");
+  EXPECT_EQ(result.tracks[2].role, Role::mix);
+  EXPECT_EQ(result.tracks[2].map.value().start_s(), 0.0);
+}
+
+TEST_F(LineupOf, LeavesIgnoredTracksOut) {
+  add("scratch").role = Role::ignore;
+  add("keeper");
+  add("scratch-copy").copy_of = 0;
+  EXPECT_EQ(input().survey_tracks, (std::vector<std::size_t>{1}));
+  const Lineup result = lineup({placed(0)});
+  ASSERT_EQ(result.tracks.size(), 2U);
+  EXPECT_EQ(result.tracks[0].name, "keeper");
+}
+
+struct NoInputCase {
+  const char* name;
+  void (*spoil)(Survey&);
+  const char* what;
+};
+
+class NothingToAlign : public LineupOf, public testing::WithParamInterface<NoInputCase> {};
+
+TEST_P(NothingToAlign, IsRefusedWithTheReason) {
+  add("keeper");
+  GetParam().spoil(survey_);
+  const auto made = align_input(survey_);
+  ASSERT_FALSE(made);
+  EXPECT_EQ(made.error().kind, ErrorKind::no_input);
+  EXPECT_NE(made.error().what.find(GetParam().what), std::string::npos) << made.error().what;
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Cases, NothingToAlign,
+    testing::Values(NoInputCase{"NoMix", [](Survey& survey) { survey.mix.reset(); }, "not known"},
+                    NoInputCase{"BrokenMix",
+                                [](Survey& survey) { survey.files[0].failure = Error{}; },
+                                "cannot be read"},
+                    NoInputCase{"SilentMix", [](Survey& survey) { survey.mix->signal.reset(); },
+                                "nothing but silence"},
+                    NoInputCase{"SilentTracks",
+                                [](Survey& survey) { survey.tracks[0].signal.reset(); },
+                                "no track that sounds"}),
+    [](const auto& each) { return each.param.name; });
+
+TEST(Letters, GoOnBehindZ) {
+  EXPECT_EQ(letters(0), "A");
+  EXPECT_EQ(letters(25), "Z");
+  EXPECT_EQ(letters(26), "AA");
+  EXPECT_EQ(letters(27), "AB");
+  EXPECT_EQ(letters(701), "ZZ");
+  EXPECT_EQ(letters(702), "AAA");
+}
+
+}  // namespace
+}  // namespace kilter::commands

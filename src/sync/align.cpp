@@ -39,6 +39,8 @@ constexpr double kSilentRms = 1e-6;            // of full scale: nothing was rec
 constexpr int kLeastWindows = 3;               // for firm
 constexpr double kLeastShare = 0.5;            // of the evidence on one line, for firm
 constexpr double kFirmUncertainty_us = 500.0;  // half of what a listener may never hear
+constexpr double kLeastEvidence = 14.0;        // windows that agree by chance reach 8 sigma or so
+constexpr double kDispersionShare = 0.5;       // of the disagreement between low and high band
 constexpr double kLosslessFloor_us = 2.0;  // window biases that more windows do not average away
 constexpr double kLossyFloor_us = 8.0;     // delay of a lossy codec, seen up to 8 us
 constexpr double kSameStart_s = 100e-6;    // tracks of one recorder start together
@@ -56,6 +58,13 @@ struct TrackLine {
   double drift_ppm() const { return (1.0 / rate - 1.0) * 1e6; }
 };
 
+double median(std::vector<double> values) {
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + std::ssize(values) / 2;
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
 struct TrackState {
   bool placed{false};
   double length_s{0.0};
@@ -66,6 +75,14 @@ struct TrackState {
   std::vector<Observation> observations;
   std::vector<Reading> readings;  // one per observation
   int recorder{-1};
+
+  /// How far the used windows together stand above chance.
+  double evidence_sigma() const {
+    double sum = 0.0;
+    for (std::size_t i = 0; i < readings.size(); ++i)
+      if (fit.weights[i] > 0.1) sum += readings[i].peak_sigma * readings[i].peak_sigma;
+    return std::sqrt(sum);
+  }
 
   void put(const TrackLine& new_line) {
     line = new_line;
@@ -198,7 +215,9 @@ class Aligner {
   /// mix.
   void drop_unsupported() {
     for (TrackState& state : states_)
-      if (state.placed && (!state.fit.found || state.fit.used_share < 0.2)) state.placed = false;
+      if (state.placed && (!state.fit.found || state.fit.used_share < 0.2 ||
+                           state.evidence_sigma() < kLeastEvidence))
+        state.placed = false;
   }
 
   /// Tracks that start together and run alike come from one recorder.
@@ -282,24 +301,28 @@ class Aligner {
     const double end_s = state.line.start_s + state.line.rate * state.length_s;
     const double sigma_s =
         std::max(state.fit.sigma_at(state.line.start_s), state.fit.sigma_at(end_s));
+    double polarity = 0.0;
+    std::vector<double> dispersions_us;
+    for (std::size_t i = 0; i < state.readings.size(); ++i) {
+      const Observation& o = state.observations[i];
+      const double w = state.fit.weights[i];
+      if (w > 0.1) dispersions_us.push_back(1e6 * state.readings[i].dispersion_s);
+      polarity += w * (state.readings[i].inverted ? -1.0 : 1.0);
+      result.windows.push_back(
+          {o.line_s, 1e6 * (o.offset_s - state.fit.at(o.line_s)), 1e6 * o.sigma_s, w});
+    }
+    result.inverted = polarity < 0.0;
+    result.evidence_sigma = state.evidence_sigma();
     double floor_us = kLosslessFloor_us;
     if (mix_.lossy) floor_us += kLossyFloor_us;
     if (tracks_[k].lossy) floor_us += kLossyFloor_us;
+    floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
     const double few = 1.0 + 4.0 / std::max(1.0, static_cast<double>(state.fit.used) - 1.0);
     result.uncertainty_us = std::hypot(2.0 * few * sigma_s * 1e6, floor_us);
     result.standing = state.fit.used >= kLeastWindows && state.fit.used_share >= kLeastShare &&
                               result.uncertainty_us <= kFirmUncertainty_us
                           ? Standing::firm
                           : Standing::shaky;
-    double polarity = 0.0;
-    for (std::size_t i = 0; i < state.readings.size(); ++i) {
-      const Observation& o = state.observations[i];
-      const double w = state.fit.weights[i];
-      polarity += w * (state.readings[i].inverted ? -1.0 : 1.0);
-      result.windows.push_back(
-          {o.line_s, 1e6 * (o.offset_s - state.fit.at(o.line_s)), 1e6 * o.sigma_s, w});
-    }
-    result.inverted = polarity < 0.0;
     auto map = TimeMap::line(state.line.start_s, state.line.drift_ppm(), state.length_s,
                              result.uncertainty_us);
     if (map) result.map = *std::move(map);

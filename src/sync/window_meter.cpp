@@ -113,6 +113,31 @@ struct PhaseLine {
   double sigma_s{0.0};
 };
 
+/// Delay of the upper half of the evidence less that of the lower half, round the peak: what a
+/// codec or a filter that delays some frequencies more than others leaves uncertain.
+double dispersion(const Filter& filter, double tau_s, double sign) {
+  double total = 0.0;
+  for (std::size_t b = 0; b < kBins; ++b) total += filter.weight[b];
+  const double omega_step = bin_omega(1) - bin_omega(0);
+  const Complex step = std::polar(1.0, omega_step * tau_s);
+  Complex turn = std::polar(sign, bin_omega(0) * tau_s);
+  double passed = 0.0;
+  double moment[2] = {};
+  double square[2] = {};
+  for (std::size_t b = 0; b < kBins; ++b, turn *= step) {
+    const double omega = bin_omega(b);
+    const double re = filter.re[b] * turn.real() - filter.im[b] * turn.imag();
+    const double im = filter.re[b] * turn.imag() + filter.im[b] * turn.real();
+    const int half = passed < 0.5 * total ? 0 : 1;
+    passed += filter.weight[b];
+    if (re <= 0.2 || omega < kPhaseFrom) continue;
+    moment[half] -= filter.weight[b] * omega * std::atan2(im, re);
+    square[half] += filter.weight[b] * omega * omega;
+  }
+  if (square[0] <= 0.0 || square[1] <= 0.0) return 0.0;
+  return moment[1] / square[1] - moment[0] / square[0];
+}
+
 /// Weighted least squares of the phase round the peak on [omega, 1/omega]. A channel's or a speech
 /// codec's high-pass leads by a phase that falls as 1/f far above its corner (first term of the
 /// Butterworth phase in powers of corner / f); left in, it would pull the delay of a voice that is
@@ -372,6 +397,7 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
   reading.inverted = best.sign < 0.0;
   reading.rival = best.value > 0.0 ? rival / best.value : 1.0;
   reading.sigma_s = line.sigma_s;
+  reading.dispersion_s = dispersion(filter, line.tau_s, best.sign);
   reading.heard = reading.peak_sigma >= kLeastPeakSigma && reading.coherence > 0.15 &&
                   std::abs(best.tau_s) < search_s;
   return reading;

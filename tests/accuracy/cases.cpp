@@ -7,7 +7,9 @@ using simulator::Codec;
 using simulator::SessionSpec;
 
 SessionSpec plain(std::uint64_t seed, double length_s) {
-  return simulator::hybrid_session(seed, length_s, 2, 1);
+  SessionSpec spec = simulator::hybrid_session(seed, length_s, 2, 1);
+  for (auto& recorder : spec.recorders) recorder.rate_hz = 48000.0;
+  return spec;
 }
 
 SessionSpec mp3_mix(std::uint64_t seed, double length_s) {
@@ -81,7 +83,8 @@ const std::vector<Case>& cases() {
       {"plain", "2 room + 1 remote, lossless mix", 10.0, false, plain},
       {"mp3", "4 room + 2 remote, filtered bus, MP3 mix", 20.0, true, mp3_mix},
       {"bleed", "4 room + 1 remote, bleed -10..-5 dB, Opus, gain riding", 20.0, true, heavy_bleed},
-      {"streams", "3 room + 2 remote through 32 and 24 kbit/s speech streams", 50.0, true, speech_streams},
+      {"streams", "3 room + 2 remote through 32 and 24 kbit/s speech streams", 50.0, true,
+       speech_streams},
       {"quiet", "3 room + 1 remote who speaks 3 % of the time", 10.0, false, quiet_guest},
       {"rates", "2 room at 48 kHz + 1 remote at 44.1 kHz", 10.0, false, other_rate},
       {"drift", "3 room + 2 remote, drifts to +-100 ppm", 10.0, false, full_drift},

@@ -35,7 +35,8 @@ constexpr int kMostPeople = 6;
 std::unique_ptr<simulator::VoiceSource> Settings::make_voices(int seed) const {
   if (voices.empty())
     return std::make_unique<simulator::SyntheticVoices>(static_cast<std::uint64_t>(seed));
-  auto opened = simulator::FolderVoices::open(voices, static_cast<std::uint64_t>(seed), kMostPeople);
+  auto opened =
+      simulator::FolderVoices::open(voices, static_cast<std::uint64_t>(seed), kMostPeople);
   if (!opened) throw std::runtime_error(opened.error().what);
   return *std::move(opened);
 }
@@ -49,7 +50,7 @@ std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double r
 }
 
 struct Measured {
-  std::vector<double> errors_us;       // largest of each track
+  std::vector<double> errors_us;  // largest of each track
   std::vector<double> room_us;
   std::vector<double> remote_us;
   std::vector<double> drift_errors_ppm;
@@ -118,7 +119,8 @@ void measure(const Session& session, const Settings& settings, Measured& sum) {
         if (i == 50) offset_us = error_us;
       }
       const double true_drift_ppm =
-          1e6 * (length_s / (session.sound.line_of(k, length_s) - session.sound.line_of(k, 0.0)) - 1.0);
+          1e6 *
+          (length_s / (session.sound.line_of(k, length_s) - session.sound.line_of(k, 0.0)) - 1.0);
       drift_error_ppm = placing.map->drift_ppm() - true_drift_ppm;
     }
     sum.errors_us.push_back(worst_us);
@@ -129,11 +131,13 @@ void measure(const Session& session, const Settings& settings, Measured& sum) {
     sum.wrong_firm += placing.standing == Standing::firm && worst_us > 1000.0;
     sum.worst_stated_us = std::max(sum.worst_stated_us, placing.uncertainty_us);
     if (settings.verbose)
-      fmt::print("    {:<12} {:<8} worst {:>9.2f} us  middle {:>+9.2f} us  drift {:>+8.4f} ppm  stated {:>7.2f} us  "
-                 "used {:>3}/{:<3} recorder {} match {:.1f} inverted {}\n",
-                 track.name, to_text(placing.standing), worst_us, offset_us, drift_error_ppm,
-                 placing.uncertainty_us, placing.windows_used, placing.windows_measured,
-                 placing.recorder, placing.match_sigma, placing.inverted);
+      fmt::print(
+          "    {:<12} {:<8} worst {:>9.2f} us  middle {:>+9.2f} us  drift {:>+8.4f} ppm  stated "
+          "{:>7.2f} us  "
+          "used {:>3}/{:<3} recorder {} match {:.1f} evidence {:.0f} inverted {}\n",
+          track.name, to_text(placing.standing), worst_us, offset_us, drift_error_ppm,
+          placing.uncertainty_us, placing.windows_used, placing.windows_measured, placing.recorder,
+          placing.match_sigma, placing.evidence_sigma, placing.inverted);
   }
 }
 
@@ -152,11 +156,13 @@ std::string figure(double value) {
 bool measure_wrong_pairs(const Settings& settings) {
   constexpr int kTracks = 4;
   int sessions_needed = 2;
-  while (sessions_needed * (sessions_needed - 1) * kTracks < settings.wrong_pairs) ++sessions_needed;
+  while (sessions_needed * (sessions_needed - 1) * kTracks < settings.wrong_pairs)
+    ++sessions_needed;
   std::vector<Session> sessions;
   for (int i = 0; i < sessions_needed; ++i) {
     const int seed = 1000 + settings.first_seed + i;
-    auto spec = simulator::hybrid_session(static_cast<std::uint64_t>(seed), 60.0 * settings.minutes, 2, 2);
+    auto spec =
+        simulator::hybrid_session(static_cast<std::uint64_t>(seed), 60.0 * settings.minutes, 2, 2);
     sessions.push_back(make_session(spec, *settings.make_voices(seed), settings.threads));
   }
   int pairs = 0;
@@ -179,25 +185,29 @@ bool measure_wrong_pairs(const Settings& settings) {
         ++standings[static_cast<int>(placing.standing)];
         best_match = std::max(best_match, placing.match_sigma);
         if (settings.verbose && placing.standing != Standing::unplaced)
-          fmt::print("    {:<12} {:<8} match {:.1f} used {}/{} stated {:.1f} us\n", inputs[k].name,
-                     to_text(placing.standing), placing.match_sigma, placing.windows_used,
-                     placing.windows_measured, placing.uncertainty_us);
+          fmt::print("    {:<12} {:<8} match {:.1f} evidence {:.0f} used {}/{} stated {:.1f} us\n",
+                     inputs[k].name, to_text(placing.standing), placing.match_sigma,
+                     placing.evidence_sigma, placing.windows_used, placing.windows_measured,
+                     placing.uncertainty_us);
       }
     }
-  fmt::print("tracks of another session: {} tried, {} unplaced, {} shaky, {} firm; strongest match {:.1f} sigma\n",
-             pairs, standings[static_cast<int>(Standing::unplaced)],
-             standings[static_cast<int>(Standing::shaky)], standings[static_cast<int>(Standing::firm)],
-             best_match);
+  fmt::print(
+      "tracks of another session: {} tried, {} unplaced, {} shaky, {} firm; strongest match {:.1f} "
+      "sigma\n",
+      pairs, standings[static_cast<int>(Standing::unplaced)],
+      standings[static_cast<int>(Standing::shaky)], standings[static_cast<int>(Standing::firm)],
+      best_match);
   return standings[static_cast<int>(Standing::unplaced)] == pairs;
 }
 
 int run(const Settings& settings) {
   bool good = true;
   if (settings.wrong_pairs > 0) good = measure_wrong_pairs(settings);
-  fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "session", "tracks",
-             "firm", "median", "max room", "max rem.", "drift", "stated", "inside", "limit");
-  fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "", "", "", "us", "us",
-             "us", "ppm max", "us max", "%", "us");
+  fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "session",
+             "tracks", "firm", "median", "max room", "max rem.", "drift", "stated", "inside",
+             "limit");
+  fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7} {:>6}\n", "", "", "", "us",
+             "us", "us", "ppm max", "us max", "%", "us");
   for (const Case& c : cases()) {
     if (!settings.only.empty() && settings.only != c.name) continue;
     Measured sum;
@@ -211,14 +221,14 @@ int run(const Settings& settings) {
     const double worst = quantile(sum.errors_us, 1.0);
     const bool kept = worst <= c.limit_us && sum.firm == sum.tracks;
     good = good && kept;
-    fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7.1f} {:>6.0f}{}  {:.1f} s\n", c.about, sum.tracks,
-               sum.firm, figure(quantile(sum.errors_us, 0.5)), figure(quantile(sum.room_us, 1.0)),
-               figure(quantile(sum.remote_us, 1.0)),
+    fmt::print("{:<56} {:>6} {:>6}  {:>8} {:>8} {:>8}  {:>8} {:>7} {:>7.1f} {:>6.0f}{}  {:.1f} s\n",
+               c.about, sum.tracks, sum.firm, figure(quantile(sum.errors_us, 0.5)),
+               figure(quantile(sum.room_us, 1.0)), figure(quantile(sum.remote_us, 1.0)),
                std::isinf(quantile(sum.drift_errors_ppm, 1.0))
                    ? "lost"
                    : fmt::format("{:.4f}", quantile(sum.drift_errors_ppm, 1.0)),
-               figure(sum.worst_stated_us), 100.0 * sum.inside / std::max(sum.tracks, 1), c.limit_us,
-               kept ? "" : " !", sum.seconds);
+               figure(sum.worst_stated_us), 100.0 * sum.inside / std::max(sum.tracks, 1),
+               c.limit_us, kept ? "" : " !", sum.seconds);
     std::fflush(stdout);
   }
   return good ? 0 : 1;
@@ -235,7 +245,8 @@ int main(int argc, char** argv) {
   app.add_option("--first-seed", settings.first_seed, "first seed [1]");
   app.add_option("--threads", settings.threads, "threads [all cores]");
   app.add_option("--only", settings.only, "one row by its name");
-  app.add_option("--voices", settings.voices, "folder of speech, one folder per speaker [built-in synthetic voices]");
+  app.add_option("--voices", settings.voices,
+                 "folder of speech, one folder per speaker [built-in synthetic voices]");
   app.add_option("--wrong-pairs", settings.wrong_pairs,
                  "at least so many tracks of other sessions tried as well [0]");
   app.add_flag("!--pairwise", settings.joint, "switch the joint step off");

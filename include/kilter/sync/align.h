@@ -53,7 +53,8 @@ struct TrackPlacing {
   bool remote{false};  ///< its voice reaches the mix only, no neighbour hears it
   int windows_measured{0};
   int windows_used{0};
-  double match_sigma{0.0};  ///< how far the first map's vote stood above chance
+  double match_sigma{0.0};     ///< how far the first map's vote stood above chance
+  double evidence_sigma{0.0};  ///< the same for all used windows together
   std::vector<Window> windows;
   std::vector<Finding> findings;
 };

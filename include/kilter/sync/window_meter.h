@@ -18,12 +18,13 @@ struct MappedTrack {
 
 /// What one window says of one track.
 struct Reading {
-  bool heard{false};       ///< the rest means something
-  double offset_s{0.0};    ///< the mix has the track so much later than its map says
-  double sigma_s{0.0};     ///< standard error from the phase noise of the window
-  double peak_sigma{0.0};  ///< height of the peak over what chance gives
-  double coherence{0.0};   ///< 0..1: how well one delay explains the phase of the band
-  double rival{0.0};       ///< next peak elsewhere, as a share of the main one
+  bool heard{false};         ///< the rest means something
+  double offset_s{0.0};      ///< the mix has the track so much later than its map says
+  double sigma_s{0.0};       ///< standard error from the phase noise of the window
+  double peak_sigma{0.0};    ///< height of the peak over what chance gives
+  double coherence{0.0};     ///< 0..1: how well one delay explains the phase of the band
+  double dispersion_s{0.0};  ///< delay in the upper half of the evidence less that in the lower
+  double rival{0.0};         ///< next peak elsewhere, as a share of the main one
   bool inverted{false};
 };
 

@@ -20,8 +20,10 @@ constexpr double kFaintestVote = 5.0;    // below, a vote is chance and only cos
 constexpr double kMaxDriftPpm = 300.0;
 constexpr double kAgreement_s = 0.015;  // half-width of a line
 constexpr double kElsewhere_s = 0.2;    // a rival lies at least so far away
-constexpr double kFoundBestVote = 9.0;
-constexpr double kFoundAlone = 2.0;  // times the rival's support
+// Chance reaches 8 sigma in one chunk, and twice 6 in two chunks that overlap.
+constexpr double kFoundInOne = 9.0;
+constexpr double kFoundInAll = 10.0;
+constexpr double kAboveRival = 1.3;
 
 using Spectrum = FftVector<std::complex<float>>;
 
@@ -283,7 +285,8 @@ FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track) {
   settle(line, map.votes);
   map.lag_s = line.lag_s;
   map.drift_ppm = line.drift * 1e6;
-  map.found = map.best_vote >= kFoundBestVote || map.match_sigma >= kFoundAlone * map.rival_sigma;
+  map.found = (map.best_vote >= kFoundInOne || map.match_sigma >= kFoundInAll) &&
+              map.match_sigma >= kAboveRival * map.rival_sigma;
   return map;
 }
 

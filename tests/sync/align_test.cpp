@@ -1,0 +1,182 @@
+#include "kilter/sync/align.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "kilter/signal/rate_reducer.h"
+#include "simulator/simulator.h"
+
+namespace kilter::sync {
+namespace {
+
+std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
+  RateReducer reducer(SampleRate{rate_hz});
+  std::vector<float> out;
+  reducer.process(samples, out);
+  reducer.finish(out);
+  return std::make_unique<MemorySignal>(std::move(out));
+}
+
+/// A simulated session as the estimator meets it.
+struct Heard {
+  simulator::Session sound;
+  std::unique_ptr<MemorySignal> mix;
+  std::vector<std::unique_ptr<MemorySignal>> signals;
+  std::vector<TrackInput> tracks;
+
+  MixInput mix_input() const {
+    return {mix.get(), static_cast<double>(sound.mix.size()) / sound.mix_rate_hz, false};
+  }
+  double worst_error_us(std::size_t track, const TrackPlacing& placing) const {
+    double worst_us = 0.0;
+    for (int i = 0; i <= 20; ++i) {
+      const double track_s = tracks[track].length_s * i / 20.0;
+      worst_us = std::max(
+          worst_us, 1e6 * std::abs(*placing.map->to_line(track_s) - sound.line_of(track, track_s)));
+    }
+    return worst_us;
+  }
+};
+
+Heard hear(const simulator::SessionSpec& spec) {
+  Heard heard;
+  auto made = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
+  EXPECT_TRUE(made);
+  heard.sound = *std::move(made);
+  heard.mix = reduce(heard.sound.mix, heard.sound.mix_rate_hz);
+  for (const auto& track : heard.sound.tracks) {
+    heard.signals.push_back(reduce(track.samples, track.clock.rate_hz));
+    heard.tracks.push_back({track.name, heard.signals.back().get(),
+                            static_cast<double>(track.samples.size()) / track.clock.rate_hz,
+                            false});
+  }
+  return heard;
+}
+
+AlignOptions with_threads(int threads) {
+  AlignOptions options;
+  options.threads = threads;
+  return options;
+}
+
+TEST(Align, PlacesRoomAndGuestWithinTenMicroseconds) {
+  const Heard heard = hear(simulator::hybrid_session(21, 120.0, 2, 1));
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  for (std::size_t k = 0; k < placings->size(); ++k) {
+    const TrackPlacing& placing = (*placings)[k];
+    ASSERT_EQ(placing.standing, Standing::firm) << heard.tracks[k].name;
+    EXPECT_LT(heard.worst_error_us(k, placing), 10.0) << heard.tracks[k].name;
+    EXPECT_LT(heard.worst_error_us(k, placing), placing.uncertainty_us) << heard.tracks[k].name;
+  }
+  EXPECT_EQ((*placings)[0].recorder, (*placings)[1].recorder);
+  EXPECT_NE((*placings)[0].recorder, (*placings)[2].recorder);
+}
+
+TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
+  auto spec = simulator::hybrid_session(3, 120.0, 3, 0);
+  spec.room.bleed_low_db = -8.0;
+  spec.room.bleed_high_db = -4.0;
+  spec.people[2].talk_share = 0.08;
+  const Heard heard = hear(spec);
+  AlignOptions options = with_threads(2);
+  const auto joint = align(heard.mix_input(), heard.tracks, options);
+  options.joint = false;
+  const auto alone = align(heard.mix_input(), heard.tracks, options);
+  ASSERT_TRUE(joint && alone);
+  double worst_joint_us = 0.0;
+  double worst_alone_us = 0.0;
+  for (std::size_t k = 0; k < heard.tracks.size(); ++k) {
+    ASSERT_TRUE((*joint)[k].map);
+    worst_joint_us = std::max(worst_joint_us, heard.worst_error_us(k, (*joint)[k]));
+    if ((*alone)[k].map)
+      worst_alone_us = std::max(worst_alone_us, heard.worst_error_us(k, (*alone)[k]));
+  }
+  EXPECT_LT(worst_joint_us, 10.0);
+  EXPECT_GT(worst_alone_us, 2500.0);  // a metre of air: what the joint step is for
+}
+
+TEST(Align, LeavesATrackOfAnotherSessionUnplacedAndTheOthersUnharmed) {
+  Heard heard = hear(simulator::hybrid_session(5, 100.0, 2, 1));
+  const Heard other = hear(simulator::hybrid_session(6, 100.0, 1, 1));
+  heard.tracks.push_back(other.tracks[0]);
+  heard.tracks.push_back(other.tracks[1]);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  for (std::size_t k = 0; k < 3; ++k) {
+    EXPECT_EQ((*placings)[k].standing, Standing::firm);
+    EXPECT_LT(heard.worst_error_us(k, (*placings)[k]), 10.0);
+  }
+  EXPECT_EQ((*placings)[3].standing, Standing::unplaced);
+  EXPECT_EQ((*placings)[4].standing, Standing::unplaced);
+  EXPECT_FALSE((*placings)[3].map);
+}
+
+TEST(Align, SaysThatATrackIsInverted) {
+  auto spec = simulator::hybrid_session(7, 90.0, 2, 0);
+  spec.people[1].inverted = true;
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  EXPECT_FALSE((*placings)[0].inverted);
+  EXPECT_TRUE((*placings)[1].inverted);
+  EXPECT_LT(heard.worst_error_us(1, (*placings)[1]), 10.0);
+}
+
+TEST(Align, GivesTheSameBitsForAnyThreadCount) {
+  const Heard heard = hear(simulator::hybrid_session(9, 80.0, 2, 1));
+  const auto one = align(heard.mix_input(), heard.tracks, with_threads(1));
+  const auto five = align(heard.mix_input(), heard.tracks, with_threads(5));
+  ASSERT_TRUE(one && five);
+  for (std::size_t k = 0; k < one->size(); ++k) {
+    ASSERT_TRUE((*one)[k].map && (*five)[k].map);
+    EXPECT_EQ((*one)[k].map->start_s(), (*five)[k].map->start_s());
+    EXPECT_EQ((*one)[k].map->drift_ppm(), (*five)[k].map->drift_ppm());
+    EXPECT_EQ((*one)[k].uncertainty_us, (*five)[k].uncertainty_us);
+  }
+}
+
+TEST(Align, LeavesSilenceAndNothingUnplaced) {
+  Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
+  const MemorySignal silence(std::vector<float>(60 * kAnalysisRateHz, 0.0F));
+  const MemorySignal nothing({});
+  heard.tracks.push_back({"silence", &silence, 60.0, false});
+  heard.tracks.push_back({"nothing", &nothing, 0.0, false});
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(1));
+  ASSERT_TRUE(placings);
+  EXPECT_EQ((*placings)[0].standing, Standing::firm);
+  EXPECT_EQ((*placings)[1].standing, Standing::unplaced);
+  EXPECT_EQ((*placings)[2].standing, Standing::unplaced);
+}
+
+TEST(Align, GivesUpWhenAsked) {
+  const Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
+  const std::atomic<bool> stop{true};
+  AlignOptions options = with_threads(1);
+  options.stop = &stop;
+  const auto placings = align(heard.mix_input(), heard.tracks, options);
+  ASSERT_FALSE(placings);
+  EXPECT_EQ(placings.error().kind, ErrorKind::interrupted);
+}
+
+/// A disk that fails.
+class FailingSignal final : public AnalysisSignal {
+ public:
+  std::int64_t frames() const override { return 60 * kAnalysisRateHz; }
+  Result<void> read(std::int64_t, std::span<float>) const override {
+    return Error{ErrorKind::unreadable, "mic.wav", "cannot be read", "try again"};
+  }
+};
+
+TEST(Align, HandsOnAReadErrorWithItsFile) {
+  Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
+  const FailingSignal failing;
+  heard.tracks.push_back({"failing", &failing, 60.0, false});
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_FALSE(placings);
+  EXPECT_EQ(placings.error().file, "mic.wav");
+}
+
+}  // namespace
+}  // namespace kilter::sync

@@ -1,0 +1,82 @@
+#include "kilter/sync/first_map.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "simulator/random.h"
+
+namespace kilter::sync {
+namespace {
+
+/// Features of independent rises, as the real ones: mostly low, seldom high.
+OnsetFeatures random_features(std::uint64_t seed, int frames) {
+  simulator::Random random({seed});
+  OnsetFeatures features;
+  for (auto& band : features.bands)
+    for (int i = 0; i < frames; ++i) {
+      const double x = static_cast<double>(random.noise());
+      band.push_back(static_cast<float>(x > 1.2 ? 2.5 : -0.4));
+    }
+  return features;
+}
+
+/// `frames` of `from` beginning at `first`, stretched by a clock `ppm` fast.
+OnsetFeatures cut(const OnsetFeatures& from, int first, int frames, double ppm) {
+  OnsetFeatures features;
+  for (std::size_t b = 0; b < kFeatureBands; ++b)
+    for (int i = 0; i < frames; ++i) {
+      const auto at = static_cast<std::int64_t>(std::lround(first + i / (1.0 + ppm * 1e-6)));
+      const bool inside = at >= 0 && at < from.frames();
+      features.bands[b].push_back(inside ? from.bands[b][static_cast<std::size_t>(at)] : 0.0F);
+    }
+  return features;
+}
+
+struct MapCase {
+  const char* name;
+  int first;
+  int frames;
+  double ppm;
+};
+class FirstMapFinds : public testing::TestWithParam<MapCase> {};
+
+TEST_P(FirstMapFinds, TheTrackWithinAFrame) {
+  const auto [name, first, frames, ppm] = GetParam();
+  const OnsetFeatures reference = random_features(1, 60000);
+  const FirstMap map = first_map(reference, cut(reference, first, frames, ppm));
+  ASSERT_TRUE(map.found);
+  // One feature frame is 10 ms; the stages after this one search +-50 ms.
+  for (const double part : {0.1, 0.5, 0.9}) {
+    const double track_s = part * frames / kFeatureRateHz;
+    const double truth_s = first / 100.0 + track_s / (1.0 + ppm * 1e-6);
+    EXPECT_NEAR(map.to_reference_s(track_s), truth_s, 0.010);
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Tracks, FirstMapFinds,
+                         testing::Values(MapCase{"InTheMiddle", 12345, 30000, 0.0},
+                                         MapCase{"StartedBeforeTheMix", -9000, 40000, 0.0},
+                                         MapCase{"RunsOnAfterTheMix", 40000, 50000, 0.0},
+                                         MapCase{"FastClock", 5000, 50000, 100.0},
+                                         MapCase{"SlowClock", 5000, 50000, -250.0},
+                                         MapCase{"ShorterThanAChunk", 33333, 2500, 0.0}),
+                         [](const auto& each) { return each.param.name; });
+
+TEST(FirstMap, OfAnotherSessionIsNotFound) {
+  const OnsetFeatures reference = random_features(1, 60000);
+  for (std::uint64_t seed = 2; seed < 12; ++seed)
+    EXPECT_FALSE(first_map(reference, random_features(seed, 30000)).found) << seed;
+}
+
+TEST(FirstMap, OfSilenceOrNothingIsNotFound) {
+  const OnsetFeatures reference = random_features(1, 10000);
+  OnsetFeatures silence;
+  EXPECT_FALSE(first_map(reference, silence).found);
+  for (auto& band : silence.bands) band.assign(5000, 0.0F);
+  EXPECT_FALSE(first_map(reference, silence).found);
+  EXPECT_FALSE(first_map(OnsetFeatures{}, reference).found);
+}
+
+}  // namespace
+}  // namespace kilter::sync

@@ -1,0 +1,81 @@
+#include <gtest/gtest.h>
+
+#include "kilter/signal/rate_reducer.h"
+#include "kilter/sync/align.h"
+#include "simulator/simulator.h"
+
+namespace kilter::sync {
+namespace {
+
+std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
+  RateReducer reducer(SampleRate{rate_hz});
+  std::vector<float> out;
+  reducer.process(samples, out);
+  reducer.finish(out);
+  return std::make_unique<MemorySignal>(std::move(out));
+}
+
+struct Folder {
+  std::vector<std::unique_ptr<MemorySignal>> signals;
+  std::vector<TrackInput> files;
+};
+
+/// All files of a session in one row, the mix at place `mix_at`.
+Folder shuffle_in(const simulator::SessionSpec& spec, std::size_t mix_at) {
+  auto made = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
+  EXPECT_TRUE(made);
+  Folder folder;
+  const auto add = [&](const std::vector<float>& samples, double rate_hz) {
+    folder.signals.push_back(reduce(samples, rate_hz));
+    folder.files.push_back({"file", folder.signals.back().get(),
+                            static_cast<double>(samples.size()) / rate_hz, false});
+  };
+  for (std::size_t i = 0; i <= made->tracks.size(); ++i) {
+    if (i == mix_at) add(made->mix, made->mix_rate_hz);
+    if (i < made->tracks.size()) add(made->tracks[i].samples, made->tracks[i].clock.rate_hz);
+  }
+  return folder;
+}
+
+struct MixCase {
+  const char* name;
+  int room;
+  int remote;
+};
+class FindMix : public testing::TestWithParam<MixCase> {};
+
+TEST_P(FindMix, ChoosesTheFileInWhichTheOthersAreHeard) {
+  for (const std::size_t mix_at : {std::size_t{0}, std::size_t{2}}) {
+    const Folder folder =
+        shuffle_in(simulator::hybrid_session(31, 90.0, GetParam().room, GetParam().remote), mix_at);
+    AlignOptions options;
+    options.threads = 2;
+    const auto choice = find_mix(folder.files, options);
+    ASSERT_TRUE(choice);
+    EXPECT_EQ(choice->index, static_cast<int>(mix_at));
+    EXPECT_EQ(choice->rival, -1);
+    EXPECT_EQ(choice->heard_in_it, static_cast<int>(folder.files.size()) - 1);
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Sessions, FindMix,
+                         testing::Values(MixCase{"TwoRoomOneRemote", 2, 1},
+                                         MixCase{"ThreeRoomTwoRemote", 3, 2},
+                                         MixCase{"ThreeRemote", 0, 3}),
+                         [](const auto& each) { return each.param.name; });
+
+TEST(FindMix, OfStrangersIsNone) {
+  Folder folder;
+  for (const std::uint64_t seed : {41, 42, 43}) {
+    auto one = shuffle_in(simulator::hybrid_session(seed, 60.0, 1, 0), 5);
+    folder.signals.push_back(std::move(one.signals[0]));
+    folder.files.push_back(one.files[0]);
+    folder.files.back().signal = folder.signals.back().get();
+  }
+  const auto choice = find_mix(folder.files, {});
+  ASSERT_TRUE(choice);
+  EXPECT_EQ(choice->index, -1);
+}
+
+}  // namespace
+}  // namespace kilter::sync

@@ -24,6 +24,8 @@ struct Request {
   double room_rate_hz{48000.0};
   std::vector<double> remote_rates_hz{44100.0, 48000.0};
   std::vector<double> bleed_db{-22.0, -14.0};
+  double talk{0.85};
+  double level_db{-23.0};
   double noise_db{-78.0};
   double spread_s{0.0};
   Mix mix;
@@ -63,6 +65,11 @@ void add_session_options(CLI::App& app, Request& request) {
                  "how loud the room's people are in each other's microphones [-22 -14]")
       ->expected(2)
       ->option_text("DB DB");
+  app.add_option("--talk", request.talk, "part of the time that somebody speaks [0.85]")
+      ->check(CLI::Range(0.0, 1.0))
+      ->option_text("PART");
+  app.add_option("--level", request.level_db, "mean level of speech in the recordings [-23]")
+      ->option_text("DB");
   app.add_option("--noise", request.noise_db, "the microphones' noise, under full scale [-78]")
       ->option_text("DB");
   app.add_option("--spread", request.spread_s,
@@ -76,6 +83,8 @@ void add_session_options(CLI::App& app, Request& request) {
 
 void add_mix_options(CLI::App& app, Request& request) {
   app.add_option("--mix-rate", request.mix.rate_hz, "[48000]")->option_text("HZ");
+  app.add_option("--mix-peak", request.mix.peak_db, "the mix's highest sample [-2]")
+      ->option_text("DB");
   app.add_option("--gain-riding", request.mix.gain_riding_db,
                  "slow random gain of each track in the mix, within +- this [0]")
       ->option_text("DB");
@@ -96,8 +105,9 @@ void add_output_options(CLI::App& app, Request& request) {
   app.add_option("--truth", request.truth, "where to write the truth [DIR/truth.json]")
       ->option_text("FILE");
   app.add_flag("--flac", request.files.flac, "FLAC in place of WAV");
-  app.add_option("--bits", request.files.bits, "16|24, of WAV and FLAC [24]")
-      ->check(CLI::IsMember({16, 24}))
+  app.add_option("--bits", request.files.bits,
+                 "of WAV and FLAC, 8 to 24; up to 16 are kept in 16-bit files [24]")
+      ->check(CLI::Range(8, 24))
       ->option_text("N");
   app.add_option("--threads", request.threads, "[all cores]")
       ->check(CLI::Range(1, 1024))
@@ -121,6 +131,8 @@ SessionSpec spec_of(const Request& request) {
     spec.recorders[i].start_s -= request.spread_s * (part - std::floor(part));
   }
   for (Person& person : spec.people) {
+    person.talk_share = request.talk / static_cast<double>(spec.people.size());
+    person.level_db = request.level_db;
     person.noise_db = request.noise_db;
     person.stored = request.stored;
     if (person.remote) person.stream.coding = request.stream;

@@ -24,8 +24,8 @@ Result<double> send_through(const Stream& stream, std::uint64_t seed,
                             std::vector<float>& samples);
 
 /// High-pass at 80 Hz (Butterworth, second order) and a shelf of +2 dB above 4 kHz, both minimum
-/// phase as in any mixer: above 500 Hz they move the sound by less than 60 us, above 2 kHz by less
-/// than 10 us.
+/// phase as in any mixer. Such filters bring the sound forward: by 81 us at 500 Hz, 12 us at 2 kHz,
+/// 4.4 us in the mean over 120 to 7200 Hz. The truth does not count that.
 void filter_bus(std::span<float> samples);
 
 }  // namespace kilter::simulator

@@ -43,7 +43,7 @@ Result<void> write_lossless(const std::vector<float>& samples, double rate_hz, c
   info.samplerate = static_cast<int>(std::lround(rate_hz));
   info.channels = 1;
   info.format = (options.flac ? SF_FORMAT_FLAC : SF_FORMAT_WAV) |
-                (options.bits == 16 ? SF_FORMAT_PCM_16 : SF_FORMAT_PCM_24);
+                (options.bits <= 16 ? SF_FORMAT_PCM_16 : SF_FORMAT_PCM_24);
   SNDFILE* out = sf_open(file.c_str(), SFM_WRITE, &info);
   if (out == nullptr) return cannot_write(file, sf_strerror(nullptr));
   double smallest = 1.0;  // slowest compression; WAV does not care
@@ -102,21 +102,22 @@ Result<void> write_session(const Session& session, const fs::path& folder,
 }
 
 Result<void> write_truth(const Session& session, const fs::path& file, const FileOptions& options) {
-  ordered_json tracks = ordered_json::array();
-  for (const SimulatedTrack& track : session.tracks) tracks.push_back(truth_of(track, options));
-  ordered_json talk = ordered_json::array();
-  for (const Utterance& u : session.talk)
-    talk.push_back({session.tracks[static_cast<std::size_t>(u.person)].name, u.line_from_s,
-                    u.line_from_s + u.length_s});
-  const ordered_json truth{{"kind", "kilter truth"},
-                           {"version", 1},
-                           {"mix",
-                            {{"file", file_name(options.mix_name, session.mix_coding, options)},
-                             {"rate", session.mix_rate_hz},
-                             {"frames", session.mix.size()}}},
-                           {"tracks", std::move(tracks)},
-                           {"talk", std::move(talk)}};
-  const std::string text = truth.dump(1) + "\n";
+  const ordered_json mix{{"file", file_name(options.mix_name, session.mix_coding, options)},
+                         {"rate", session.mix_rate_hz},
+                         {"frames", session.mix.size()}};
+  // A line per track and per utterance: for people and for line-by-line comparison.
+  std::string text = "{\"kind\": \"kilter truth\", \"version\": 1,\n\"mix\": " + mix.dump();
+  text += ",\n\"tracks\": [";
+  for (std::size_t i = 0; i < session.tracks.size(); ++i)
+    text += (i == 0 ? "\n" : ",\n") + truth_of(session.tracks[i], options).dump();
+  text += "],\n\"talk\": [";
+  for (std::size_t i = 0; i < session.talk.size(); ++i) {
+    const Utterance& u = session.talk[i];
+    const ordered_json line{session.tracks[static_cast<std::size_t>(u.person)].name, u.line_from_s,
+                            u.line_from_s + u.length_s};
+    text += (i == 0 ? "\n" : ",\n") + line.dump();
+  }
+  text += "]}\n";
   return write_bytes(file, text.data(), text.size());
 }
 

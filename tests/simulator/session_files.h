@@ -11,7 +11,7 @@ namespace kilter::simulator {
 
 struct FileOptions {
   bool flac{false};  ///< lossless recordings as FLAC in place of WAV
-  int bits{24};      ///< of lossless recordings: 16 or 24
+  int bits{24};      ///< of lossless recordings, 8 to 24; up to 16 are kept in 16-bit files
   std::string mix_name{"mixdown"};
 };
 

@@ -24,6 +24,9 @@ enum : std::uint64_t {
   kSpecKey
 };
 
+constexpr double kLowestRate_hz = 8000.0;
+constexpr double kHighestRate_hz = 384000.0;
+
 double from_db(double db) { return std::pow(10.0, db / 20.0); }
 
 Error senseless(std::string what) {
@@ -33,8 +36,10 @@ Error senseless(std::string what) {
 Result<void> check(const SessionSpec& spec) {
   if (!(spec.length_s > 0.0) || spec.people.empty())
     return senseless("a session needs people and a length");
+  if (!(spec.mix.rate_hz >= kLowestRate_hz && spec.mix.rate_hz <= kHighestRate_hz))
+    return senseless("the mix's rate lies outside 8 to 384 kHz");
   for (const Clock& clock : spec.recorders) {
-    if (!(clock.rate_hz >= 8000.0 && clock.rate_hz <= 384000.0))
+    if (!(clock.rate_hz >= kLowestRate_hz && clock.rate_hz <= kHighestRate_hz))
       return senseless("a recorder's rate lies outside 8 to 384 kHz");
     if (std::abs(clock.drift_ppm) > 1e4 || std::abs(clock.warm_up.ppm) > 1e4)
       return senseless("a recorder's clock is more than 1 % wrong");
@@ -46,6 +51,8 @@ Result<void> check(const SessionSpec& spec) {
   for (const Person& person : spec.people) {
     if (person.recorder < 0 || person.recorder >= static_cast<int>(spec.recorders.size()))
       return senseless("\"" + person.name + "\" has no recorder");
+    if (!(person.talk_share.value_or(0.0) >= 0.0 && person.talk_share.value_or(0.0) <= 1.0))
+      return senseless("the talk share of \"" + person.name + "\" lies outside 0 to 1");
   }
   return {};
 }
@@ -227,8 +234,8 @@ class Simulation {
     if (spec_.mix.bus_filters) filter_bus(bus_);
     float peak = 0.0F;
     for (const float x : bus_) peak = std::max(peak, std::abs(x));
-    if (peak > 0.0F)
-      for (float& x : bus_) x *= 0.8F / peak;
+    const auto gain = static_cast<float>(from_db(spec_.mix.peak_db)) / std::max(peak, 1e-9F);
+    for (float& x : bus_) x *= gain;
     session_.mix_rate_hz = spec_.mix.rate_hz;
     session_.mix_coding = spec_.mix.coding;
     session_.mix = at_mix_rate();
@@ -285,7 +292,7 @@ SessionSpec hybrid_session(std::uint64_t seed, double length_s, int room, int re
     Clock clock;
     clock.rate_hz = rate_hz;
     clock.drift_ppm = random.between(-100.0, 100.0);
-    clock.start_s = random.between(-20.0, 10.0);
+    clock.start_s = random.between(-20.0, std::min(10.0, 0.2 * length_s));
     spec.recorders.push_back(clock);
     return static_cast<int>(spec.recorders.size()) - 1;
   };

@@ -47,8 +47,8 @@ class Conversation {
     double sum = 0.0;
     for (std::size_t i = 0; i < shares_.size(); ++i) {
       if (shares_[i] <= 0.0) continue;
-      const double behind_s = shares_[i] * (at_s - from_s_ + 8.0) - spoken_s_[i];
-      weights[i] = behind_s > 0.0 ? behind_s * behind_s : 0.0;
+      const double late_s = std::max(0.0, behind_s(i, at_s));
+      weights[i] = late_s * late_s;
       if (static_cast<int>(i) == last_) weights[i] *= 0.2;
       sum += weights[i];
     }
@@ -60,12 +60,18 @@ class Conversation {
     return -1;
   }
 
+  /// Seconds of speech that `who` owes his share. Two seconds of credit let the first one begin.
+  double behind_s(std::size_t who, double at_s) const {
+    return shares_[who] * (at_s - from_s_ + 2.0) - spoken_s_[who];
+  }
+
   double turn(int speaker, double at_s) {
     const double share = shares_[static_cast<std::size_t>(speaker)];
     // One who says little says it shortly, else one turn would be the whole share.
-    const int sentences = share < 0.1 ? 1 : 1 + random_.index(6);
+    const int sentences = share < 0.1 ? 1 : 1 + random_.index(5);
     double from_s = std::max(at_s, free_from_s_[static_cast<std::size_t>(speaker)]);
     for (int i = 0; i < sentences; ++i) {
+      if (i > 0 && behind_s(static_cast<std::size_t>(speaker), from_s) < -4.0) break;
       const double length_s = share < 0.1 ? random_.between(1.5, 4.0) : random_.between(1.5, 8.0);
       say(speaker, from_s, length_s);
       from_s += length_s + random_.between(0.2, 0.9);

@@ -8,7 +8,7 @@
 
 namespace kilter::simulator {
 
-/// A conversation over `from_s`..`to_s`: turns of one to six sentences, pauses, some overlap, and
+/// A conversation over `from_s`..`to_s`: turns of one to five sentences, pauses, some overlap, and
 /// short interjections. `shares` is the part of the time that each person speaks.
 /// Sorted by time; nobody overlaps with himself.
 std::vector<Utterance> plan_talk(std::uint64_t seed, const std::vector<double>& shares,

@@ -120,7 +120,7 @@ TEST_F(FolderVoicesTest, TakeAFolderForASpeakerAndLeaveNoiseOut) {
 
 TEST_F(FolderVoicesTest, PreferSpeakersWithAMinute) {
   add("anna/one.wav", 2.0, 48000, 1);
-  add("bert/one.wav", 30.5, 24000, 2);
+  add("bert/one.wav", 20.5, 16000, 2);
   add("carl/one.wav", 3.0, 48000, 3);
   for (const std::uint64_t seed : {1, 2, 3, 4}) {
     const auto voices = FolderVoices::open(folder_.path(), seed, 1);
@@ -137,7 +137,7 @@ TEST_F(FolderVoicesTest, NeverSayTheSameTwiceFromShortMaterial) {
   EXPECT_NEAR(rms(first), 1.0, 1e-3);
   EXPECT_EQ(first, (*voices)->utterance(0, 0, 2 * kWorldRateHz));
   const std::size_t block = kRate / 2;
-  for (int index = 1; index < 8; ++index) {
+  for (int index = 1; index < 5; ++index) {
     const auto other = (*voices)->utterance(0, index, 2 * kWorldRateHz);
     double best = 0.0;
     for (std::size_t lag = 0; lag + block <= other.size(); lag += 12)

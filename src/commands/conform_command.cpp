@@ -52,9 +52,16 @@ bool report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console
   return any;
 }
 
-bool any_failed(const conform::ConformReport& report) {
-  return std::any_of(report.stems.begin(), report.stems.end(),
-                     [](const conform::Stem& stem) { return stem.failure.has_value(); });
+bool has_failed(const conform::Stem& stem) { return stem.failure.has_value(); }
+
+/// A lineup of other files, say: the failure of one stands for all.
+std::optional<Error> common_failure(const conform::ConformReport& report) {
+  const auto& stems = report.stems;
+  const bool any_written = std::any_of(
+      stems.begin(), stems.end(), [](const conform::Stem& stem) { return !stem.file.empty(); });
+  const auto failed = std::find_if(stems.begin(), stems.end(), has_failed);
+  if (any_written || failed == stems.end()) return std::nullopt;
+  return failed->failure;
 }
 
 }  // namespace
@@ -77,6 +84,7 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   const auto report = conform::conform(*lineup, session->folder, staged->path() / "stems",
                                        conform_options(options, console));
   if (!report) return report.error();
+  if (auto failure = common_failure(*report)) return *std::move(failure);
   if (auto written = write_lists(*lineup, staged->path()); !written) return written.error();
   if (auto placed = staged->commit(); !placed) return placed.error();
 
@@ -85,8 +93,9 @@ Result<Exit> conform_command(const Options& options, Console& console) {
                    : report::lineup_text(*lineup) + '\n' +
                          report::conform_text(*report, options.out, to_text(options.bits)));
   if (!printed) return printed.error();
+  const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed);
   const bool beyond = report_beyond_limit(*lineup, options.limit_ms, console);
-  return beyond || any_failed(*report) || needs_person(*lineup) ? Exit::needs_person : Exit::done;
+  return beyond || any_failed || needs_person(*lineup) ? Exit::needs_person : Exit::done;
 }
 
 }  // namespace kilter::commands

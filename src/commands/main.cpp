@@ -22,7 +22,11 @@ void catch_signals() {
   action.sa_handler = request_stop;
   sigemptyset(&action.sa_mask);
   action.sa_flags = SA_RESTART;
-  for (const int signal : {SIGINT, SIGTERM, SIGHUP}) sigaction(signal, &action, nullptr);
+  for (const int signal : {SIGINT, SIGTERM}) sigaction(signal, &action, nullptr);
+  // Under nohup the end of the terminal is ignored, and stays so.
+  struct sigaction at_hang_up {};
+  if (sigaction(SIGHUP, nullptr, &at_hang_up) == 0 && at_hang_up.sa_handler != SIG_IGN)
+    sigaction(SIGHUP, &action, nullptr);
 }
 
 /// Every channel keeps a scratch file open; some systems allow only 256 files at first.

@@ -54,6 +54,32 @@ class EndToEnd : public testing::Test {
     return folder;
   }
   std::string work(const std::string& name) const { return (work_ / name).string(); }
+  media::AudioInfo stem_info(const std::string& out, const std::string& track) const {
+    const auto stem = media::open_audio(work_ / out / "stems" / (track + ".wav"));
+    EXPECT_TRUE(stem) << stem.error().what;
+    return stem ? stem->info : media::AudioInfo{};
+  }
+  static double length_s(const simulator::SimulatedTrack& track) {
+    return static_cast<double>(track.samples.size()) / track.clock.rate_hz;
+  }
+  /// Arguments that conform the session with its true lineup, without the time that aligning takes.
+  std::vector<std::string> conform_true_lineup() const {
+    Lineup lineup;
+    lineup.session = "lighthouse";
+    lineup.timeline_rate_hz = 48000.0;
+    lineup.to_s = 70.0;
+    for (const simulator::SimulatedTrack& truth : truth_->tracks) {
+      LineupTrack& track = lineup.tracks.emplace_back();
+      track.name = truth.name;
+      track.parts = {{truth.name + ".wav", 1, std::ssize(truth.samples)}};
+      track.rate_hz = truth.clock.rate_hz;
+      track.standing = Standing::firm;
+      track.uncertainty_us = 2.0;
+      track.map = *TimeMap::line(truth.clock.start_s, truth.clock.drift_ppm, length_s(truth), 2.0);
+    }
+    EXPECT_TRUE(edits::write_lineup(lineup, work_ / "true.json"));
+    return {"conform", show().string(), "--lineup", work("true.json"), "--out", work("done")};
+  }
 
   static std::unique_ptr<simulator::Session> truth_;
   static std::unique_ptr<test::TemporaryFolder> sources_;
@@ -101,27 +127,16 @@ TEST_F(EndToEnd, AlignFindsEveryTrackWithinTenMicroseconds) {
   EXPECT_NE(found.at(truth_->tracks[0].name)->recorder, found.at(truth_->tracks[2].name)->recorder);
 }
 
-TEST_F(EndToEnd, AlignPutsTheSameDocumentOnStdoutAndInTheFile) {
-  const test::Told told =
-      test::run_kilter({"align", show().string(), "--json", "--lineup", work("found.json")});
-  EXPECT_EQ(told.exit, 0);
-  EXPECT_EQ(told.out, test::read_text(work_ / "found.json"));
-  EXPECT_EQ(nlohmann::json::parse(told.out)["kind"], "kilter lineup");
-}
-
 TEST_F(EndToEnd, AlignGivesTheSameForAnyThreadCountAndWayToNameTheSession) {
-  std::vector<std::string> files{"align"};
+  const test::Told folder = test::run_kilter(
+      {"align", show().string(), "--threads", "1", "--json", "--lineup", work("l.json")});
+  EXPECT_EQ(folder.exit, 0);
+  EXPECT_EQ(nlohmann::json::parse(folder.out)["kind"], "kilter lineup");
+  EXPECT_EQ(folder.out, test::read_text(work_ / "l.json"));
+
+  std::vector<std::string> files{"align", "--threads", "3", "--json", "--lineup", work("l.json")};
   for (const auto& entry : fs::directory_iterator(show())) files.push_back(entry.path().string());
-  std::vector<std::string> texts;
-  for (const char* threads : {"1", "3"}) {
-    std::vector<std::string> args{"align",  show().string(), "--threads",   threads,
-                                  "--json", "--lineup",      work("l.json")};
-    texts.push_back(test::run_kilter(args).out);
-  }
-  files.insert(files.end(), {"--json", "--lineup", work("l.json")});
-  texts.push_back(test::run_kilter(files).out);
-  EXPECT_EQ(texts[0], texts[1]);
-  EXPECT_EQ(texts[0], texts[2]);
+  EXPECT_EQ(test::run_kilter(files).out, folder.out);
 }
 
 TEST_F(EndToEnd, AlignFindsTheMixBySoundWhereNoNameTells) {
@@ -156,85 +171,121 @@ TEST_F(EndToEnd, AlignGoesOnBesideABrokenAStrangeAndASilentTrack) {
 }
 
 TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
+  const auto before = names_in(show());
   const test::Told told = test::run_kilter({"conform", show().string(), "--out", work("done")});
   EXPECT_EQ(told.exit, 0) << told.err;
   EXPECT_EQ(told.err, "");
+  EXPECT_EQ(names_in(show()), before);
   EXPECT_EQ(names_in(work_.path()), (std::vector<std::string>{"done"}));
   EXPECT_EQ(names_in(work_ / "done"), (std::vector<std::string>{"edits", "lineup.json", "stems"}));
   const std::string cuts = test::read_text(work_ / "done" / "edits" / "cuts.tsv");
   for (const simulator::SimulatedTrack& track : truth_->tracks) {
-    const auto stem = media::open_audio(work_ / "done" / "stems" / (track.name + ".wav"));
-    ASSERT_TRUE(stem) << stem.error().what;
-    EXPECT_EQ(stem->info.format, "WAV 24-bit");
-    EXPECT_EQ(stem->info.rate.hz, 48000.0);
-    EXPECT_EQ(stem->info.claimed_length.n, 48000 * 70);
+    const media::AudioInfo stem = stem_info("done", track.name);
+    EXPECT_EQ(stem.format, "WAV 24-bit");
+    EXPECT_EQ(stem.rate.hz, 48000.0);
+    EXPECT_EQ(stem.claimed_length.n, 48000 * 70);
     EXPECT_NE(cuts.find('\n' + track.name + '\t'), std::string::npos);
   }
-}
 
-TEST_F(EndToEnd, ConformReadsALineupInPlaceOfAligning) {
-  ASSERT_EQ(test::run_kilter({"align", show().string(), "--lineup", work("l.json")}).exit, 0);
-  ASSERT_EQ(test::run_kilter({"conform", show().string(), "--out", work("whole")}).exit, 0);
-  const test::Told told = test::run_kilter(
-      {"conform", show().string(), "--lineup", work("l.json"), "--out", work("again"), "--json"});
-  ASSERT_EQ(told.exit, 0) << told.err;
-  EXPECT_EQ(nlohmann::json::parse(told.out)["stems"].size(), 3U);
+  const test::Told again = test::run_kilter({"conform", show().string(), "--out", work("again"),
+                                             "--lineup", work("done") + "/lineup.json", "--json"});
+  EXPECT_EQ(again.exit, 0) << again.err;
+  EXPECT_EQ(nlohmann::json::parse(again.out)["stems"].size(), 3U);
   for (const simulator::SimulatedTrack& track : truth_->tracks) {
     const fs::path stem = fs::path("stems") / (track.name + ".wav");
-    EXPECT_EQ(test::read_text(work_ / "whole" / stem), test::read_text(work_ / "again" / stem));
+    EXPECT_TRUE(test::read_text(work_ / "done" / stem) == test::read_text(work_ / "again" / stem));
   }
 }
 
 TEST_F(EndToEnd, ConformReplacesAnEarlierResultOnlyWhenTold) {
-  ASSERT_EQ(test::run_kilter({"conform", show().string(), "--out", work("done")}).exit, 0);
-  const std::vector<std::string> again{"conform",  show().string(),
-                                       "--out",    work("done"),
-                                       "--lineup", work("done") + "/lineup.json",
-                                       "--bits",   "16"};
-  EXPECT_EQ(test::run_kilter(again).exit, 2);
-  std::vector<std::string> replace = again;
-  replace.emplace_back("--replace");
-  const test::Told told = test::run_kilter(replace);
+  std::vector<std::string> args = conform_true_lineup();
+  ASSERT_EQ(test::run_kilter(args).exit, 0);
+  args.insert(args.end(), {"--bits", "16"});
+  EXPECT_EQ(test::run_kilter(args).exit, 2);
+  EXPECT_EQ(stem_info("done", truth_->tracks[0].name).format, "WAV 24-bit");
+  args.emplace_back("--replace");
+  const test::Told told = test::run_kilter(args);
   EXPECT_EQ(told.exit, 0) << told.err;
-  const auto stem = media::open_audio(work_ / "done" / "stems" / (truth_->tracks[0].name + ".wav"));
-  ASSERT_TRUE(stem);
-  EXPECT_EQ(stem->info.format, "WAV 16-bit");
+  EXPECT_EQ(stem_info("done", truth_->tracks[0].name).format, "WAV 16-bit");
 }
 
 TEST_F(EndToEnd, ConformTakesRateRangeAndBits) {
-  const test::Told told =
-      test::run_kilter({"conform", show().string(), "--out", work("done"), "--rate", "44100",
-                        "--range", "shared", "--bits", "32f"});
+  std::vector<std::string> args = conform_true_lineup();
+  args.insert(args.end(), {"--rate", "44100", "--range", "shared", "--bits", "32f"});
+  const test::Told told = test::run_kilter(args);
   ASSERT_EQ(told.exit, 0) << told.err;
-  const auto stem = media::open_audio(work_ / "done" / "stems" / (truth_->tracks[0].name + ".wav"));
-  ASSERT_TRUE(stem);
-  EXPECT_EQ(stem->info.format, "WAV 32-bit float");
-  EXPECT_EQ(stem->info.rate.hz, 44100.0);
+  const media::AudioInfo stem = stem_info("done", truth_->tracks[0].name);
+  EXPECT_EQ(stem.format, "WAV 32-bit float");
+  EXPECT_EQ(stem.rate.hz, 44100.0);
+  double shared_from_s = -1e9;
+  double shared_to_s = 1e9;
+  for (std::size_t i = 0; i < truth_->tracks.size(); ++i) {
+    shared_from_s = std::max(shared_from_s, truth_->line_of(i, 0.0));
+    shared_to_s = std::min(shared_to_s, truth_->line_of(i, length_s(truth_->tracks[i])));
+  }
+  // The ends fall on whole frames of the stems.
+  EXPECT_NEAR(static_cast<double>(stem.claimed_length.n), 44100.0 * (shared_to_s - shared_from_s),
+              2.0);
 }
 
 TEST_F(EndToEnd, ConformTellsWhenABoundIsBeyondTheLimit) {
-  const test::Told told =
-      test::run_kilter({"conform", show().string(), "--out", work("done"), "--limit-ms", "0.0001"});
+  std::vector<std::string> args = conform_true_lineup();
+  args.insert(args.end(), {"--limit-ms", "0.001"});
+  const test::Told told = test::run_kilter(args);
   EXPECT_EQ(told.exit, 1);
-  EXPECT_NE(told.err.find("beyond the limit of 0.0001 ms"), std::string::npos) << told.err;
+  EXPECT_NE(told.err.find("may be 0.002 ms off, which is beyond the limit of 0.001 ms"),
+            std::string::npos)
+      << told.err;
   EXPECT_TRUE(fs::exists(work_ / "done" / "lineup.json"));
 }
 
-TEST_F(EndToEnd, ProgressShowsOnATerminalUnlessQuiet) {
-  const std::vector<std::string> args{"align", show().string(), "--lineup", work("l.json")};
-  std::vector<std::string> quiet = args;
-  quiet.emplace_back("--quiet");
-  EXPECT_NE(test::run_kilter(args, true).err.find("\rreading "), std::string::npos);
-  EXPECT_EQ(test::run_kilter(quiet, true).err, "");
-  EXPECT_EQ(test::run_kilter(args, false).err, "");
+TEST_F(EndToEnd, ConformGoesOnWithoutATrackThatVanished) {
+  const fs::path folder = linked_show();
+  std::vector<std::string> args = conform_true_lineup();
+  args[1] = folder.string();
+  const std::string gone = truth_->tracks[1].name;
+  fs::remove(folder / (gone + ".wav"));
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 1);
+  EXPECT_NE(told.out.find("No stem of " + gone), std::string::npos) << told.out;
+  EXPECT_TRUE(fs::exists(work_ / "done" / "stems" / (truth_->tracks[0].name + ".wav")));
 }
 
-TEST_F(EndToEnd, NothingEverChangesTheSessionFolder) {
-  const auto before = names_in(show());
-  test::run_kilter({"survey", show().string()});
-  test::run_kilter({"align", show().string(), "--lineup", work("l.json")});
-  test::run_kilter({"conform", show().string(), "--out", work("done")});
-  EXPECT_EQ(names_in(show()), before);
+TEST_F(EndToEnd, ConformRefusesALineupOfAnotherFolder) {
+  const fs::path folder = linked_show();
+  std::vector<std::string> args = conform_true_lineup();
+  args[1] = folder.string();
+  for (const simulator::SimulatedTrack& track : truth_->tracks)
+    fs::remove(folder / (track.name + ".wav"));
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 3);
+  EXPECT_EQ(told.out, "");
+  EXPECT_FALSE(fs::exists(work_ / "done"));
+}
+
+TEST_F(EndToEnd, SessionTomlNamesTracksAndLeavesSomeOut) {
+  const fs::path folder = linked_show();
+  fs::rename(folder / "mixdown.wav", folder / "show.wav");
+  test::write_sound(folder / "spare.wav", {test::noise(48000, 0.1F, 5)}, 48000);
+  test::write_text(folder / "session.toml",
+                   "title = \"Lighthouse Hour 12\"\nmix = \"show.wav\"\n"
+                   "[[track]]\nparts = [\"" +
+                       truth_->tracks[0].name +
+                       ".wav\"]\n"
+                       "name = \"Zoë\"\n"
+                       "[[track]]\nparts = [\"spare.wav\"]\nrole = \"ignore\"\n");
+  const test::Told told = test::run_kilter({"survey", folder.string()});
+  EXPECT_EQ(told.exit, 0) << told.out << told.err;
+  EXPECT_NE(told.out.find("the mix is \"show.wav\" (as told)"), std::string::npos) << told.out;
+  EXPECT_NE(told.out.find("\nZoë "), std::string::npos) << told.out;
+  EXPECT_NE(told.out.find("ignored"), std::string::npos) << told.out;
+}
+
+TEST_F(EndToEnd, ProgressShowsOnATerminalUnlessQuiet) {
+  const std::string folder = show().string();
+  EXPECT_NE(test::run_kilter({"survey", folder}, true).err.find("\rreading "), std::string::npos);
+  EXPECT_EQ(test::run_kilter({"survey", folder, "--quiet"}, true).err, "");
+  EXPECT_EQ(test::run_kilter({"survey", folder}, false).err, "");
 }
 
 }  // namespace

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <ostream>
 
 #include "voices.h"
 
@@ -22,6 +23,7 @@ struct CodecCase {
   double delay_low_us;
   double delay_high_us;
 };
+void PrintTo(const CodecCase& c, std::ostream* out) { *out << c.name; }
 
 class CodecTest : public testing::TestWithParam<CodecCase> {};
 

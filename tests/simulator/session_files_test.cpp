@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <nlohmann/json.hpp>
+#include <ostream>
 
 #include "kilter/media/audio_file.h"
 #include "support/temporary_folder.h"
@@ -48,6 +49,7 @@ struct WritingCase {
   const char* mix_file;
   const char* guest_file;
 };
+void PrintTo(const WritingCase& c, std::ostream* out) { *out << c.name; }
 
 class Writing : public testing::TestWithParam<WritingCase> {};
 

@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <numbers>
+#include <ostream>
 
 #include "sound_delay.h"
 
@@ -53,6 +54,7 @@ struct TruthCase {
   Clock clock;
   double note_hz;
 };
+void PrintTo(const TruthCase& c, std::ostream* out) { *out << c.name; }
 
 class Truth : public testing::TestWithParam<TruthCase> {};
 
@@ -186,6 +188,7 @@ struct Senseless {
   const char* name;
   void (*spoil)(SessionSpec&);
 };
+void PrintTo(const Senseless& c, std::ostream* out) { *out << c.name; }
 
 class SenselessSpec : public testing::TestWithParam<Senseless> {};
 

@@ -16,10 +16,11 @@ Error no_input(std::string what, std::string next_step) {
 }
 
 Error mix_missing(const Survey& survey) {
+  std::string what = "the mix of \"" + survey.session + "\" is not known";
   for (const Finding& finding : survey.findings)
-    if (finding.code == "no-mix" || finding.code == "several-mixes")
-      return no_input("the mix of \"" + survey.session + "\" is not known: " + finding.text, "");
-  return no_input("the mix of \"" + survey.session + "\" is not known", "name it with --mix FILE");
+    if (survey::session_needs_person({finding}))
+      what += ": " + finding.text.substr(0, finding.text.rfind(". "));
+  return no_input(std::move(what), "name it with --mix FILE");
 }
 
 bool is_measured(const SurveyTrack& track) {

@@ -13,11 +13,12 @@ using session::NamedMixes;
 using session::Session;
 using Taken = std::vector<Result<IntakeFile>>;
 
+constexpr const char* kNameIt = " Name it with --mix FILE.";
+
 Finding no_mix() {
   Finding finding;
   finding.code = "no-mix";
-  finding.text =
-      "No file is known as the mix, by its name or by its sound. Name it with --mix FILE.";
+  finding.text = std::string("No file is known as the mix, by its name or by its sound.") + kNameIt;
   return finding;
 }
 
@@ -33,9 +34,7 @@ std::string in_quotes(const Session& session, const std::vector<std::size_t>& fi
 MixPick several(const Session& session, const std::vector<std::size_t>& files) {
   Finding finding;
   finding.code = "several-mixes";
-  finding.text = in_quotes(session, files) +
-                 " could each be the mix. Name it with --mix FILE; take the others out of the "
-                 "session.";
+  finding.text = in_quotes(session, files) + " could each be the mix." + kNameIt;
   return {std::nullopt, "", finding};
 }
 

@@ -27,6 +27,7 @@ constexpr std::array kBits{Choice<media::SampleFormat>{"16", media::SampleFormat
 
 CLI::Validator is_one_of(const auto& choices) {
   std::vector<std::string> texts;
+  texts.reserve(choices.size());
   for (const auto& choice : choices) texts.emplace_back(choice.text);
   return CLI::IsMember(texts);
 }

@@ -145,6 +145,7 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
 
 void make_names_unique(std::vector<SurveyTrack>& tracks) {
   std::vector<std::string> names;
+  names.reserve(tracks.size());
   for (const SurveyTrack& track : tracks) names.push_back(track.name);
   names = session::made_unique(std::move(names));
   for (std::size_t i = 0; i < tracks.size(); ++i) tracks[i].name = names[i];

@@ -150,6 +150,23 @@ TEST_F(EndToEnd, AlignFindsTheMixBySoundWhereNoNameTells) {
   EXPECT_NE(told.out.find("All 3 tracks are firm"), std::string::npos) << told.out;
 }
 
+TEST_F(EndToEnd, AlignAsksWhichOfTwoMixesIsMeant) {
+  const fs::path folder = linked_show();
+  test::Samples softer = truth_->mix;
+  for (float& x : softer) x *= 0.9F;
+  test::write_sound(folder / "other-mix.wav", {softer}, 48000);
+  const test::Told told = test::run_kilter({"align", folder.string(), "--lineup", work("l.json")});
+  EXPECT_EQ(told.exit, 3);
+  EXPECT_EQ(
+      told.err,
+      "kilter: the mix of \"spoilt\" is not known: \"mixdown.wav\" and \"other-mix.wav\" could "
+      "each be the mix\n  next: name it with --mix FILE\n");
+  EXPECT_FALSE(fs::exists(work_ / "l.json"));
+  const test::Told survey = test::run_kilter({"survey", folder.string(), "--json"});
+  EXPECT_EQ(survey.exit, 1);
+  EXPECT_EQ(nlohmann::json::parse(survey.out)["findings"][0]["code"], "several-mixes");
+}
+
 TEST_F(EndToEnd, AlignGoesOnBesideABrokenAStrangeAndASilentTrack) {
   const fs::path folder = linked_show();
   test::write_text(folder / "broken.wav", "Dear keepers, my recording is attached.\n");

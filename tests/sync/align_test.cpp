@@ -79,6 +79,15 @@ TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
   spec.room.bleed_low_db = -8.0;
   spec.room.bleed_high_db = -4.0;
   spec.people[2].talk_share = 0.08;
+  // A recorder for each, so that no sibling can put a microphone right.
+  for (int i = 0; i < 3; ++i) {
+    spec.people[static_cast<std::size_t>(i)].recorder = static_cast<int>(spec.recorders.size());
+    spec.recorders.push_back({.rate_hz = 48000.0,
+                              .drift_ppm = 15.0 * i,
+                              .start_s = -2.0 * i,
+                              .length_s = 0.0,
+                              .warm_up = {}});
+  }
   const Heard heard = hear(spec);
   AlignOptions options = with_threads(2);
   const auto joint = align(heard.mix_input(), heard.tracks, options);

@@ -41,10 +41,25 @@ constexpr double kLeastShare = 0.5;            // of the evidence on one line, f
 constexpr double kFirmUncertainty_us = 500.0;  // half of what a listener may never hear
 constexpr double kLeastEvidence = 14.0;        // windows that agree by chance reach 8 sigma or so
 constexpr double kDispersionShare = 0.5;       // of the disagreement between low and high band
-constexpr double kLosslessFloor_us = 2.0;  // window biases that more windows do not average away
-constexpr double kLossyFloor_us = 8.0;     // delay of a lossy codec, seen up to 8 us
+// What more windows do not average away: the phase of the mix bus's filters, ducked microphones
+// (3 to 11 us seen), and what a lossy codec adds.
+constexpr double kFloor_us = 8.0;
+constexpr double kLossyFloor_us = 5.0;
+constexpr double kDisagreement_s = 20e-6;  // standard error where the phases' coherence is 0.45
 constexpr double kSameStart_s = 100e-6;    // tracks of one recorder start together
 constexpr double kSameDrift_ppm = 0.5;
+constexpr double kSameLength_s = 1e-4;
+constexpr double kSiblingReach_s =
+    0.025;  // further apart, files that begin together are no siblings
+
+/// A window in which one delay explains less than half of the phase, or that has two peaks alike,
+/// knows less than its noise says: somebody else's voice stands in it.
+double trusted_sigma_s(const Reading& reading) {
+  const double disagreement = 1.0 / (reading.coherence * reading.coherence) - 4.0;
+  const double ambiguity = std::max(0.0, 2.0 * reading.rival - 1.0);
+  return std::hypot(reading.sigma_s, kDisagreement_s * std::max(0.0, disagreement)) /
+         std::max(0.05, 1.0 - ambiguity);
+}
 
 /// A straight map while it is being found: timeline = start + rate * track.
 struct TrackLine {
@@ -196,7 +211,7 @@ class Aligner {
         if (!reading.heard) continue;
         TrackState& state = states_[placed[i]];
         state.observations.push_back(
-            {(w + 0.5) * pass.window_s, reading.offset_s, reading.sigma_s});
+            {(w + 0.5) * pass.window_s, reading.offset_s, trusted_sigma_s(reading)});
         state.readings.push_back(reading);
       }
     for (const std::size_t k : placed) {
@@ -232,6 +247,60 @@ class Aligner {
           state.recorder = states_[j].recorder;
       if (state.recorder < 0) state.recorder = recorders++;
     }
+    for (std::size_t i = 0; i < states_.size(); ++i)
+      if (const auto sibling = better_known_sibling(i))
+        states_[i].recorder = states_[*sibling].recorder;
+    number_recorders();
+  }
+
+  /// From 0 without gaps, in the order of the tracks.
+  void number_recorders() {
+    std::vector<int> seen;
+    for (TrackState& state : states_) {
+      if (!state.placed) continue;
+      const auto known = std::find(seen.begin(), seen.end(), state.recorder);
+      const auto number = static_cast<int>(known - seen.begin());
+      if (known == seen.end()) seen.push_back(state.recorder);
+      state.recorder = number;
+    }
+  }
+
+  /// A microphone whose windows follow its neighbours' voices lies a few milliseconds from the
+  /// other tracks of its recorder. Files of one length to the frame that start about together are
+  /// one recorder's: where the track's own windows allow the common line too, the sibling that
+  /// knows its place better decides.
+  std::optional<std::size_t> better_known_sibling(std::size_t i) const {
+    const TrackState& state = states_[i];
+    if (!state.placed) return std::nullopt;
+    std::optional<std::size_t> best;
+    for (std::size_t j = 0; j < states_.size(); ++j) {
+      const TrackState& other = states_[j];
+      if (!other.placed || other.recorder == state.recorder) continue;
+      if (std::abs(other.length_s - state.length_s) > kSameLength_s ||
+          std::abs(other.line.start_s - state.line.start_s) > kSiblingReach_s)
+        continue;
+      if (support(other.fit) <= 2.0 * support(state.fit)) continue;
+      if (!best || support(other.fit) > support(states_[*best].fit)) best = j;
+    }
+    if (!best) return std::nullopt;
+    int on_line = 0;
+    for (std::size_t k = 0; k < state.observations.size(); ++k) {
+      const Observation o = referred(state, k, states_[*best].line);
+      if (std::abs(o.offset_s) < kSameStart_s + 3.0 * o.sigma_s) ++on_line;
+    }
+    return on_line >= std::min(2, state.fit.used) ? best : std::nullopt;
+  }
+
+  static double support(const LineFit& fit) { return fit.used * fit.used_share; }
+
+  /// Observation `k` of a track as an offset from another line: it was measured against the map
+  /// that the track had before its own fit moved it.
+  static Observation referred(const TrackState& state, std::size_t k, const TrackLine& line) {
+    Observation o = state.observations[k];
+    const double track_s = (o.line_s - state.line.start_s) / state.line.rate;
+    o.offset_s += state.line.start_s + state.line.rate * track_s - state.fit.at(o.line_s) -
+                  (line.start_s + line.rate * track_s);
+    return o;
   }
 
   static bool same_recorder(const TrackState& a, const TrackState& b) {
@@ -244,6 +313,13 @@ class Aligner {
            drift_ppm < kSameDrift_ppm + 4.0 * drift_sigma_ppm;
   }
 
+  const TrackState& best_known(const std::vector<std::size_t>& members) const {
+    return states_[*std::max_element(members.begin(), members.end(),
+                                     [&](std::size_t a, std::size_t b) {
+                                       return support(states_[a].fit) < support(states_[b].fit);
+                                     })];
+  }
+
   /// One clock: one line through the windows of all its tracks.
   void fit_recorders(const Pass& pass) {
     for (int recorder = 0;; ++recorder) {
@@ -252,20 +328,11 @@ class Aligner {
         if (states_[k].recorder == recorder) members.push_back(k);
       if (members.empty()) return;
       if (members.size() == 1) continue;
-      // Each member's windows were measured against its map before its own fit moved it: refer all
-      // of them to the first member's map.
-      const TrackLine common = states_[members[0]].line;
+      const TrackLine common = best_known(members).line;
       std::vector<Observation> all;
-      for (const std::size_t k : members) {
-        const TrackState& state = states_[k];
-        for (std::size_t i = 0; i < state.observations.size(); ++i) {
-          Observation o = state.observations[i];
-          const double track_s = (o.line_s - state.line.start_s) / state.line.rate;
-          o.offset_s += state.line.start_s + state.line.rate * track_s - state.fit.at(o.line_s) -
-                        (common.start_s + common.rate * track_s);
-          all.push_back(o);
-        }
-      }
+      for (const std::size_t k : members)
+        for (std::size_t i = 0; i < states_[k].observations.size(); ++i)
+          all.push_back(referred(states_[k], i, common));
       const LineFit fit = fit_line(all, fit_options(pass));
       if (!fit.found) continue;
       const TrackLine corrected = common.corrected(fit);
@@ -313,7 +380,7 @@ class Aligner {
     }
     result.inverted = polarity < 0.0;
     result.evidence_sigma = state.evidence_sigma();
-    double floor_us = kLosslessFloor_us;
+    double floor_us = kFloor_us;
     if (mix_.lossy) floor_us += kLossyFloor_us;
     if (tracks_[k].lossy) floor_us += kLossyFloor_us;
     floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));

@@ -31,9 +31,10 @@ struct Heard {
   double worst_error_us(std::size_t track, const TrackPlacing& placing) const {
     double worst_us = 0.0;
     for (int i = 0; i <= 20; ++i) {
-      const double track_s = tracks[track].length_s * i / 20.0;
-      worst_us = std::max(
-          worst_us, 1e6 * std::abs(*placing.map->to_line(track_s) - sound.line_of(track, track_s)));
+      const double track_s =
+          std::min(tracks[track].length_s * i / 20.0, placing.map->spans().back().to_s);
+      worst_us = std::max(worst_us, 1e6 * std::abs(placing.map->to_line(track_s).value() -
+                                                   sound.line_of(track, track_s)));
     }
     return worst_us;
   }

@@ -46,7 +46,8 @@ float between_rows(const float* x, const float* row, const float* next, int taps
 
 Interpolator::Interpolator(double from_hz, double to_hz) {
   const double cutoff = std::clamp(to_hz / from_hz, 0.125, 1.0);
-  half_ = static_cast<int>(std::ceil(kHalfLength / cutoff / (kLanes / 2))) * (kLanes / 2);
+  constexpr int kStep = kLanes / 2;  // two halves fill whole lanes
+  half_ = static_cast<int>(std::ceil(kHalfLength / cutoff / kStep)) * kStep;
   taps_ = 2 * half_;
   rows_.reserve(static_cast<std::size_t>(kRows + 1) * static_cast<std::size_t>(taps_));
   for (int r = 0; r <= kRows; ++r) {

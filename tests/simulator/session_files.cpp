@@ -65,8 +65,7 @@ Result<void> write_sound(const std::vector<float>& samples, double rate_hz,
 ordered_json truth_of(const SimulatedTrack& track, const FileOptions& options) {
   const double length_s = static_cast<double>(track.samples.size()) / track.clock.rate_hz;
   ordered_json points = ordered_json::array();
-  for (double at_s = 0.0; at_s < length_s; at_s += 10.0)
-    points.push_back({at_s, track.line_of(at_s)});
+  for (int i = 0; 10.0 * i < length_s; ++i) points.push_back({10.0 * i, track.line_of(10.0 * i)});
   points.push_back({length_s, track.line_of(length_s)});
   return {{"name", track.name},
           {"file", file_name(track.name, track.stored, options)},

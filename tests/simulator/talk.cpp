@@ -120,6 +120,7 @@ std::vector<double> talk_shares(const std::vector<Person>& people) {
   }
   const double rest = std::max(0.0, kTalkDensity - given) / std::max(1, open);
   std::vector<double> shares;
+  shares.reserve(people.size());
   for (const Person& person : people) shares.push_back(person.talk_share.value_or(rest));
   return shares;
 }

@@ -48,6 +48,7 @@ constexpr double kLossyFloor_us = 5.0;
 constexpr double kDisagreement_s = 20e-6;  // standard error where the phases' coherence is 0.45
 constexpr double kSameStart_s = 100e-6;    // tracks of one recorder start together
 constexpr double kSameDrift_ppm = 0.5;
+constexpr double kNeighbours = 0.1;  // people in one room share 0.4 and more, others below 0.02
 constexpr double kSameLength_s = 1e-4;
 constexpr double kSiblingReach_s =
     0.025;  // further apart, files that begin together are no siblings
@@ -143,7 +144,7 @@ class Aligner {
     report(0.0, "listening");
     const int count = static_cast<int>(tracks_.size());
     OnsetFeatures mix_features;
-    std::vector<OnsetFeatures> features(tracks_.size());
+    features_.resize(tracks_.size());
     std::vector<std::optional<Error>> errors(tracks_.size() + 1);
     parallel_for(count + 1, options_.threads, [&](int i) {
       if (stopped()) return;
@@ -152,7 +153,7 @@ class Aligner {
       if (!made)
         errors[at] = made.error();
       else
-        (i == count ? mix_features : features[at]) = *std::move(made);
+        (i == count ? mix_features : features_[at]) = *std::move(made);
     });
     for (const auto& error : errors)
       if (error) return *error;
@@ -163,7 +164,7 @@ class Aligner {
       const auto at = static_cast<std::size_t>(i);
       TrackState& state = states_[at];
       state.length_s = std::max(tracks_[at].length_s, 1.0 / kAnalysisRateHz);
-      state.first = first_map(mix_features, features[at]);
+      state.first = first_map(mix_features, features_[at]);
       if (state.first.found)
         state.put({state.first.lag_s, 1.0 / (1.0 + state.first.drift_ppm * 1e-6)});
     });
@@ -351,6 +352,41 @@ class Aligner {
     }
   }
 
+  /// How much of what sets in on one track sets in on another at the same time: the correlation of
+  /// their onset features at the place where both now lie. Bleed shows, two people who take turns
+  /// do not.
+  double onsets_in_common(std::size_t a, std::size_t b) const {
+    const std::int64_t frames = features_[a].frames();
+    double together = 0.0, of_a = 0.0, of_b = 0.0;
+    for (std::int64_t t = 0; t < frames; ++t) {
+      const double track_s = static_cast<double>(t) / kFeatureRateHz;
+      const auto line_s = states_[a].map->to_line(track_s);
+      const auto other_s = line_s ? states_[b].map->to_track(*line_s) : std::nullopt;
+      if (!other_s) continue;
+      const auto other = static_cast<std::int64_t>(std::llround(*other_s * kFeatureRateHz));
+      if (other >= features_[b].frames()) continue;
+      for (std::size_t band = 0; band < kFeatureBands; ++band) {
+        const auto x = static_cast<double>(features_[a].bands[band][static_cast<std::size_t>(t)]);
+        const auto y =
+            static_cast<double>(features_[b].bands[band][static_cast<std::size_t>(other)]);
+        together += x * y;
+        of_a += x * x;
+        of_b += y * y;
+      }
+    }
+    return of_a > 0.0 && of_b > 0.0 ? together / std::sqrt(of_a * of_b) : 0.0;
+  }
+
+  /// Nobody else's microphone hears it: a guest, recorded where they sit.
+  bool is_remote(std::size_t k) const {
+    for (std::size_t other = 0; other < states_.size(); ++other) {
+      if (other == k || !states_[other].placed) continue;
+      if (states_[other].recorder == states_[k].recorder) return false;
+      if (onsets_in_common(k, other) > kNeighbours) return false;
+    }
+    return true;
+  }
+
   std::vector<TrackPlacing> placings() const {
     std::vector<TrackPlacing> result(states_.size());
     for (std::size_t k = 0; k < states_.size(); ++k) result[k] = placing(k);
@@ -364,6 +400,7 @@ class Aligner {
     result.windows_measured = static_cast<int>(state.observations.size());
     if (!state.placed) return result;
     result.recorder = state.recorder;
+    result.remote = is_remote(k);
     result.windows_used = state.fit.used;
     const double end_s = state.line.start_s + state.line.rate * state.length_s;
     const double sigma_s =
@@ -400,6 +437,7 @@ class Aligner {
   const std::vector<TrackInput>& tracks_;
   const AlignOptions& options_;
   std::vector<TrackState> states_;
+  std::vector<OnsetFeatures> features_;
 };
 
 }  // namespace

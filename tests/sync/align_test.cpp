@@ -73,6 +73,9 @@ TEST(Align, PlacesRoomAndGuestWithinTenMicroseconds) {
   }
   EXPECT_EQ((*placings)[0].recorder, (*placings)[1].recorder);
   EXPECT_NE((*placings)[0].recorder, (*placings)[2].recorder);
+  EXPECT_FALSE((*placings)[0].remote);
+  EXPECT_FALSE((*placings)[1].remote);
+  EXPECT_TRUE((*placings)[2].remote);
 }
 
 TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
@@ -100,6 +103,7 @@ TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
   for (std::size_t k = 0; k < heard.tracks.size(); ++k) {
     ASSERT_TRUE((*joint)[k].map);
     worst_joint_us = std::max(worst_joint_us, heard.worst_error_us(k, (*joint)[k]));
+    EXPECT_FALSE((*joint)[k].remote) << "a recorder of its own in the room";
     if ((*alone)[k].map)
       worst_alone_us = std::max(worst_alone_us, heard.worst_error_us(k, (*alone)[k]));
   }

@@ -35,7 +35,10 @@ constexpr std::array kAlone{Pass{"pairwise, coarse", 4.0, 0.020, false, 0.20e-3,
                             Pass{"pairwise, fine", 8.0, 0.006, false, 0.06e-3, 20e-6},
                             Pass{"pairwise, final", 10.0, 0.003, false, 0.03e-3, 5e-6}};
 
-constexpr double kSilentRms = 1e-6;            // of full scale: nothing was recorded
+constexpr double kSilentRms = 1e-6;  // of full scale: nothing was recorded
+constexpr double kWindowsWanted = 12.0;
+constexpr double kShortestWindow_s = 2.5;
+constexpr double kSecondsPerTrack = 0.14;      // a frame every 0.128 s
 constexpr int kLeastWindows = 3;               // for firm
 constexpr double kLeastShare = 0.5;            // of the evidence on one line, for firm
 constexpr double kFirmUncertainty_us = 500.0;  // half of what a listener may never hear
@@ -184,7 +187,8 @@ class Aligner {
     std::vector<MappedTrack> mapped;
     for (const std::size_t k : placed) mapped.push_back({tracks_[k].signal, &*states_[k].map});
 
-    const int windows = std::max(1, static_cast<int>(mix_.length_s / pass.window_s));
+    const double window_s = window_length_s(pass, placed.size());
+    const int windows = std::max(1, static_cast<int>(mix_.length_s / window_s));
     std::vector<std::vector<Reading>> readings(static_cast<std::size_t>(windows));
     std::vector<std::optional<Error>> errors(static_cast<std::size_t>(windows));
     const int workers = std::clamp(options_.threads, 1, windows);
@@ -192,7 +196,7 @@ class Aligner {
     parallel_for(workers, workers, [&](int worker) {
       WindowMeter meter({.search_s = pass.search_s, .joint = pass.joint});
       for (int w = worker; w < windows && !stopped(); w += workers) {
-        auto measured = meter.measure(*mix_.signal, mapped, w * pass.window_s, pass.window_s);
+        auto measured = meter.measure(*mix_.signal, mapped, w * window_s, window_s);
         const auto at = static_cast<std::size_t>(w);
         if (measured)
           readings[at] = *std::move(measured);
@@ -212,7 +216,7 @@ class Aligner {
         if (!reading.heard) continue;
         TrackState& state = states_[placed[i]];
         state.observations.push_back(
-            {(w + 0.5) * pass.window_s, reading.offset_s, trusted_sigma_s(reading)});
+            {(w + 0.5) * window_s, reading.offset_s, trusted_sigma_s(reading)});
         state.readings.push_back(reading);
       }
     for (const std::size_t k : placed) {
@@ -221,6 +225,14 @@ class Aligner {
       if (state.fit.found) state.put(state.line.corrected(state.fit));
     }
     return {};
+  }
+
+  /// A short session is cut into more windows, so that there are enough to agree; many tracks need
+  /// longer ones, so that there are more frames than tracks.
+  double window_length_s(const Pass& pass, std::size_t tracks) const {
+    const double shortest_s =
+        std::max(kShortestWindow_s, kSecondsPerTrack * (static_cast<double>(tracks) + 12.0));
+    return std::max(shortest_s, std::min(pass.window_s, mix_.length_s / kWindowsWanted));
   }
 
   static LineFitOptions fit_options(const Pass& pass) {
@@ -402,35 +414,67 @@ class Aligner {
     result.recorder = state.recorder;
     result.remote = is_remote(k);
     result.windows_used = state.fit.used;
-    const double end_s = state.line.start_s + state.line.rate * state.length_s;
-    const double sigma_s =
-        std::max(state.fit.sigma_at(state.line.start_s), state.fit.sigma_at(end_s));
+    result.evidence_sigma = state.evidence_sigma();
+    result.uncertainty_us = uncertainty_us(k);
     double polarity = 0.0;
-    std::vector<double> dispersions_us;
     for (std::size_t i = 0; i < state.readings.size(); ++i) {
       const Observation& o = state.observations[i];
       const double w = state.fit.weights[i];
-      if (w > 0.1) dispersions_us.push_back(1e6 * state.readings[i].dispersion_s);
       polarity += w * (state.readings[i].inverted ? -1.0 : 1.0);
       result.windows.push_back(
           {o.line_s, 1e6 * (o.offset_s - state.fit.at(o.line_s)), 1e6 * o.sigma_s, w});
     }
     result.inverted = polarity < 0.0;
-    result.evidence_sigma = state.evidence_sigma();
+    result.map = state.map;
+    if (auto map = TimeMap::line(state.line.start_s, state.line.drift_ppm(), state.length_s,
+                                 result.uncertainty_us))
+      result.map = *std::move(map);
+    const std::string doubt = reason_to_doubt(result, state.fit);
+    result.standing = doubt.empty() ? Standing::firm : Standing::shaky;
+    if (!doubt.empty()) {
+      Finding finding;
+      finding.code = "thin-evidence";
+      finding.text = doubt +
+                     " Listen to it against the mix before you use it, and ask for a longer "
+                     "or clearer recording where there is one.";
+      result.findings.push_back(std::move(finding));
+    }
+    return result;
+  }
+
+  /// 95 % bound, worst over the track: what the fit leaves open at its two ends, widened where few
+  /// windows vouch for it, and what no number of windows averages away.
+  double uncertainty_us(std::size_t k) const {
+    const TrackState& state = states_[k];
+    const double end_s = state.line.start_s + state.line.rate * state.length_s;
+    const double sigma_s =
+        std::max(state.fit.sigma_at(state.line.start_s), state.fit.sigma_at(end_s));
+    const double few = 1.0 + 4.0 / std::max(1.0, static_cast<double>(state.fit.used) - 1.0);
+    std::vector<double> dispersions_us;
+    for (std::size_t i = 0; i < state.readings.size(); ++i)
+      if (state.fit.weights[i] > 0.1)
+        dispersions_us.push_back(1e6 * state.readings[i].dispersion_s);
     double floor_us = kFloor_us;
     if (mix_.lossy) floor_us += kLossyFloor_us;
     if (tracks_[k].lossy) floor_us += kLossyFloor_us;
     floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
-    const double few = 1.0 + 4.0 / std::max(1.0, static_cast<double>(state.fit.used) - 1.0);
-    result.uncertainty_us = std::hypot(2.0 * few * sigma_s * 1e6, floor_us);
-    result.standing = state.fit.used >= kLeastWindows && state.fit.used_share >= kLeastShare &&
-                              result.uncertainty_us <= kFirmUncertainty_us
-                          ? Standing::firm
-                          : Standing::shaky;
-    auto map = TimeMap::line(state.line.start_s, state.line.drift_ppm(), state.length_s,
-                             result.uncertainty_us);
-    if (map) result.map = *std::move(map);
-    return result;
+    return std::hypot(2.0 * few * sigma_s * 1e6, floor_us);
+  }
+
+  /// Why the evidence does not rule every other placing out; empty where it does.
+  static std::string reason_to_doubt(const TrackPlacing& placing, const LineFit& fit) {
+    if (placing.windows_used < kLeastWindows)
+      return "It is heard clearly in only " + std::to_string(placing.windows_used) +
+             (placing.windows_used == 1 ? " stretch" : " stretches") + " of the mix.";
+    if (fit.used_share < kLeastShare)
+      return "Only " + std::to_string(placing.windows_used) + " of its " +
+             std::to_string(placing.windows_measured) +
+             " measured stretches agree on one straight line: it may have a hole, or another "
+             "clock.";
+    if (placing.uncertainty_us > kFirmUncertainty_us)
+      return "What is heard of it stands too close together to say how its clock runs over the "
+             "whole track.";
+    return {};
   }
 
   const MixInput& mix_;

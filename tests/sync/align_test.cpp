@@ -151,6 +151,34 @@ TEST(Align, GivesTheSameBitsForAnyThreadCount) {
   }
 }
 
+TEST(Align, CallsATrackHeardOnceShakyAndSaysWhy) {
+  // The guest's recording is cut to one utterance and the pauses round it.
+  const Heard heard = hear(simulator::hybrid_session(5, 100.0, 2, 1));
+  const auto said = std::find_if(heard.sound.talk.begin(), heard.sound.talk.end(),
+                                 [](const simulator::Utterance& u) {
+                                   return u.person == 2 && u.line_from_s > 20.0 && u.length_s > 3.0;
+                                 });
+  ASSERT_NE(said, heard.sound.talk.end());
+  std::vector<float> all(static_cast<std::size_t>(heard.signals[2]->frames()));
+  ASSERT_TRUE(heard.signals[2]->read(0, all));
+  const double from_s = said->line_from_s - heard.sound.line_of(2, 0.0);
+  const auto first = all.begin() + static_cast<std::ptrdiff_t>(from_s * kAnalysisRateHz);
+  const auto frames = static_cast<std::ptrdiff_t>(said->length_s * kAnalysisRateHz);
+  const MemorySignal snippet(std::vector<float>(first, first + frames));
+  std::vector<TrackInput> tracks{heard.tracks[0], heard.tracks[1]};
+  tracks.push_back({"snippet", &snippet, said->length_s, false});
+  const auto placings = align(heard.mix_input(), tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  const TrackPlacing& placing = (*placings)[2];
+  EXPECT_NE(placing.standing, Standing::firm);
+  if (placing.standing == Standing::shaky) {
+    EXPECT_NEAR(placing.map->start_s(), heard.sound.line_of(2, from_s), 0.0005);
+    ASSERT_EQ(placing.findings.size(), 1U);
+    EXPECT_EQ(placing.findings[0].code, "thin-evidence");
+    EXPECT_NE(placing.findings[0].text.find("stretch"), std::string::npos);
+  }
+}
+
 TEST(Align, LeavesSilenceAndNothingUnplaced) {
   Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
   const MemorySignal silence(std::vector<float>(60 * kAnalysisRateHz, 0.0F));

@@ -16,7 +16,7 @@ constexpr double kBandTo_hz = 7200.0;
 constexpr int kFirstBin = static_cast<int>(kBandFrom_hz * kFrame / kAnalysisRateHz) + 1;
 constexpr int kLastBin = static_cast<int>(kBandTo_hz * kFrame / kAnalysisRateHz);
 constexpr std::size_t kBins = kLastBin - kFirstBin + 1;
-constexpr double kRidge = 1e-4;           // of each track's own power; above float rounding
+constexpr double kRidge = 1e-4;         // of each track's own power; above float rounding
 constexpr double kEvidenceKnee = 50.0;  // above, a bin's say grows no further
 constexpr double kOverlapLoss = 1.06;   // Welch: half-overlapped Hann frames are nearly independent
 constexpr double kBinsShare = 1.5;      // Hann: neighbouring bins are not independent
@@ -218,6 +218,50 @@ void invert_lower(const std::vector<Complex>& lower, std::size_t n, std::vector<
   }
 }
 
+/// Frames of a track that follow each other closely, read in blocks.
+class FrameReader {
+ public:
+  /// kFrame samples round frame `centre`; valid until the next call.
+  Result<const float*> at(const AnalysisSignal& signal, std::int64_t centre) {
+    const std::int64_t from = centre - kFrame / 2;
+    if (block_.empty() || from < first_ || from + kFrame > first_ + std::ssize(block_)) {
+      block_.resize(kBlock);
+      first_ = from;
+      if (auto read = signal.read(first_, block_); !read) return read.error();
+    }
+    return block_.data() + (from - first_);
+  }
+  void forget() { block_.clear(); }
+
+ private:
+  static constexpr std::size_t kBlock = 16 * kFrame;
+  std::vector<float> block_;
+  std::int64_t first_{0};
+};
+
+/// Delays the band by -`advance_frames`: the sound moves earlier by a fraction of a frame.
+void advance(Band& band, double advance_frames) {
+  const double per_bin = 2.0 * std::numbers::pi * advance_frames / kFrame;
+  const Complex step = std::polar(1.0, per_bin);
+  Complex turn = std::polar(1.0, per_bin * kFirstBin);
+  for (std::size_t b = 0; b < kBins; ++b) {
+    const auto c = static_cast<float>(turn.real());
+    const auto s = static_cast<float>(turn.imag());
+    const float re = band.re[b] * c - band.im[b] * s;
+    band.im[b] = band.re[b] * s + band.im[b] * c;
+    band.re[b] = re;
+    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
+            turn.real() * step.imag() + turn.imag() * step.real()};
+  }
+}
+
+double mean_square(const float* samples) {
+  double sum = 0.0;
+  for (int i = 0; i < kFrame; ++i)
+    sum += static_cast<double>(samples[i]) * static_cast<double>(samples[i]);
+  return sum / kFrame;
+}
+
 }  // namespace
 
 struct WindowMeter::Buffers {
@@ -226,7 +270,7 @@ struct WindowMeter::Buffers {
   FftVector<float> frame = FftVector<float>(kFrame);
   FftVector<std::complex<float>> bins = FftVector<std::complex<float>>(kFrame / 2 + 1);
   std::vector<float> mix_samples;
-  std::vector<float> track_samples;
+  std::vector<FrameReader> readers;
   Band mix;
   std::vector<Band> tracks;
   std::vector<float> mix_power = std::vector<float>(kBins);
@@ -241,6 +285,44 @@ struct WindowMeter::Buffers {
     for (std::size_t b = 0; b < kBins; ++b) {
       out.re[b] = bins[kFirstBin + b].real();
       out.im[b] = bins[kFirstBin + b].imag();
+    }
+  }
+
+  void clear(std::size_t n) {
+    tracks.resize(std::max(tracks.size(), n));
+    readers.resize(std::max(readers.size(), n));
+    cross_mix.resize(std::max(cross_mix.size(), n));
+    cross_tracks.resize(std::max(cross_tracks.size(), n * (n + 1) / 2));
+    energy.assign(n, 0.0);
+    std::fill(mix_power.begin(), mix_power.end(), 0.0F);
+    for (std::size_t i = 0; i < n; ++i) cross_mix[i].clear();
+    for (std::size_t i = 0; i < n * (n + 1) / 2; ++i) cross_tracks[i].clear();
+    for (FrameReader& reader : readers) reader.forget();
+  }
+
+  /// The spectrum of track `i` where its map puts timeline second `line_s`; nothing outside it.
+  Result<void> take_frame(std::size_t i, const MappedTrack& track, double line_s) {
+    const auto track_s = track.map->to_track(line_s);
+    if (!track_s) {
+      tracks[i].clear();
+      return {};
+    }
+    const double place = *track_s * kAnalysisRateHz;
+    const auto whole = static_cast<std::int64_t>(std::llround(place));
+    const auto samples = readers[i].at(*track.signal, whole);
+    if (!samples) return samples.error();
+    energy[i] += mean_square(*samples);
+    transform(*samples, tracks[i]);
+    advance(tracks[i], place - static_cast<double>(whole));
+    return {};
+  }
+
+  void accumulate_frame(std::size_t n, bool joint) {
+    accumulate_power(mix, mix_power);
+    for (std::size_t i = 0; i < n; ++i) {
+      accumulate(tracks[i], mix, cross_mix[i]);
+      for (std::size_t j = joint ? 0 : i; j <= i; ++j)
+        accumulate(tracks[i], tracks[j], cross_tracks[i * (i + 1) / 2 + j]);
     }
   }
 
@@ -311,29 +393,6 @@ WindowMeter::~WindowMeter() = default;
 WindowMeter::WindowMeter(WindowMeter&&) noexcept = default;
 
 namespace {
-
-/// Delays the band by -`advance_frames`: the sound moves earlier by a fraction of a frame.
-void advance(Band& band, double advance_frames) {
-  const double per_bin = 2.0 * std::numbers::pi * advance_frames / kFrame;
-  const Complex step = std::polar(1.0, per_bin);
-  Complex turn = std::polar(1.0, per_bin * kFirstBin);
-  for (std::size_t b = 0; b < kBins; ++b) {
-    const auto c = static_cast<float>(turn.real());
-    const auto s = static_cast<float>(turn.imag());
-    const float re = band.re[b] * c - band.im[b] * s;
-    band.im[b] = band.re[b] * s + band.im[b] * c;
-    band.re[b] = re;
-    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
-            turn.real() * step.imag() + turn.imag() * step.real()};
-  }
-}
-
-double mean_square(const float* samples) {
-  double sum = 0.0;
-  for (int i = 0; i < kFrame; ++i)
-    sum += static_cast<double>(samples[i]) * static_cast<double>(samples[i]);
-  return sum / kFrame;
-}
 
 /// The highest point of the likelihood within the search, and the next one elsewhere.
 Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::complex<float>>& bins,
@@ -409,74 +468,43 @@ Result<std::vector<Reading>> WindowMeter::measure(const AnalysisSignal& mix,
                                                   const std::vector<MappedTrack>& tracks,
                                                   double from_s, double length_s) {
   Buffers& my = *buffers_;
-  const std::size_t count = tracks.size();
-  std::vector<Reading> readings(count);
+  std::vector<Reading> readings(tracks.size());
+  std::vector<std::size_t> present;
+  for (std::size_t k = 0; k < tracks.size(); ++k) {
+    const auto spans = tracks[k].map->spans();
+    if (spans.front().line_from_s < from_s + length_s && spans.back().line_to_s > from_s)
+      present.push_back(k);
+  }
+  if (present.empty()) return readings;
+
   const auto first = static_cast<std::int64_t>(std::llround(from_s * kAnalysisRateHz));
   const int frames =
       std::max(1, static_cast<int>((length_s * kAnalysisRateHz - kFrame) / kHop) + 1);
-  const std::size_t samples = static_cast<std::size_t>(kFrame + (frames - 1) * kHop);
-
-  // Tracks that reach into the window.
-  std::vector<std::size_t> present;
-  const double middle_s = from_s + 0.5 * length_s;
-  for (std::size_t k = 0; k < count; ++k)
-    for (const double at_s : {from_s, middle_s, from_s + length_s})
-      if (tracks[k].map->to_track(at_s)) {
-        present.push_back(k);
-        break;
-      }
-  if (present.empty()) return readings;
-  const std::size_t n = present.size();
-
-  my.mix_samples.resize(samples);
+  my.clear(present.size());
+  my.mix_samples.resize(static_cast<std::size_t>(kFrame + (frames - 1) * kHop));
   if (auto read = mix.read(first, my.mix_samples); !read) return read.error();
-  my.track_samples.resize(kFrame);
-  my.tracks.resize(std::max(my.tracks.size(), n));
-  my.cross_mix.resize(std::max(my.cross_mix.size(), n));
-  my.cross_tracks.resize(std::max(my.cross_tracks.size(), n * (n + 1) / 2));
-  my.energy.assign(n, 0.0);
-  std::fill(my.mix_power.begin(), my.mix_power.end(), 0.0F);
-  for (std::size_t i = 0; i < n; ++i) my.cross_mix[i].clear();
-  for (std::size_t i = 0; i < n * (n + 1) / 2; ++i) my.cross_tracks[i].clear();
 
   double mix_energy = 0.0;
   for (int f = 0; f < frames; ++f) {
     const float* mix_frame = my.mix_samples.data() + static_cast<std::ptrdiff_t>(f) * kHop;
     mix_energy += mean_square(mix_frame);
     my.transform(mix_frame, my.mix);
-    accumulate_power(my.mix, my.mix_power);
-    const double centre_s =
-        static_cast<double>(first + static_cast<std::int64_t>(f) * kHop + kFrame / 2) /
-        kAnalysisRateHz;
-    for (std::size_t i = 0; i < n; ++i) {
-      const MappedTrack& track = tracks[present[i]];
-      const auto track_s = track.map->to_track(centre_s);
-      if (!track_s) {
-        my.tracks[i].clear();
-        continue;
-      }
-      const double place = *track_s * kAnalysisRateHz;
-      const auto whole = static_cast<std::int64_t>(std::llround(place));
-      if (auto read = track.signal->read(whole - kFrame / 2, my.track_samples); !read)
-        return read.error();
-      my.energy[i] += mean_square(my.track_samples.data());
-      my.transform(my.track_samples.data(), my.tracks[i]);
-      advance(my.tracks[i], place - static_cast<double>(whole));
-    }
-    for (std::size_t i = 0; i < n; ++i) {
-      accumulate(my.tracks[i], my.mix, my.cross_mix[i]);
-      for (std::size_t j = 0; j <= i; ++j)
-        accumulate(my.tracks[i], my.tracks[j], my.cross_tracks[i * (i + 1) / 2 + j]);
-    }
+    const std::int64_t centre = first + static_cast<std::int64_t>(f) * kHop + kFrame / 2;
+    for (std::size_t i = 0; i < present.size(); ++i)
+      if (auto taken =
+              my.take_frame(i, tracks[present[i]], static_cast<double>(centre) / kAnalysisRateHz);
+          !taken)
+        return taken.error();
+    my.accumulate_frame(present.size(), options_.joint);
   }
   if (mix_energy / frames < kSilence) return readings;
 
   // Digitally silent tracks would make the matrix singular and say nothing anyway.
   std::vector<std::size_t> live;
-  for (std::size_t i = 0; i < n; ++i)
+  for (std::size_t i = 0; i < present.size(); ++i)
     if (my.energy[i] / frames >= kSilence) live.push_back(i);
-  if (live.empty()) return readings;
   const std::size_t m = live.size();
+  if (m == 0) return readings;
   my.filters.resize(std::max(my.filters.size(), m));
 
   const double averages = static_cast<double>(frames) / kOverlapLoss;

@@ -13,7 +13,7 @@ constexpr int kFft = 512;
 constexpr int kWindow = kAnalysisRateHz / 40;  // 25 ms
 constexpr int kHop = kAnalysisRateHz / kFeatureRateHz;
 constexpr int kBlockFrames = 1000;
-constexpr float kBound = 4.0F;            // standard deviations
+constexpr double kBound = 4.0;            // standard deviations
 constexpr double kFloorBelowMean = 1e-4;  // what lies 40 dB below the band's mean counts as silence
 
 double mel(double hz) { return std::log1p(hz / 700.0); }
@@ -32,13 +32,13 @@ std::array<int, kFeatureBands + 1> band_edges() {
   return edges;
 }
 
-/// Turns band energies into bounded rises of their logarithm.
-void energies_to_onsets(std::vector<float>& band) {
-  if (band.empty()) return;
+/// Bounded rises of the logarithm of a band's energies.
+std::vector<std::int8_t> onsets_of(std::vector<float> band) {
+  std::vector<std::int8_t> onsets(band.size(), 0);
   double mean_energy = 0.0;
   for (const float e : band) mean_energy += static_cast<double>(e);
-  mean_energy /= static_cast<double>(band.size());
-  if (mean_energy <= 0.0) return;  // digital silence: no onsets
+  mean_energy /= std::max(1.0, static_cast<double>(band.size()));
+  if (mean_energy <= 0.0) return onsets;  // digital silence
   const double floor = kFloorBelowMean * mean_energy;
 
   double before = std::log(static_cast<double>(band[0]) + floor);
@@ -55,16 +55,18 @@ void energies_to_onsets(std::vector<float>& band) {
   const auto n = static_cast<double>(band.size());
   const double mean = sum / n;
   const double deviation = std::sqrt(std::max(0.0, sum_square / n - mean * mean));
-  for (float& value : band)
-    value =
-        deviation > 0.0
-            ? std::min(kBound, static_cast<float>((static_cast<double>(value) - mean) / deviation))
-            : 0.0F;
+  if (deviation <= 0.0) return onsets;
+  for (std::size_t i = 0; i < band.size(); ++i) {
+    const double standard =
+        std::clamp((static_cast<double>(band[i]) - mean) / deviation, -kBound, kBound);
+    onsets[i] = static_cast<std::int8_t>(std::lround(standard * kFeatureSteps));
+  }
+  return onsets;
 }
 
 }  // namespace
 
-Result<OnsetFeatures> onset_features(const AnalysisSignal& signal) {
+Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::atomic<bool>* stop) {
   const RealFft fft(kFft);
   const std::vector<float> window = hann_window(kWindow);
   const auto edges = band_edges();
@@ -72,10 +74,12 @@ Result<OnsetFeatures> onset_features(const AnalysisSignal& signal) {
   FftVector<std::complex<float>> bins(static_cast<std::size_t>(fft.bins()));
   std::vector<float> block(static_cast<std::size_t>(kBlockFrames * kHop + kWindow));
 
-  OnsetFeatures features;
+  std::array<std::vector<float>, kFeatureBands> energies;
   const std::int64_t count = signal.frames() / kHop;
-  for (auto& band : features.bands) band.reserve(static_cast<std::size_t>(count));
+  for (auto& band : energies) band.reserve(static_cast<std::size_t>(count));
   for (std::int64_t first = 0; first < count; first += kBlockFrames) {
+    if (stop != nullptr && stop->load())
+      return Error{ErrorKind::interrupted, {}, "interrupted", ""};
     if (auto read = signal.read(first * kHop - kWindow / 2, block); !read) return read.error();
     const std::int64_t last = std::min(first + kBlockFrames, count);
     for (std::int64_t i = first; i < last; ++i) {
@@ -87,11 +91,13 @@ Result<OnsetFeatures> onset_features(const AnalysisSignal& signal) {
         float energy = 0.0F;
         for (int bin = edges[band]; bin < edges[band + 1]; ++bin)
           energy += std::norm(bins[static_cast<std::size_t>(bin)]);
-        features.bands[band].push_back(energy);
+        energies[band].push_back(energy);
       }
     }
   }
-  for (auto& band : features.bands) energies_to_onsets(band);
+  OnsetFeatures features;
+  for (std::size_t band = 0; band < kFeatureBands; ++band)
+    features.bands[band] = onsets_of(std::move(energies[band]));
   return features;
 }
 

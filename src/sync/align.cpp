@@ -35,7 +35,6 @@ constexpr std::array kAlone{Pass{"pairwise, coarse", 4.0, 0.020, false, 0.20e-3,
                             Pass{"pairwise, fine", 8.0, 0.006, false, 0.06e-3, 20e-6},
                             Pass{"pairwise, final", 10.0, 0.003, false, 0.03e-3, 5e-6}};
 
-constexpr double kSilentRms = 1e-6;  // of full scale: nothing was recorded
 constexpr double kWindowsWanted = 12.0;
 constexpr double kShortestWindow_s = 2.5;
 constexpr double kSecondsPerTrack = 0.14;      // a frame every 0.128 s
@@ -51,7 +50,10 @@ constexpr double kLossyFloor_us = 5.0;
 constexpr double kDisagreement_s = 20e-6;  // standard error where the phases' coherence is 0.45
 constexpr double kSameStart_s = 100e-6;    // tracks of one recorder start together
 constexpr double kSameDrift_ppm = 0.5;
-constexpr double kNeighbours = 0.1;  // people in one room share 0.4 and more, others below 0.02
+// People in one room share 0.4 and more of their onsets, others below 0.02.
+constexpr double kNeighbours = 0.1;
+constexpr std::int64_t kMinute = 60 * kFeatureRateHz;
+constexpr std::int64_t kMinutesCompared = 40;
 constexpr double kSameLength_s = 1e-4;
 constexpr double kSiblingReach_s =
     0.025;  // further apart, files that begin together are no siblings
@@ -132,8 +134,9 @@ class Aligner {
       find_recorders();
       fit_recorders(passes[i]);
     }
+    auto placed = placings();
     report(1.0, "done");
-    return placings();
+    return placed;
   }
 
  private:
@@ -152,7 +155,7 @@ class Aligner {
     parallel_for(count + 1, options_.threads, [&](int i) {
       if (stopped()) return;
       const auto at = static_cast<std::size_t>(i);
-      auto made = onset_features(i == count ? *mix_.signal : *tracks_[at].signal);
+      auto made = onset_features(i == count ? *mix_.signal : *tracks_[at].signal, options_.stop);
       if (!made)
         errors[at] = made.error();
       else
@@ -167,7 +170,7 @@ class Aligner {
       const auto at = static_cast<std::size_t>(i);
       TrackState& state = states_[at];
       state.length_s = std::max(tracks_[at].length_s, 1.0 / kAnalysisRateHz);
-      state.first = first_map(mix_features, features_[at]);
+      state.first = first_map(mix_features, features_[at], options_.stop);
       if (state.first.found)
         state.put({state.first.lag_s, 1.0 / (1.0 + state.first.drift_ppm * 1e-6)});
     });
@@ -188,7 +191,11 @@ class Aligner {
     for (const std::size_t k : placed) mapped.push_back({tracks_[k].signal, &*states_[k].map});
 
     const double window_s = window_length_s(pass, placed.size());
-    const int windows = std::max(1, static_cast<int>(mix_.length_s / window_s));
+    // The last window ends with the mix; it may overlap the one before.
+    const int windows = std::max(1, static_cast<int>(std::ceil(mix_.length_s / window_s - 1e-6)));
+    const auto window_from_s = [&](int w) {
+      return std::max(0.0, std::min(w * window_s, mix_.length_s - window_s));
+    };
     std::vector<std::vector<Reading>> readings(static_cast<std::size_t>(windows));
     std::vector<std::optional<Error>> errors(static_cast<std::size_t>(windows));
     const int workers = std::clamp(options_.threads, 1, windows);
@@ -196,7 +203,7 @@ class Aligner {
     parallel_for(workers, workers, [&](int worker) {
       WindowMeter meter({.search_s = pass.search_s, .joint = pass.joint});
       for (int w = worker; w < windows && !stopped(); w += workers) {
-        auto measured = meter.measure(*mix_.signal, mapped, w * window_s, window_s);
+        auto measured = meter.measure(*mix_.signal, mapped, window_from_s(w), window_s);
         const auto at = static_cast<std::size_t>(w);
         if (measured)
           readings[at] = *std::move(measured);
@@ -216,7 +223,7 @@ class Aligner {
         if (!reading.heard) continue;
         TrackState& state = states_[placed[i]];
         state.observations.push_back(
-            {(w + 0.5) * window_s, reading.offset_s, trusted_sigma_s(reading)});
+            {window_from_s(w) + 0.5 * window_s, reading.offset_s, trusted_sigma_s(reading)});
         state.readings.push_back(reading);
       }
     for (const std::size_t k : placed) {
@@ -260,7 +267,13 @@ class Aligner {
           state.recorder = states_[j].recorder;
       if (state.recorder < 0) state.recorder = recorders++;
     }
-    for (std::size_t i = 0; i < states_.size(); ++i)
+    // From the best known down, so that a chain of siblings ends with the best.
+    std::vector<std::size_t> order(states_.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+      return support(states_[a].fit) > support(states_[b].fit);
+    });
+    for (const std::size_t i : order)
       if (const auto sibling = better_known_sibling(i))
         states_[i].recorder = states_[*sibling].recorder;
     number_recorders();
@@ -333,6 +346,22 @@ class Aligner {
                                      })];
   }
 
+  /// What of a member's own evidence stands on the common line.
+  static void count_support(TrackState& state) {
+    state.fit.used = 0;
+    double on_line = 0.0;
+    double all = 0.0;
+    for (std::size_t i = 0; i < state.observations.size(); ++i) {
+      const double say = 1.0 / (kSameStart_s * kSameStart_s +
+                                state.observations[i].sigma_s * state.observations[i].sigma_s);
+      all += say;
+      if (state.fit.weights[i] <= 0.1) continue;
+      ++state.fit.used;
+      on_line += say;
+    }
+    state.fit.used_share = all > 0.0 ? on_line / all : 0.0;
+  }
+
   /// One clock: one line through the windows of all its tracks.
   void fit_recorders(const Pass& pass) {
     for (int recorder = 0;; ++recorder) {
@@ -356,8 +385,7 @@ class Aligner {
         state.fit = fit;
         state.fit.weights.assign(fit.weights.begin() + static_cast<std::ptrdiff_t>(at),
                                  fit.weights.begin() + static_cast<std::ptrdiff_t>(at + count));
-        state.fit.used = static_cast<int>(std::count_if(
-            state.fit.weights.begin(), state.fit.weights.end(), [](double w) { return w > 0.1; }));
+        count_support(state);
         at += count;
         state.put(corrected);
       }
@@ -369,8 +397,13 @@ class Aligner {
   /// do not.
   double onsets_in_common(std::size_t a, std::size_t b) const {
     const std::int64_t frames = features_[a].frames();
+    const std::int64_t stride = std::max<std::int64_t>(1, frames / kMinute / kMinutesCompared);
     double together = 0.0, of_a = 0.0, of_b = 0.0;
     for (std::int64_t t = 0; t < frames; ++t) {
+      if (t / kMinute % stride != 0) {
+        t += kMinute - 1;
+        continue;
+      }
       const double track_s = static_cast<double>(t) / kFeatureRateHz;
       const auto line_s = states_[a].map->to_line(track_s);
       const auto other_s = line_s ? states_[b].map->to_track(*line_s) : std::nullopt;
@@ -378,9 +411,8 @@ class Aligner {
       const auto other = static_cast<std::int64_t>(std::llround(*other_s * kFeatureRateHz));
       if (other >= features_[b].frames()) continue;
       for (std::size_t band = 0; band < kFeatureBands; ++band) {
-        const auto x = static_cast<double>(features_[a].bands[band][static_cast<std::size_t>(t)]);
-        const auto y =
-            static_cast<double>(features_[b].bands[band][static_cast<std::size_t>(other)]);
+        const double x = features_[a].bands[band][static_cast<std::size_t>(t)];
+        const double y = features_[b].bands[band][static_cast<std::size_t>(other)];
         together += x * y;
         of_a += x * x;
         of_b += y * y;
@@ -389,19 +421,26 @@ class Aligner {
     return of_a > 0.0 && of_b > 0.0 ? together / std::sqrt(of_a * of_b) : 0.0;
   }
 
-  /// Nobody else's microphone hears it: a guest, recorded where they sit.
+  /// Nobody else's microphone hears it: a guest, recorded where they sit. A track alone with the
+  /// mix could be either.
   bool is_remote(std::size_t k) const {
+    bool compared = false;
     for (std::size_t other = 0; other < states_.size(); ++other) {
       if (other == k || !states_[other].placed) continue;
-      if (states_[other].recorder == states_[k].recorder) return false;
-      if (onsets_in_common(k, other) > kNeighbours) return false;
+      if (states_[other].recorder == states_[k].recorder ||
+          onsets_in_common(k, other) > kNeighbours)
+        return false;
+      compared = true;
     }
-    return true;
+    return compared;
   }
 
-  std::vector<TrackPlacing> placings() const {
+  Result<std::vector<TrackPlacing>> placings() const {
     std::vector<TrackPlacing> result(states_.size());
-    for (std::size_t k = 0; k < states_.size(); ++k) result[k] = placing(k);
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int k) {
+      if (!stopped()) result[static_cast<std::size_t>(k)] = placing(static_cast<std::size_t>(k));
+    });
+    if (stopped()) return interrupted();
     return result;
   }
 

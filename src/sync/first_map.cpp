@@ -106,7 +106,8 @@ class Correlator {
     chunk.first = first;
     for (std::size_t b = 0; b < kFeatureBands; ++b) {
       std::fill(buffer_.begin(), buffer_.end(), 0.0F);
-      std::copy_n(track.bands[b].begin() + first, length_, buffer_.begin());
+      std::transform(track.bands[b].begin() + first, track.bands[b].begin() + first + length_,
+                     buffer_.begin(), to_float);
       chunk.spectra[b].resize(static_cast<std::size_t>(fft_.bins()));
       fft_.forward(buffer_, chunk.spectra[b]);
     }
@@ -114,11 +115,12 @@ class Correlator {
   }
 
   /// Correlates all chunks with the whole reference, block by block.
-  void run(std::vector<Chunk>& chunks) {
+  void run(std::vector<Chunk>& chunks, const std::atomic<bool>* stop) {
     const std::int64_t step = kBlock - length_ - 1;
     std::array<Spectrum, kFeatureBands> block;
     for (auto& spectrum : block) spectrum.resize(static_cast<std::size_t>(fft_.bins()));
     for (std::int64_t lag = -length_ + 1; lag < reference_.frames(); lag += step) {
+      if (stop != nullptr && stop->load()) return;
       for (std::size_t b = 0; b < kFeatureBands; ++b) {
         load(reference_.bands[b], lag);
         fft_.forward(buffer_, block[b]);
@@ -128,12 +130,17 @@ class Correlator {
   }
 
  private:
-  void load(const std::vector<float>& band, std::int64_t first) {
+  static float to_float(std::int8_t onset) {
+    return static_cast<float>(onset) / static_cast<float>(kFeatureSteps);
+  }
+
+  void load(const std::vector<std::int8_t>& band, std::int64_t first) {
     std::fill(buffer_.begin(), buffer_.end(), 0.0F);
     const std::int64_t from = std::max<std::int64_t>(first, 0);
     const std::int64_t to = std::min<std::int64_t>(first + kBlock, std::ssize(band));
     if (from < to)
-      std::copy(band.begin() + from, band.begin() + to, buffer_.begin() + (from - first));
+      std::transform(band.begin() + from, band.begin() + to, buffer_.begin() + (from - first),
+                     to_float);
   }
 
   void correlate(Chunk& chunk, const std::array<Spectrum, kFeatureBands>& block, std::int64_t lag,
@@ -170,7 +177,8 @@ class Correlator {
   Spectrum sum_;
 };
 
-std::vector<Vote> cast_votes(const OnsetFeatures& reference, const OnsetFeatures& track) {
+std::vector<Vote> cast_votes(const OnsetFeatures& reference, const OnsetFeatures& track,
+                             const std::atomic<bool>* stop) {
   const std::int64_t length = std::min(kChunk, track.frames());
   std::vector<Vote> votes;
   if (length <= 0 || reference.frames() <= 0) return votes;
@@ -178,7 +186,7 @@ std::vector<Vote> cast_votes(const OnsetFeatures& reference, const OnsetFeatures
   std::vector<Chunk> chunks;
   for (const std::int64_t first : choose_chunks(track, length))
     chunks.push_back(correlator.make_chunk(track, first));
-  correlator.run(chunks);
+  correlator.run(chunks, stop);
   for (const Chunk& chunk : chunks) {
     const double rms = std::sqrt(chunk.square_sum / std::max(chunk.count, 1.0));
     if (rms <= 0.0) continue;
@@ -271,9 +279,11 @@ void settle(VoteLine& line, const std::vector<Vote>& votes) {
 
 }  // namespace
 
-FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track) {
+FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track,
+                   const std::atomic<bool>* stop) {
   FirstMap map;
-  map.votes = cast_votes(reference, track);
+  map.votes = cast_votes(reference, track, stop);
+  if (stop != nullptr && stop->load()) return map;
   VoteLine line = best_line(map.votes, nullptr);
   if (line.support <= 0.0) return map;
   const VoteLine rival = best_line(map.votes, &line);

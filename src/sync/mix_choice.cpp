@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <atomic>
+#include <thread>
 
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
@@ -21,7 +22,7 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
   std::vector<std::optional<Error>> errors(signals.size());
   parallel_for(count, options.threads, [&](int i) {
     const auto at = static_cast<std::size_t>(i);
-    auto made = onset_features(*signals[at].signal);
+    auto made = onset_features(*signals[at].signal, options.stop);
     if (made)
       features[at] = *std::move(made);
     else
@@ -34,12 +35,16 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
   for (int i = 0; i < count; ++i)
     for (int j = 0; j < i; ++j) pairs.emplace_back(i, j);
   std::vector<double> support(pairs.size(), 0.0);
+  const auto caller = std::this_thread::get_id();
   parallel_for(static_cast<int>(pairs.size()), options.threads, [&](int p) {
     if (options.stop != nullptr && options.stop->load()) return;
     const auto [i, j] = pairs[static_cast<std::size_t>(p)];
     const OnsetFeatures& a = features[static_cast<std::size_t>(i)];
     const OnsetFeatures& b = features[static_cast<std::size_t>(j)];
-    const FirstMap map = first_map(a, b);
+    const FirstMap map = first_map(a, b, options.stop);
+    if (options.progress && std::this_thread::get_id() == caller)
+      options.progress(static_cast<double>(p) / static_cast<double>(pairs.size()),
+                       "looking for the mix");
     if (map.match_sigma >= kHeardSigma && map.match_sigma >= kHeardRatio * map.rival_sigma)
       support[static_cast<std::size_t>(p)] = map.match_sigma;
   });

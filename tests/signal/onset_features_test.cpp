@@ -11,8 +11,9 @@ std::vector<float> bursts(int seconds) {
   std::vector<float> x(static_cast<std::size_t>(seconds * kAnalysisRateHz), 0.0F);
   for (int s = 0; s < seconds; ++s)
     for (int i = 0; i < 1600; ++i)
+      // Faded out: a sudden end would be a click, which sets in too.
       x[static_cast<std::size_t>(s * kAnalysisRateHz + 8000 + i)] =
-          std::sin(0.4F * static_cast<float>(i));
+          std::sin(0.4F * static_cast<float>(i)) * (1.0F - static_cast<float>(i) / 1600.0F);
   return x;
 }
 
@@ -23,8 +24,9 @@ TEST(OnsetFeatures, RiseWhereSoundSetsInAndNowhereElse) {
   const auto& band = features->bands[5];
   for (int s = 0; s < 5; ++s) {
     const auto at = static_cast<std::size_t>(s * 100 + 50);
-    EXPECT_GT(std::max({band[at - 1], band[at], band[at + 1]}), 3.0F);
-    EXPECT_LT(band[at + 20], 0.0F);
+    EXPECT_GT(std::max({band[at - 1], band[at], band[at + 1]}), 3 * kFeatureSteps);
+    for (std::size_t i = at + 5; i < std::min(at + 95, band.size()); ++i)
+      EXPECT_LE(band[i], 0) << i;
   }
 }
 
@@ -35,14 +37,14 @@ TEST(OnsetFeatures, DoNotChangeWithLevel) {
   const auto b = onset_features(MemorySignal(quiet));
   ASSERT_TRUE(a && b);
   for (std::size_t i = 0; i < a->bands[3].size(); ++i)
-    EXPECT_NEAR(a->bands[3][i], b->bands[3][i], 1e-3F);
+    EXPECT_NEAR(a->bands[3][i], b->bands[3][i], 1);
 }
 
 TEST(OnsetFeatures, OfSilenceAreZero) {
   const auto features = onset_features(MemorySignal(std::vector<float>(16000, 0.0F)));
   ASSERT_TRUE(features);
   for (const auto& band : features->bands)
-    for (const float v : band) EXPECT_EQ(v, 0.0F);
+    for (const std::int8_t v : band) EXPECT_EQ(v, 0);
 }
 
 }  // namespace

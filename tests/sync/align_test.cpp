@@ -148,6 +148,12 @@ TEST(Align, GivesTheSameBitsForAnyThreadCount) {
     EXPECT_EQ((*one)[k].map->start_s(), (*five)[k].map->start_s());
     EXPECT_EQ((*one)[k].map->drift_ppm(), (*five)[k].map->drift_ppm());
     EXPECT_EQ((*one)[k].uncertainty_us, (*five)[k].uncertainty_us);
+    EXPECT_EQ((*one)[k].standing, (*five)[k].standing);
+    EXPECT_EQ((*one)[k].inverted, (*five)[k].inverted);
+    EXPECT_EQ((*one)[k].remote, (*five)[k].remote);
+    ASSERT_EQ((*one)[k].windows.size(), (*five)[k].windows.size());
+    for (std::size_t w = 0; w < (*one)[k].windows.size(); ++w)
+      EXPECT_EQ((*one)[k].windows[w].offset_us, (*five)[k].windows[w].offset_us);
   }
 }
 
@@ -200,6 +206,36 @@ TEST(Align, GivesUpWhenAsked) {
   const auto placings = align(heard.mix_input(), heard.tracks, options);
   ASSERT_FALSE(placings);
   EXPECT_EQ(placings.error().kind, ErrorKind::interrupted);
+}
+
+/// A user who presses Ctrl-C while a long file is being listened to.
+class StoppingSignal final : public AnalysisSignal {
+ public:
+  explicit StoppingSignal(std::atomic<bool>& stop) : stop_(stop) {}
+  std::int64_t frames() const override { return 36000LL * kAnalysisRateHz; }
+  Result<void> read(std::int64_t, std::span<float> out) const override {
+    std::fill(out.begin(), out.end(), 0.1F);
+    if (++reads_ == 3) stop_.store(true);
+    return {};
+  }
+  int reads() const { return reads_; }
+
+ private:
+  std::atomic<bool>& stop_;
+  mutable std::atomic<int> reads_{0};
+};
+
+TEST(Align, GivesUpInTheMiddleOfALongFile) {
+  const Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
+  std::atomic<bool> stop{false};
+  const StoppingSignal ten_hours(stop);
+  AlignOptions options = with_threads(1);
+  options.stop = &stop;
+  const auto placings =
+      align(heard.mix_input(), {{"ten hours", &ten_hours, 36000.0, false}}, options);
+  ASSERT_FALSE(placings);
+  EXPECT_EQ(placings.error().kind, ErrorKind::interrupted);
+  EXPECT_LT(ten_hours.reads(), 6);
 }
 
 /// A disk that fails.

@@ -16,7 +16,7 @@ OnsetFeatures random_features(std::uint64_t seed, int frames) {
   for (auto& band : features.bands)
     for (int i = 0; i < frames; ++i) {
       const double x = static_cast<double>(random.noise());
-      band.push_back(static_cast<float>(x > 1.2 ? 2.5 : -0.4));
+      band.push_back(static_cast<std::int8_t>(x > 1.2 ? 78 : -12));
     }
   return features;
 }
@@ -28,7 +28,8 @@ OnsetFeatures cut(const OnsetFeatures& from, int first, int frames, double ppm) 
     for (int i = 0; i < frames; ++i) {
       const auto at = static_cast<std::int64_t>(std::lround(first + i / (1.0 + ppm * 1e-6)));
       const bool inside = at >= 0 && at < from.frames();
-      features.bands[b].push_back(inside ? from.bands[b][static_cast<std::size_t>(at)] : 0.0F);
+      features.bands[b].push_back(inside ? from.bands[b][static_cast<std::size_t>(at)]
+                                         : std::int8_t{0});
     }
   return features;
 }
@@ -73,7 +74,7 @@ TEST(FirstMap, OfSilenceOrNothingIsNotFound) {
   const OnsetFeatures reference = random_features(1, 10000);
   OnsetFeatures silence;
   EXPECT_FALSE(first_map(reference, silence).found);
-  for (auto& band : silence.bands) band.assign(5000, 0.0F);
+  for (auto& band : silence.bands) band.assign(5000, std::int8_t{0});
   EXPECT_FALSE(first_map(reference, silence).found);
   EXPECT_FALSE(first_map(OnsetFeatures{}, reference).found);
 }

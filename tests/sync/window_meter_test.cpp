@@ -58,10 +58,12 @@ std::vector<Reading> measure(const AnalysisSignal& mix, const std::vector<Mapped
 struct DelayCase {
   const char* name;
   double delay_s;
+  // Frames end at other places of the two signals: the further apart, the more is lost.
+  double tolerance_s;
 };
 class WindowMeterReads : public testing::TestWithParam<DelayCase> {};
 
-TEST_P(WindowMeterReads, ADelayWithinATenthOfAMicrosecond) {
+TEST_P(WindowMeterReads, ADelayWithinAFewPartsInAThousandOfIt) {
   const double delay_s = GetParam().delay_s;
   const Noise voice(1);
   const auto track = record([&](double t) { return voice.at(t); });
@@ -75,12 +77,12 @@ TEST_P(WindowMeterReads, ADelayWithinATenthOfAMicrosecond) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Delays, WindowMeterReads,
-                         testing::Values(DelayCase{"None", 0.0},
-                                         DelayCase{"ThreeMicroseconds", 3e-6},
-                                         DelayCase{"HalfAFrame", 31.25e-6},
-                                         DelayCase{"EarlyByAFrameAndAThird", -83.3e-6},
-                                         DelayCase{"FiveMilliseconds", 5.0e-3},
-                                         DelayCase{"EarlyByEighteenMilliseconds", -18.0e-3}),
+                         testing::Values(DelayCase{"None", 0.0, 1e-7},
+                                         DelayCase{"ThreeMicroseconds", 3e-6, 1e-7},
+                                         DelayCase{"HalfAFrame", 31.25e-6, 2e-7},
+                                         DelayCase{"EarlyByAFrameAndAThird", -83.3e-6, 3e-7},
+                                         DelayCase{"FiveMilliseconds", 5.0e-3, 5e-6},
+                                         DelayCase{"EarlyByEighteenMilliseconds", -18.0e-3, 20e-6}),
                          [](const auto& each) { return each.param.name; });
 
 TEST(WindowMeter, IsNotMisledByAVoiceThatBothMicrophonesHold) {

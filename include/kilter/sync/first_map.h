@@ -1,6 +1,7 @@
 // The first map: where a track roughly lies, from when sound sets in.
 #pragma once
 
+#include <atomic>
 #include <vector>
 
 #include "kilter/signal/onset_features.h"
@@ -31,6 +32,8 @@ struct FirstMap {
 /// Correlates chunks of 60 s (hop 30 s) of the track with the whole reference and lets them vote in
 /// (track time, lag); the best line within +-300 ppm wins. Good to about 5 ms.
 /// Cost: chunks times reference length; at most 48 chunks vote, the liveliest and an even choice.
-FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track);
+/// Memory: 25 MB while it runs. Not found when `stop`, where given, was set meanwhile.
+FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track,
+                   const std::atomic<bool>* stop = nullptr);
 
 }  // namespace kilter::sync

@@ -40,7 +40,7 @@ struct MeterOptions {
 /// R H = q. A track's delay is read from the phase of its H, each frequency weighted by how much of
 /// the mix the track explains there beyond the others (its partial coherence; the weighting of
 /// Hannan and Thomson, 1971, soft-limited so that a few harmonics do not decide alone).
-/// Not thread-safe: one meter per thread; its buffers are made once.
+/// Not thread-safe: one meter per thread; it keeps its buffers from window to window.
 class WindowMeter {
  public:
   explicit WindowMeter(const MeterOptions& options);

@@ -4,6 +4,8 @@
 #include <atomic>
 #include <exception>
 #include <mutex>
+#include <new>
+#include <system_error>
 #include <thread>
 #include <vector>
 
@@ -31,7 +33,11 @@ void parallel_for(int count, int threads, const std::function<void(int)>& work) 
   };
   std::vector<std::thread> pool;
   pool.reserve(static_cast<std::size_t>(workers - 1));
-  for (int i = 1; i < workers; ++i) pool.emplace_back(loop);
+  try {
+    for (int i = 1; i < workers; ++i) pool.emplace_back(loop);
+  } catch (const std::system_error&) {  // no more threads to be had: fewer do the same work
+  } catch (const std::bad_alloc&) {     // nor memory for one
+  }
   loop();
   for (std::thread& thread : pool) thread.join();
   if (first_failure) std::rethrow_exception(first_failure);

@@ -1,12 +1,48 @@
 #include "kilter/base/parallel.h"
 
 #include <gtest/gtest.h>
+#include <pthread.h>
 
+#include <cstddef>
 #include <stdexcept>
+#include <system_error>
+#include <thread>
 #include <vector>
 
 namespace kilter {
 namespace {
+
+/// While it lives, a new thread asks for a stack larger than any address space.
+class NoNewThreads {
+ public:
+  NoNewThreads() {
+#ifdef __GLIBC__
+    pthread_getattr_default_np(&before_);
+    pthread_attr_t vast = before_;
+    pthread_attr_setstacksize(&vast, std::size_t{1} << 50);
+    pthread_setattr_default_np(&vast);
+#endif
+  }
+  NoNewThreads(const NoNewThreads&) = delete;
+  NoNewThreads& operator=(const NoNewThreads&) = delete;
+  ~NoNewThreads() {
+#ifdef __GLIBC__
+    pthread_setattr_default_np(&before_);
+#endif
+  }
+
+ private:
+  [[maybe_unused]] pthread_attr_t before_{};
+};
+
+bool can_start_threads() {
+  try {
+    std::thread([] {}).join();
+    return true;
+  } catch (const std::system_error&) {
+    return false;
+  }
+}
 
 TEST(ParallelFor, RunsEveryIndexOnceForAnyThreadCount) {
   for (const int threads : {1, 2, 7}) {
@@ -14,6 +50,18 @@ TEST(ParallelFor, RunsEveryIndexOnceForAnyThreadCount) {
     parallel_for(100, threads, [&](int i) { ++runs[static_cast<std::size_t>(i)]; });
     for (const int count : runs) EXPECT_EQ(count, 1);
   }
+}
+
+TEST(ParallelFor, DoesAllTheWorkWhereNoThreadCanStart) {
+  std::vector<int> runs(100, 0);
+  bool limited = false;
+  {
+    const NoNewThreads limit;
+    limited = !can_start_threads();
+    if (limited) parallel_for(100, 8, [&](int i) { ++runs[static_cast<std::size_t>(i)]; });
+  }
+  if (!limited) GTEST_SKIP() << "no way is known to keep threads from starting here";
+  EXPECT_EQ(runs, std::vector<int>(100, 1));
 }
 
 TEST(ParallelFor, ThrowsTheFirstExceptionAgain) {

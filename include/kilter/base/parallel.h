@@ -7,7 +7,7 @@ namespace kilter {
 /// Runs `work(0) .. work(count - 1)`, each once, on up to `threads` threads (at least 1), and
 /// returns when all have ended. Order is not given: a caller that wants the same bits for any
 /// thread count writes result i to slot i and adds up afterwards. The first exception is thrown
-/// again here.
+/// again here. Where the system gives fewer threads, those do all the work.
 void parallel_for(int count, int threads, const std::function<void(int)>& work);
 
 /// The machine's cores, at least 1.

@@ -6,6 +6,11 @@
 namespace kilter {
 namespace {
 
+// Thirty years: a position in frames stays a whole number at any rate.
+constexpr double kFarthest_s = 1e9;
+// Clocks differ by parts per million; this only keeps arithmetic within its bounds.
+constexpr double kLargestRate = 1e6;
+
 Error malformed(const char* what) {
   return {ErrorKind::unreadable, {}, what, "align the session again, or mend the spans by hand"};
 }
@@ -17,9 +22,12 @@ Result<TimeMap> TimeMap::make(std::vector<Span> spans) {
   for (std::size_t i = 0; i < spans.size(); ++i) {
     const Span& span = spans[i];
     for (const double bound : {span.from_s, span.to_s, span.line_from_s, span.line_to_s})
-      if (!std::isfinite(bound)) return malformed("a bound of a span is not a finite number");
+      if (!(std::abs(bound) <= kFarthest_s))
+        return malformed("a bound of a span is not a number from -1e9 to 1e9 seconds");
     if (!(span.from_s < span.to_s) || !(span.line_from_s < span.line_to_s))
       return malformed("a span is empty or runs backwards");
+    if (!(span.rate() <= kLargestRate && span.rate() >= 1.0 / kLargestRate))
+      return malformed("a span is far longer on one side than on the other");
     if (i == 0) continue;
     const Span& before = spans[i - 1];
     if (span.from_s < before.to_s || span.line_from_s < before.line_to_s)

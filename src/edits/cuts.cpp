@@ -3,17 +3,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <string_view>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/whole_frames.h"
 #include "text_file.h"
 
 namespace kilter::edits {
 namespace {
-
-// A span's bound this near a whole frame is meant to lie on it.
-constexpr double kWholeFrame = 1e-6;
 
 constexpr std::string_view kExplanation = R"(#
 # A row is one cut: a stretch of one original file that belongs on the timeline in one piece.
@@ -64,10 +61,6 @@ std::string cell(std::string_view text) {
   return escaped;
 }
 
-std::int64_t first_frame_from(double time_s, double rate_hz) {
-  return static_cast<std::int64_t>(std::ceil(time_s * rate_hz - kWholeFrame));
-}
-
 /// Frames of the track, over all its parts.
 struct FrameRange {
   std::int64_t first;
@@ -102,8 +95,8 @@ std::string row(const Lineup& lineup, const LineupTrack& track, const TrackPart&
 }
 
 std::string rows_of_span(const Lineup& lineup, const LineupTrack& track, const Span& span) {
-  const FrameRange whole{first_frame_from(span.from_s, track.rate_hz),
-                         first_frame_from(span.to_s, track.rate_hz)};
+  const FrameRange whole{first_frame_from(span.from_s * track.rate_hz),
+                         first_frame_from(span.to_s * track.rate_hz)};
   std::string rows;
   std::int64_t part_first = 0;
   for (const TrackPart& part : track.parts) {
@@ -114,10 +107,6 @@ std::string rows_of_span(const Lineup& lineup, const LineupTrack& track, const S
   return rows;
 }
 
-bool is_used(const LineupTrack& track) {
-  return track.map && track.role != Role::ignore && track.role != Role::mix;
-}
-
 std::string head(const Lineup& lineup) {
   std::string text = fmt::format(
       "# kilter cuts, version 1\n# session: {}\n"
@@ -126,7 +115,7 @@ std::string head(const Lineup& lineup) {
       lineup.to_s);
   text += kExplanation;
   for (const LineupTrack& track : lineup.tracks)
-    if (!is_used(track))
+    if (!track.is_used())
       text += fmt::format("# {}: {}\n", track.map ? "left out" : "not placed", cell(track.name));
   return text;
 }
@@ -137,7 +126,7 @@ std::string cuts_text(const Lineup& lineup) {
   std::string text = head(lineup);
   text += kColumns;
   for (const LineupTrack& track : lineup.tracks) {
-    if (!is_used(track)) continue;
+    if (!track.is_used()) continue;
     for (const Span& span : track.map->spans()) text += rows_of_span(lineup, track, span);
   }
   return text;

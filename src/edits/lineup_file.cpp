@@ -20,6 +20,9 @@ constexpr int kVersion = 1;
 // How far the figures for people may be rounded before they contradict the spans.
 constexpr double kStartTolerance_s = 1e-6;
 constexpr double kDriftTolerance_ppm = 0.01;
+// More than any file holds; so many files of it that a track's sum would overflow are no session.
+constexpr std::int64_t kMostFrames = std::int64_t{1} << 48;
+constexpr std::size_t kMostParts = 10000;
 
 // ---- writing
 
@@ -135,7 +138,7 @@ int small_number(JsonReader& reader, const Place& place, const char* key, int le
 }
 
 std::int64_t frame_count(JsonReader& reader, const Place& place) {
-  return reader.whole_number(place, "frames", 0, std::int64_t{1} << 48);
+  return reader.whole_number(place, "frames", 0, kMostFrames);
 }
 
 Finding finding_from(JsonReader& reader, const Place& place) {
@@ -204,6 +207,7 @@ LineupTrack track_from(JsonReader& reader, const Place& place) {
   for (const Place& part : reader.list(place, "parts"))
     track.parts.push_back(part_from(reader, part));
   if (track.parts.empty()) reader.fail(place.path + ".parts", "must name a file");
+  if (track.parts.size() > kMostParts) reader.fail(place.path + ".parts", "names too many files");
   track.rate_hz = reader.positive_number(place, "rate");
   track.role = one_of(reader, place, "role", role_from_text, "room, remote, mix or ignore")
                    .value_or(Role::room);

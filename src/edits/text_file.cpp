@@ -6,6 +6,8 @@
 #include <memory>
 #include <system_error>
 
+#include "kilter/base/system_words.h"
+
 namespace kilter::edits {
 namespace {
 
@@ -13,8 +15,6 @@ struct FileClose {
   void operator()(std::FILE* file) const noexcept { std::fclose(file); }
 };
 using FileHandle = std::unique_ptr<std::FILE, FileClose>;
-
-std::string system_words(int code) { return std::generic_category().message(code); }
 
 /// 0, or errno.
 int store(const std::filesystem::path& file, const std::string& text) {

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <utility>
 
+#include "kilter/base/whole_frames.h"
 #include "kilter/signal/fft.h"
 #include "sinc.h"
 
@@ -21,20 +22,9 @@ constexpr double kLargestDrift = 1.002;
 // A hundredfold reduction is the largest that rates from 1 kHz to 768 kHz and sense can ask for.
 constexpr double kLargestStretch = 128.0;
 constexpr double kLargestStep = 1e6;
-// 20 picoseconds at 48 kHz: nearer than this to whole frames, whole frames are meant.
-constexpr double kWholeFrame = 1e-6;
 constexpr std::int64_t kBlock = 16384;
 // Where two spans meet, rounding may step back by a frame.
 constexpr std::int64_t kSlack = 2;
-
-// Far beyond any recording, and far from where whole numbers end.
-double bounded(double frames) { return std::clamp(frames, -0x1p60, 0x1p60); }
-
-std::int64_t first_frame_from(double frames) {
-  return static_cast<std::int64_t>(std::ceil(bounded(frames) - kWholeFrame));
-}
-
-bool is_whole(double frames) { return std::abs(frames - std::round(frames)) <= kWholeFrame; }
 
 }  // namespace
 
@@ -52,7 +42,7 @@ MapResampler::MapResampler(const TimeMap& map, SampleRate in_rate, SampleRate ou
 }
 
 MapResampler::Position MapResampler::to_position(double frames) {
-  const double kept = bounded(frames);
+  const double kept = bounded_frames(frames);
   const double whole = std::floor(kept);
   const double fraction = std::min(kept - whole, 1.0 - 0x1p-53);  // rounding may make it 1
   return {static_cast<std::int64_t>(whole), static_cast<std::uint64_t>(std::ldexp(fraction, 64))};
@@ -68,7 +58,7 @@ MapResampler::Run MapResampler::run_of(const Span& span, double from_s) const {
   const double start = (span.from_s + line_s / span.rate()) * in_hz_ +
                        static_cast<double>(run.out_first) * run.frames_per_out;
   const auto length = static_cast<double>(run.out_end - run.out_first);
-  run.copies = is_whole(start) && std::abs(run.frames_per_out - 1.0) * length <= kWholeFrame;
+  run.copies = is_whole_frame(start) && std::abs(run.frames_per_out - 1.0) * length <= kWholeFrame;
   run.start = to_position(run.copies ? std::round(start) : start);
   run.step = to_position(run.copies ? 1.0 : run.frames_per_out);
   return run;

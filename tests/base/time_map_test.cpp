@@ -57,6 +57,10 @@ INSTANTIATE_TEST_SUITE_P(
         Malformed{"OverlapInTheTrack", {{0.0, 2.0, 0.0, 2.0, 0.0}, {1.9, 3.0, 2.0, 3.0, 0.0}}},
         Malformed{"OverlapOnTheTimeline", {{0.0, 2.0, 0.0, 2.0, 0.0}, {2.0, 3.0, 1.9, 3.0, 0.0}}},
         Malformed{"NotANumber", {{0.0, std::numeric_limits<double>::quiet_NaN(), 0.0, 1.0, 0.0}}},
+        Malformed{"BeyondAllRecordings", {{0.0, 1e9 + 1.0, 0.0, 1e9 + 1.0, 0.0}}},
+        Malformed{"BeforeAllRecordings", {{0.0, 1.0, -1e300, 1.0, 0.0}}},
+        Malformed{"AllButASecondLost", {{0.0, 1.0, 0.0, 1.1e6, 0.0}}},
+        Malformed{"SqueezedToNothing", {{0.0, 1.0, 0.0, 5e-324, 0.0}}},
         Malformed{"Infinite", {{0.0, std::numeric_limits<double>::infinity(), 0.0, 1.0, 0.0}}}),
     [](const auto& each) { return each.param.name; });
 

@@ -85,6 +85,15 @@ TEST(Cuts, StartReadsAsAClock) {
   EXPECT_EQ(rows[4][8], "-00:00:03.250");
 }
 
+TEST(Cuts, AnAbsurdRateEndsWithTheFile) {
+  Lineup lineup = sample_lineup();
+  LineupTrack& track = lineup.tracks[1];
+  track.rate_hz = 1e300;
+  const auto rows = table_of(cuts_text(lineup));
+  ASSERT_EQ(rows.size(), 5U);
+  EXPECT_EQ(rows[4][5], std::to_string(track.parts[0].frames - 1));
+}
+
 TEST(Cuts, DifficultNamesSurviveInOneCell) {
   Lineup lineup = sample_lineup();
   const std::string name = "=the \"new\" mate\t\\ with\na lamp\r";

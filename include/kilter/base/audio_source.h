@@ -24,7 +24,7 @@ class AudioSource {
   /// Fills `interleaved` (its size a multiple of channels()) with full scale at +-1; integer files
   /// are scaled by 2^(bits-1). Returns the frames read: fewer than asked only at the end, 0 after.
   /// Where the sound breaks off damaged, what was read so far is delivered first, short as at an
-  /// end, and the next call fails: read until 0 comes back.
+  /// end, and every later call fails: read on until 0 frames or an error come back.
   virtual Result<Frames> read(std::span<float> interleaved) = 0;
 };
 

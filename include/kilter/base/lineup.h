@@ -57,6 +57,9 @@ struct LineupTrack {
   int windows_used{0};
   std::vector<Finding> findings;
 
+  /// Whether its sound belongs on the timeline: in stems, in cuts and in whatever plays them.
+  bool is_used() const { return map && role != Role::ignore && role != Role::mix; }
+
   std::int64_t frames() const {
     std::int64_t sum = 0;
     for (const TrackPart& part : parts) sum += part.frames;

@@ -27,8 +27,9 @@ struct Span {
 /// costs a binary search.
 class TimeMap {
  public:
-  /// Fails (unreadable) when there is no span, a bound is not finite, a span is empty or runs
-  /// backwards, or two spans overlap in track time or on the timeline.
+  /// Fails (unreadable) when there is no span, a bound is not finite or lies beyond +-1e9 s, a span
+  /// is empty or runs backwards, its two lengths differ more than a millionfold, or two spans
+  /// overlap in track time or on the timeline.
   static Result<TimeMap> make(std::vector<Span> spans);
 
   /// One span for a whole track: `line = start_s + track * (1 - drift_ppm * 1e-6)` to first order,

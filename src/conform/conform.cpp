@@ -5,27 +5,16 @@
 #include <mutex>
 #include <system_error>
 
+#include "kilter/base/clock_text.h"
 #include "kilter/base/parallel.h"
+#include "kilter/base/whole_frames.h"
 #include "stem.h"
 
 namespace kilter::conform {
 namespace {
 
-// A bound this near a whole frame is meant to lie on it.
-constexpr double kWholeFrame = 1e-6;
 // No file holds more, and sums of frames stay far from where whole numbers end.
-constexpr double kLongestStem_frames = 1e11;
-
-bool wants_stem(const LineupTrack& track) {
-  return track.map && track.role != Role::ignore && track.role != Role::mix;
-}
-
-std::vector<const LineupTrack*> tracks_to_render(const Lineup& lineup) {
-  std::vector<const LineupTrack*> tracks;
-  for (const LineupTrack& track : lineup.tracks)
-    if (wants_stem(track)) tracks.push_back(&track);
-  return tracks;
-}
+constexpr std::int64_t kLongestStem_frames = 100'000'000'000;
 
 Stretch stretch_of(const LineupTrack& track) {
   return {track.map->spans().front().line_from_s, track.map->spans().back().line_to_s};
@@ -73,9 +62,9 @@ Result<StemShape> shape_of(const Stretch& stretch, const ConformOptions& options
   const bool inwards = options.range == StemRange::shared;
   const double from = stretch.line_from_s * rate_hz;
   const double to = stretch.line_to_s * rate_hz;
-  const double first = inwards ? std::ceil(from - kWholeFrame) : std::floor(from + kWholeFrame);
-  const double end = inwards ? std::floor(to + kWholeFrame) : std::ceil(to - kWholeFrame);
-  if (!(end > first))
+  const std::int64_t first = inwards ? first_frame_from(from) : last_frame_to(from);
+  const std::int64_t end = inwards ? last_frame_to(to) : first_frame_from(to);
+  if (end <= first)
     return Error{ErrorKind::no_input,
                  {},
                  "no stretch of time is left for the stems",
@@ -84,8 +73,7 @@ Result<StemShape> shape_of(const Stretch& stretch, const ConformOptions& options
   if (end - first > kLongestStem_frames)
     return Error{
         ErrorKind::no_input, {}, "the stems would last for weeks", "check the spans of the lineup"};
-  return StemShape{rate_hz, first / rate_hz, static_cast<std::int64_t>(end - first),
-                   options.format};
+  return StemShape{rate_hz, static_cast<double>(first) / rate_hz, end - first, options.format};
 }
 
 Result<double> stem_rate_hz(const Lineup& lineup, const ConformOptions& options) {
@@ -96,6 +84,27 @@ Result<double> stem_rate_hz(const Lineup& lineup, const ConformOptions& options)
                {},
                "no stem can have this sample rate",
                "choose a whole number of hertz from 1000 to 768000"};
+}
+
+std::int64_t longest_frames(media::SampleFormat format, double rate_hz) {
+  return media::longest_file({{rate_hz}, 1, format}).n;
+}
+
+/// Why stems of this shape fit no file, if so: told before hours of work.
+std::optional<Error> too_long(const StemShape& shape, const std::filesystem::path& folder) {
+  const std::int64_t longest = longest_frames(shape.format, shape.rate_hz);
+  if (shape.frames <= longest) return std::nullopt;
+  const auto clock = [&](std::int64_t frames) {
+    return clock_text(static_cast<double>(frames) / shape.rate_hz);
+  };
+  const bool fewer_bits_do =
+      shape.frames <= longest_frames(media::SampleFormat::pcm16, shape.rate_hz);
+  return Error{ErrorKind::cannot_write, folder,
+               "stems of " + clock(shape.frames) +
+                   " do not fit a WAV file (4 GiB), which ends at " + clock(longest) +
+                   " with this rate and these bits",
+               fewer_bits_do ? "use --bits 16, a lower --rate or a shorter --range"
+                             : "use a lower --rate, or a shorter --range"};
 }
 
 /// Progress over all stems, told by many threads.
@@ -157,15 +166,6 @@ std::optional<Error> fatal(const std::vector<Outcome>& outcomes, const Progress&
   return std::nullopt;
 }
 
-std::vector<std::filesystem::path> stem_files(const std::vector<const LineupTrack*>& tracks) {
-  std::vector<std::string> names;
-  names.reserve(tracks.size());
-  for (const LineupTrack* track : tracks) names.push_back(track->name);
-  std::vector<std::filesystem::path> files;
-  for (const std::string& name : safe_file_names(names)) files.emplace_back(name + ".wav");
-  return files;
-}
-
 ConformReport report_of(const Lineup& lineup, const StemShape& shape,
                         const std::vector<std::filesystem::path>& files,
                         const std::vector<Outcome>& outcomes) {
@@ -173,7 +173,7 @@ ConformReport report_of(const Lineup& lineup, const StemShape& shape,
   std::size_t rendered = 0;
   for (const LineupTrack& track : lineup.tracks) {
     Stem stem{track.name, {}, std::nullopt, 0};
-    if (wants_stem(track)) {
+    if (track.is_used()) {
       const Outcome& outcome = outcomes[rendered];
       if (!outcome.failure) stem.file = files[rendered];
       stem.failure = outcome.failure;
@@ -192,7 +192,7 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                               const ConformOptions& options) {
   const auto rate_hz = stem_rate_hz(lineup, options);
   if (!rate_hz) return rate_hz.error();
-  const auto tracks = tracks_to_render(lineup);
+  const auto tracks = tracks_with_stems(lineup);
   if (tracks.empty())
     return Error{ErrorKind::no_input,
                  {},
@@ -200,6 +200,7 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                  "look at what the lineup says of each track"};
   const auto shape = shape_of(stretch_wanted(lineup, tracks, options.range), options, *rate_hz);
   if (!shape) return shape.error();
+  if (auto error = too_long(*shape, stems_folder)) return *std::move(error);
 
   std::error_code problem;
   std::filesystem::create_directories(stems_folder, problem);
@@ -208,7 +209,7 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                  "cannot be made (" + problem.message() + ")",
                  "check the path and your rights, or choose another folder"};
 
-  const auto files = stem_files(tracks);
+  const auto files = stem_files(lineup);
   std::vector<Outcome> outcomes(tracks.size());
   Progress progress(options, shape->frames * std::ssize(tracks));
   parallel_for(static_cast<int>(tracks.size()), options.threads, [&](int i) {

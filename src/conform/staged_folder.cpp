@@ -1,12 +1,14 @@
 #include "kilter/conform/staged_folder.h"
 
 #include <algorithm>
-#include <array>
 #include <optional>
 #include <set>
 #include <string>
 #include <system_error>
 #include <utility>
+
+#include "kilter/edits/lineup_file.h"
+#include "stem.h"
 
 namespace kilter::conform {
 namespace {
@@ -14,8 +16,7 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr const char* kLineup = "lineup.json";
-// What conform writes, in all: of an earlier result none of it may outlive the new one.
-constexpr std::array kResult{"stems", "edits", "listen", "report.html", kLineup};
+constexpr const char* kCuts = "edits/cuts.tsv";
 
 Error cannot_write(const fs::path& dir, const std::error_code& problem) {
   return {ErrorKind::cannot_write, dir, "cannot be written (" + problem.message() + ")",
@@ -42,10 +43,23 @@ std::optional<Error> refusal(const fs::path& dir, bool replace) {
   if (!replace)
     return Error{ErrorKind::bad_command, dir, "the folder already holds files",
                  "name another folder, or add --replace"};
-  if (!fs::exists(dir / kLineup, problem))
+  return std::nullopt;
+}
+
+/// The files of the earlier result in `dir`, as far as it tells them; none in a `dir` that holds
+/// nothing. Fails where `dir` holds something else.
+Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
+  std::error_code problem;
+  const bool holds = holds_something(dir, problem);
+  if (problem) return cannot_write(dir, problem);
+  if (!holds) return std::set<fs::path>{};
+  const auto lineup = edits::read_lineup(dir / kLineup);
+  if (!lineup || !fs::is_regular_file(dir / kCuts, problem))
     return Error{ErrorKind::bad_command, dir, "it holds other files than an earlier result",
                  "name another folder: only an earlier result is replaced"};
-  return std::nullopt;
+  std::set<fs::path> files{kLineup, kCuts};
+  for (const fs::path& stem : stem_files(*lineup)) files.insert(fs::path("stems") / stem);
+  return files;
 }
 
 /// Missing folders from the outermost down to `dir`.
@@ -70,40 +84,60 @@ fs::path make_fresh(const fs::path& wanted, std::error_code& problem) {
   return {};
 }
 
-/// Renames, one after the other, that can be taken back.
+/// Renames and new folders, one after the other, that can be taken back.
 class Moves {
  public:
   bool move(const fs::path& from, const fs::path& to, std::error_code& problem) {
     fs::rename(from, to, problem);
-    if (!problem) done_.emplace_back(from, to);
+    if (!problem) done_.push_back({from, to});
     return !problem;
+  }
+  /// Makes a folder and those above it, as far as they are missing.
+  bool make_folder(const fs::path& folder, std::error_code& problem) {
+    for (const fs::path& missing : missing_folders(folder)) {
+      if (!fs::create_directory(missing, problem)) return false;
+      done_.push_back({{}, missing});
+    }
+    return true;
   }
   void take_back() {
     std::error_code ignored;
-    for (auto step = done_.rbegin(); step != done_.rend(); ++step)
-      fs::rename(step->second, step->first, ignored);
+    for (auto step = done_.rbegin(); step != done_.rend(); ++step) {
+      if (step->from.empty())
+        fs::remove(step->to, ignored);
+      else
+        fs::rename(step->to, step->from, ignored);
+    }
     done_.clear();
   }
 
  private:
-  std::vector<std::pair<fs::path, fs::path>> done_;
+  struct Step {
+    fs::path from;  // empty for a folder that was made
+    fs::path to;
+  };
+  std::vector<Step> done_;
 };
 
-std::set<fs::path> names_in(const fs::path& dir, std::error_code& problem) {
-  std::set<fs::path> names;
-  fs::directory_iterator entry(dir, problem);
-  for (; !problem && entry != fs::directory_iterator(); entry.increment(problem))
-    names.insert(entry->path().filename());
-  return names;
+/// Files below a folder, as paths relative to it.
+std::set<fs::path> files_in(const fs::path& dir, std::error_code& problem) {
+  std::set<fs::path> files;
+  fs::recursive_directory_iterator entry(dir, problem);
+  for (; !problem && entry != fs::recursive_directory_iterator(); entry.increment(problem))
+    if (fs::symlink_status(entry->path(), problem).type() != fs::file_type::directory)
+      files.insert(entry->path().lexically_relative(dir));
+  return files;
 }
 
-/// Moves what `names` stand for, as far as it is there.
-bool move_all(const std::set<fs::path>& names, const fs::path& from, const fs::path& to,
+/// Moves `files` as far as they are there. A folder under the name of a file stays.
+bool move_all(const std::set<fs::path>& files, const fs::path& from, const fs::path& to,
               Moves& moves, std::error_code& problem) {
-  return std::all_of(names.begin(), names.end(), [&](const fs::path& name) {
+  return std::all_of(files.begin(), files.end(), [&](const fs::path& file) {
     std::error_code ignored;
-    const bool there = fs::exists(fs::symlink_status(from / name, ignored));
-    return !there || moves.move(from / name, to / name, problem);
+    const fs::file_status status = fs::symlink_status(from / file, ignored);
+    if (!fs::exists(status) || fs::is_directory(status)) return true;
+    return moves.make_folder((to / file).parent_path(), problem) &&
+           moves.move(from / file, to / file, problem);
   });
 }
 
@@ -116,8 +150,12 @@ Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace) {
   if (problem) return cannot_write(dir, problem);
   if (!folder.dir_.has_filename()) folder.dir_ = folder.dir_.parent_path();
   folder.dir_existed_ = fs::exists(folder.dir_, problem);
-  if (folder.dir_existed_)
+  if (folder.dir_existed_) {
     if (auto error = refusal(folder.dir_, replace)) return *std::move(error);
+    auto files = earlier_files(folder.dir_);
+    if (!files) return files.error();
+    folder.earlier_files_ = *std::move(files);
+  }
   for (const fs::path& parent : missing_folders(folder.dir_.parent_path())) {
     if (!fs::create_directory(parent, problem)) return cannot_write(dir, problem);
     folder.made_parents_.push_back(parent);
@@ -133,6 +171,7 @@ StagedFolder::StagedFolder(StagedFolder&& other) noexcept
     : dir_(std::move(other.dir_)),
       staging_(std::exchange(other.staging_, {})),
       dir_existed_(other.dir_existed_),
+      earlier_files_(std::move(other.earlier_files_)),
       made_parents_(std::exchange(other.made_parents_, {})) {}
 
 StagedFolder::~StagedFolder() {
@@ -158,10 +197,10 @@ Result<void> StagedFolder::commit() {
 
 Result<void> StagedFolder::commit_into_existing() {
   std::error_code problem;
-  const std::set<fs::path> fresh = names_in(staging_, problem);
+  const std::set<fs::path> fresh = files_in(staging_, problem);
   if (problem) return cannot_write(dir_, problem);
   std::set<fs::path> stale = fresh;
-  stale.insert(kResult.begin(), kResult.end());
+  stale.insert(earlier_files_.begin(), earlier_files_.end());
 
   const fs::path aside = make_fresh(dir_ / ".earlier.part", problem);
   if (aside.empty()) return cannot_write(dir_, problem);
@@ -172,7 +211,7 @@ Result<void> StagedFolder::commit_into_existing() {
   std::error_code ignored;
   if (moved) {
     fs::remove_all(aside, ignored);
-    fs::remove(staging_, ignored);
+    fs::remove_all(staging_, ignored);
     return {};
   }
   fs::remove(aside, ignored);  // empty again; if it is not, what it holds is kept

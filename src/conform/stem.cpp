@@ -1,8 +1,9 @@
 #include "stem.h"
 
 #include <algorithm>
-#include <vector>
+#include <string>
 
+#include "kilter/conform/conform.h"
 #include "kilter/signal/resampler.h"
 #include "track_reader.h"
 
@@ -12,6 +13,21 @@ namespace {
 constexpr std::int64_t kBlock = 16384;
 
 }  // namespace
+
+std::vector<const LineupTrack*> tracks_with_stems(const Lineup& lineup) {
+  std::vector<const LineupTrack*> tracks;
+  for (const LineupTrack& track : lineup.tracks)
+    if (track.is_used()) tracks.push_back(&track);
+  return tracks;
+}
+
+std::vector<std::filesystem::path> stem_files(const Lineup& lineup) {
+  std::vector<std::string> names;
+  for (const LineupTrack* track : tracks_with_stems(lineup)) names.push_back(track->name);
+  std::vector<std::filesystem::path> files;
+  for (const std::string& name : safe_file_names(names)) files.emplace_back(name + ".wav");
+  return files;
+}
 
 Result<std::int64_t> render_stem(const LineupTrack& track,
                                  const std::filesystem::path& session_folder,

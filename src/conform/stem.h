@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <vector>
 
 #include "kilter/base/lineup.h"
 #include "kilter/base/result.h"
@@ -17,6 +18,11 @@ struct StemShape {
   std::int64_t frames{0};
   media::SampleFormat format{media::SampleFormat::pcm24};
 };
+
+/// The tracks that get a stem, in the lineup's order.
+std::vector<const LineupTrack*> tracks_with_stems(const Lineup& lineup);
+/// Their files' names in the stems' folder, in the same order.
+std::vector<std::filesystem::path> stem_files(const Lineup& lineup);
 
 /// Writes a placed track as one stem and returns the samples that were clipped. `after_block` is
 /// told the frames just written and answers whether to go on; if not, the stem fails (interrupted).

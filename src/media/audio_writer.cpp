@@ -14,6 +14,7 @@
 #include <utility>
 #include <vector>
 
+#include "kilter/base/system_words.h"
 #include "sndfile_handle.h"
 
 namespace kilter::media {
@@ -48,11 +49,13 @@ const ContainerRow& row_of(Container container) {
                        [&](const ContainerRow& row) { return row.container == container; });
 }
 
+std::int64_t most_frames(const ContainerRow& container, const FormatRow& format, int channels) {
+  return container.most_sound_bytes / (std::int64_t{channels} * format.bytes);
+}
+
 Error cannot_write(const std::filesystem::path& file, std::string what, std::string next_step) {
   return {ErrorKind::cannot_write, file, std::move(what), std::move(next_step)};
 }
-
-std::string system_words(int code) { return std::generic_category().message(code); }
 
 /// The file descriptor under libsndfile: ours, so that closing it is checked.
 class Descriptor {
@@ -174,9 +177,8 @@ Result<AudioWriter> AudioWriter::create(const std::filesystem::path& file,
 
 Result<void> AudioWriter::write(std::span<const float> interleaved) {
   assert(std::ssize(interleaved) % state_->channels == 0);
-  const std::int64_t bytes_after =
-      (state_->written * state_->channels + std::ssize(interleaved)) * state_->format.bytes;
-  if (bytes_after > state_->container.most_sound_bytes)
+  const std::int64_t frames_after = state_->written + std::ssize(interleaved) / state_->channels;
+  if (frames_after > most_frames(state_->container, state_->format, state_->channels))
     return cannot_write(state_->file,
                         std::string("a ") + state_->container.name + " file holds at most 4 GiB",
                         "write a shorter range, or fewer bits");
@@ -199,6 +201,10 @@ Result<void> AudioWriter::finish() {
                         "check what stands there, or choose another name");
   state.finished = true;
   return {};
+}
+
+Frames longest_file(const WriterOptions& options) {
+  return {most_frames(row_of(options.container), row_of(options.format), options.channels)};
 }
 
 Frames AudioWriter::written() const { return {state_->written}; }

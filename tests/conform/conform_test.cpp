@@ -345,8 +345,26 @@ INSTANTIATE_TEST_SUITE_P(
     testing::Values(Impossible{"ABrokenRate", ErrorKind::bad_command, 44100.5, StemRange::mix, 0.0},
                     Impossible{"TooLowARate", ErrorKind::bad_command, 10.0, StemRange::mix, 0.0},
                     Impossible{"NoSharedTime", ErrorKind::no_input, 0.0, StemRange::shared, 2.0},
-                    Impossible{"AnAbsurdLength", ErrorKind::no_input, 0.0, StemRange::all, 1e9}),
+                    Impossible{"AnAbsurdLength", ErrorKind::no_input, 0.0, StemRange::all, 9e8},
+                    Impossible{"MoreThanAWavHolds", ErrorKind::cannot_write, 0.0, StemRange::all,
+                               3e4}),
     [](const auto& each) { return each.param.name; });
+
+TEST_F(Conform, TellsTheLongestStemAndWhatToDoAboutIt) {
+  ConformOptions options;
+  options.range = StemRange::all;
+  // The second track ends at 30001 s; 24 bits at 48 kHz fill 4 GiB, less 64 KiB, in 29825.707 s.
+  const Lineup lineup = lineup_of({track_of("a", 48000, 0.0), track_of("b", 48000, 30000.0)});
+  const auto in_24_bits = run(lineup, options);
+  ASSERT_FALSE(in_24_bits);
+  EXPECT_NE(in_24_bits.error().what.find("08:20:01.000"), std::string::npos);
+  EXPECT_NE(in_24_bits.error().what.find("08:17:05.707"), std::string::npos);
+  EXPECT_NE(in_24_bits.error().next_step.find("--bits 16"), std::string::npos);
+  options.rate_hz = 96000.0;  // 16 bits would not do either
+  const auto at_96_khz = run(lineup, options);
+  ASSERT_FALSE(at_96_khz);
+  EXPECT_EQ(at_96_khz.error().next_step.find("--bits 16"), std::string::npos);
+}
 
 TEST_F(Conform, WithoutAPlacedTrackThereIsNothingToMake) {
   const auto report = run(lineup_of({}), {});

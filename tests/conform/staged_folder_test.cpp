@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <string>
+#include <utility>
 #include <vector>
 
+#include "kilter/edits/lineup_file.h"
 #include "support/temporary_folder.h"
 
 namespace kilter::conform {
@@ -26,14 +28,35 @@ std::vector<std::string> tree_of(const fs::path& folder) {
 
 using Tree = std::vector<std::string>;
 
-/// What conform would write, `text` in every file.
-void write_result(const fs::path& folder, const std::string& text) {
-  fs::create_directory(folder / "stems");
-  test::write_text(folder / "stems/keeper.wav", text);
-  test::write_text(folder / "lineup.json", text);
+/// A lineup as text, `title` for its session.
+std::string lineup_text(const std::string& title, const std::vector<std::string>& tracks) {
+  Lineup lineup;
+  lineup.session = title;
+  lineup.timeline_rate_hz = 48000.0;
+  for (const std::string& name : tracks) {
+    LineupTrack track;
+    track.name = name;
+    track.parts = {{name + ".wav", 1, 48000}};
+    track.rate_hz = 48000.0;
+    track.standing = Standing::firm;
+    track.map = *TimeMap::line(0.0, 0.0, 1.0, 1.0);
+    lineup.tracks.push_back(track);
+  }
+  return edits::to_text(lineup);
 }
 
-const Tree kNewResult{"lineup.json=new", "stems/", "stems/keeper.wav=new"};
+/// What conform would write, `text` in every file and in the lineup's title.
+void write_result(const fs::path& folder, const std::string& text,
+                  const std::vector<std::string>& tracks = {"keeper"}) {
+  fs::create_directory(folder / "stems");
+  fs::create_directory(folder / "edits");
+  for (const std::string& name : tracks) test::write_text(folder / "stems" / (name + ".wav"), text);
+  test::write_text(folder / "edits/cuts.tsv", text);
+  test::write_text(folder / "lineup.json", lineup_text(text, tracks));
+}
+
+const std::string kNewLineup = "lineup.json=" + lineup_text("new", {"keeper"});
+const Tree kNewResult{"edits/", "edits/cuts.tsv=new", kNewLineup, "stems/", "stems/keeper.wav=new"};
 
 TEST(StagedFolder, AppearsWholeInCommit) {
   const test::TemporaryFolder home;
@@ -75,8 +98,8 @@ TEST(StagedFolder, FillsAnEmptyFolderWithoutReplacingIt) {
   ASSERT_TRUE(staged) << staged.error().what;
   write_result(staged->path(), "new");
   ASSERT_TRUE(staged->commit());
-  EXPECT_EQ(tree_of(home / "out"),
-            (Tree{".view=hidden", "lineup.json=new", "stems/", "stems/keeper.wav=new"}));
+  EXPECT_EQ(tree_of(home / "out"), (Tree{".view=hidden", "edits/", "edits/cuts.tsv=new", kNewLineup,
+                                         "stems/", "stems/keeper.wav=new"}));
   EXPECT_TRUE(fs::is_symlink(home / "link"));
 }
 
@@ -104,9 +127,9 @@ TEST(StagedFolder, RefusesAFolderThatHoldsFiles) {
 TEST(StagedFolder, ReplacesAnEarlierResultAndKeepsWhatElseLiesThere) {
   const test::TemporaryFolder home;
   fs::create_directory(home / "out");
-  write_result(home / "out", "old");
-  test::write_text(home / "out/stems/gone.wav", "old");
-  test::write_text(home / "out/report.html", "old");
+  write_result(home / "out", "old", {"keeper", "gone"});
+  test::write_text(home / "out/stems/mine.wav", "mine");
+  test::write_text(home / "out/edits/mine.tsv", "mine");
   test::write_text(home / "out/notes.txt", "mine");
   {
     auto staged = StagedFolder::make(home / "out", true);
@@ -115,7 +138,8 @@ TEST(StagedFolder, ReplacesAnEarlierResultAndKeepsWhatElseLiesThere) {
     ASSERT_TRUE(staged->commit());
   }
   EXPECT_EQ(tree_of(home / "out"),
-            (Tree{"lineup.json=new", "notes.txt=mine", "stems/", "stems/keeper.wav=new"}));
+            (Tree{"edits/", "edits/cuts.tsv=new", "edits/mine.tsv=mine", kNewLineup,
+                  "notes.txt=mine", "stems/", "stems/keeper.wav=new", "stems/mine.wav=mine"}));
 }
 
 TEST(StagedFolder, KeepsTheEarlierResultWithoutCommit) {
@@ -132,13 +156,42 @@ TEST(StagedFolder, KeepsTheEarlierResultWithoutCommit) {
 }
 
 TEST(StagedFolder, NeverReplacesWhatIsNoEarlierResult) {
+  const std::string lineup = lineup_text("mine", {"keeper"});
+  const std::vector<std::vector<std::pair<const char*, std::string>>> folders{
+      {},
+      {{"lineup.json", lineup}},
+      {{"edits/cuts.tsv", "mine"}},
+      {{"lineup.json", "the keepers, from left to right"}, {"edits/cuts.tsv", "mine"}}};
+  for (const auto& files : folders) {
+    const test::TemporaryFolder home;
+    fs::create_directories(home / "out/stems");
+    fs::create_directories(home / "out/edits");
+    test::write_text(home / "out/stems/keeper.wav", "mine");
+    for (const auto& [name, text] : files) test::write_text(home / "out" / name, text);
+    const Tree before = tree_of(home.path());
+    const auto staged = StagedFolder::make(home / "out", true);
+    ASSERT_FALSE(staged) << files.size();
+    EXPECT_EQ(staged.error().kind, ErrorKind::bad_command);
+    EXPECT_EQ(tree_of(home.path()), before);
+  }
+}
+
+TEST(StagedFolder, NeverReplacesAFolderUnderTheNameOfAFile) {
   const test::TemporaryFolder home;
-  fs::create_directories(home / "out/stems");
-  test::write_text(home / "out/stems/mine.wav", "mine");
-  const auto staged = StagedFolder::make(home / "out", true);
-  ASSERT_FALSE(staged);
-  EXPECT_EQ(staged.error().kind, ErrorKind::bad_command);
-  EXPECT_EQ(tree_of(home.path()), (Tree{"out/", "out/stems/", "out/stems/mine.wav=mine"}));
+  fs::create_directory(home / "out");
+  write_result(home / "out", "old");
+  fs::create_directory(home / "out/stems/pilot.wav");
+  test::write_text(home / "out/stems/pilot.wav/mine", "mine");
+  const Tree before = tree_of(home.path());
+  {
+    auto staged = StagedFolder::make(home / "out", true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new", {"keeper", "pilot"});
+    const auto committed = staged->commit();
+    ASSERT_FALSE(committed);
+    EXPECT_EQ(committed.error().kind, ErrorKind::cannot_write);
+  }
+  EXPECT_EQ(tree_of(home.path()), before);
 }
 
 TEST(StagedFolder, TakesEverythingBackWhenAMoveFails) {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <set>
 #include <vector>
 
 #include "kilter/base/result.h"
@@ -15,9 +16,9 @@ namespace kilter::conform {
 class StagedFolder {
  public:
   /// Makes the temporary folder, and DIR's parents where they are missing.
-  /// Fails with bad_command when DIR holds something and `replace` is off, or when it holds other
-  /// things than an earlier result (known by its lineup.json); hidden files do not count. Fails
-  /// with cannot_write when the folder cannot be made.
+  /// Fails with bad_command when DIR holds something and `replace` is off, or when it holds no
+  /// earlier result (known by a lineup.json that can be read and by its edits/cuts.tsv); hidden
+  /// files do not count. Fails with cannot_write when the folder cannot be made.
   static Result<StagedFolder> make(const std::filesystem::path& dir, bool replace);
   StagedFolder(StagedFolder&& other) noexcept;
   StagedFolder& operator=(StagedFolder&&) = delete;
@@ -25,8 +26,9 @@ class StagedFolder {
 
   /// Where to write until commit().
   const std::filesystem::path& path() const { return staging_; }
-  /// Moves everything in place. Of an earlier result only what conform writes is replaced; whatever
-  /// else lies in DIR is kept. Fails with cannot_write, DIR being as it was.
+  /// Moves everything in place. Only files are replaced that the new result holds or that the
+  /// earlier one names (its lineup, its cuts, the stems of its tracks); whatever else lies in DIR
+  /// or in its folders is kept. Fails with cannot_write, DIR being as it was.
   Result<void> commit();
 
  private:
@@ -36,6 +38,7 @@ class StagedFolder {
   std::filesystem::path dir_;
   std::filesystem::path staging_;
   bool dir_existed_{false};
+  std::set<std::filesystem::path> earlier_files_;    // relative to DIR
   std::vector<std::filesystem::path> made_parents_;  // outermost first
 };
 

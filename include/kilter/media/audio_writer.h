@@ -21,6 +21,9 @@ struct WriterOptions {
   Container container{Container::wav};
 };
 
+/// The most frames that a file of this container, format and number of channels can hold.
+Frames longest_file(const WriterOptions& options);
+
 /// One audio file being written. The sound goes to NAME.part, which becomes NAME in finish(), so
 /// that NAME is never half a file; without finish() the destructor removes NAME.part. The same
 /// frames give the same bytes. Not for use by two threads at a time.

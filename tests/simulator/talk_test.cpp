@@ -10,7 +10,7 @@ namespace {
 
 TEST(Talk, KeepsEverybodysShare) {
   const std::vector<double> shares{0.4, 0.2, 0.15, 0.03, 0.0};
-  for (const std::uint64_t seed : {1, 2, 3, 4, 5}) {
+  for (const std::uint64_t seed : {1U, 2U, 3U, 4U, 5U}) {
     std::vector<double> spoken_s(shares.size(), 0.0);
     for (const Utterance& u : plan_talk(seed, shares, -100.0, 500.0))
       spoken_s[static_cast<std::size_t>(u.person)] += u.length_s;

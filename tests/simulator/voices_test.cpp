@@ -122,7 +122,7 @@ TEST_F(FolderVoicesTest, PreferSpeakersWithAMinute) {
   add("anna/one.wav", 2.0, 48000, 1);
   add("bert/one.wav", 20.5, 16000, 2);
   add("carl/one.wav", 3.0, 48000, 3);
-  for (const std::uint64_t seed : {1, 2, 3, 4}) {
+  for (const std::uint64_t seed : {1U, 2U, 3U, 4U}) {
     const auto voices = FolderVoices::open(folder_.path(), seed, 1);
     ASSERT_TRUE(voices);
     EXPECT_EQ((*voices)->speakers()[0].name, "bert");

@@ -66,7 +66,7 @@ INSTANTIATE_TEST_SUITE_P(Sessions, FindMix,
 
 TEST(FindMix, OfStrangersIsNone) {
   Folder folder;
-  for (const std::uint64_t seed : {41, 42, 43}) {
+  for (const std::uint64_t seed : {41U, 42U, 43U}) {
     auto one = shuffle_in(simulator::hybrid_session(seed, 60.0, 1, 0), 5);
     folder.signals.push_back(std::move(one.signals[0]));
     folder.files.push_back(one.files[0]);

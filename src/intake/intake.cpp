@@ -13,7 +13,8 @@
 namespace kilter::intake {
 namespace {
 
-constexpr std::size_t kReadFrames = 16384;
+// Small: a file of 64 channels holds as many of each.
+constexpr std::size_t kReadFrames = 4096;
 
 /// Mixes one sample's bits into a channel's digest.
 std::uint64_t digest_with(std::uint64_t digest, float sample) {
@@ -24,9 +25,12 @@ std::uint64_t digest_with(std::uint64_t digest, float sample) {
 /// What one channel needs while its file streams by.
 class ChannelTaker {
  public:
-  ChannelTaker(SampleRate rate, std::unique_ptr<ScratchSignal> scratch)
+  /// Keeps no signal.
+  explicit ChannelTaker(SampleRate rate) : meter_(rate) {}
+  ChannelTaker(SampleRate rate, std::shared_ptr<const ReducerFilter> filter,
+               std::unique_ptr<ScratchSignal> scratch)
       : meter_(rate), scratch_(std::move(scratch)) {
-    if (scratch_) reducer_.emplace(rate);
+    reducer_.emplace(std::move(filter));
   }
 
   Result<void> process(std::span<const float> frames) {
@@ -56,26 +60,31 @@ class ChannelTaker {
   std::uint64_t digest_{0};
 };
 
-std::filesystem::path scratch_folder(const IntakeOptions& options) {
+Result<std::filesystem::path> scratch_folder(const IntakeOptions& options) {
   if (!options.scratch_folder.empty()) return options.scratch_folder;
   std::error_code code;
   auto folder = std::filesystem::temp_directory_path(code);
-  return code ? std::filesystem::path(".") : folder;
+  if (!code) return folder;
+  return Error{ErrorKind::cannot_write,
+               {},
+               "the folder for temporary files cannot be used (" + code.message() + ")",
+               "set TMPDIR to a folder that is there, with room for 120 MB per track and hour"};
 }
 
 Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
                                               const IntakeOptions& options) {
   std::vector<ChannelTaker> takers;
   takers.reserve(static_cast<std::size_t>(info.channels));
-  for (int c = 0; c < info.channels; ++c) {
-    std::unique_ptr<ScratchSignal> scratch;
-    if (options.keep_signals) {
-      auto made = ScratchSignal::create(scratch_folder(options));
-      if (!made) return made.error();
-      scratch = *std::move(made);
-    }
-    takers.emplace_back(info.rate, std::move(scratch));
+  if (!options.keep_signals) {
+    for (int c = 0; c < info.channels; ++c) takers.emplace_back(info.rate);
+    return takers;
   }
+  const auto folder = scratch_folder(options);
+  if (!folder) return folder.error();
+  auto signals = ScratchSignal::create(*folder, info.channels);
+  if (!signals) return signals.error();
+  const auto filter = std::make_shared<const ReducerFilter>(info.rate);
+  for (auto& signal : *signals) takers.emplace_back(info.rate, filter, std::move(signal));
   return takers;
 }
 

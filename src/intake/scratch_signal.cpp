@@ -10,25 +10,63 @@
 #include <cstring>
 #include <span>
 #include <string>
+#include <utility>
+
+#include "kilter/base/system_words.h"
 
 namespace kilter::intake {
 namespace {
 
 constexpr std::size_t kBlockFrames = 512;
 constexpr std::size_t kBlockBytes = sizeof(float) + kBlockFrames * sizeof(std::int16_t);
-constexpr std::size_t kBlocksPerWrite = 32;
+// A signal's blocks that lie together in the file; between two of its chunks lie the other
+// signals'.
+constexpr std::size_t kBlocksPerChunk = 32;
+constexpr std::size_t kChunkBytes = kBlocksPerChunk * kBlockBytes;
 constexpr std::size_t kBlocksPerRead = 16;
 constexpr float kLargest = 32767.0F;
 
+/// What is wrong, and what helps against it.
+struct Advice {
+  const char* what;
+  const char* next_step;
+};
+
+Advice advice_for(int code) {
+  switch (code) {
+    case ENOSPC:
+    case EDQUOT:
+    case EFBIG:
+      return {"no room for the temporary 16 kHz copies",
+              "set TMPDIR to a folder with more room (120 MB per track and hour)"};
+    case EMFILE:
+    case ENFILE:
+      return {"too many open files for the temporary 16 kHz copies",
+              "raise the limit of open files (ulimit -n)"};
+    case ENOENT:
+    case ENOTDIR:
+      return {"the folder for temporary files is missing",
+              "set TMPDIR to a folder that is there, with room for 120 MB per track and hour"};
+    case EACCES:
+    case EPERM:
+    case EROFS:
+      return {"the folder for temporary files cannot be written to",
+              "set TMPDIR to a folder that you may write to"};
+    default:
+      return {"the temporary 16 kHz copies cannot be kept",
+              "check the disk, or set TMPDIR to a folder on another one"};
+  }
+}
+
 Error cannot_keep(const std::filesystem::path& folder, int code) {
-  return {ErrorKind::cannot_write, folder,
-          std::string("no room for the temporary 16 kHz copies: ") + std::strerror(code),
-          "set TMPDIR to a folder with more room (120 MB per track and hour)"};
+  const Advice advice = advice_for(code);
+  return {ErrorKind::cannot_write, folder, advice.what + (": " + system_words(code)),
+          advice.next_step};
 }
 
 Error cannot_read_back(const std::filesystem::path& folder, int code) {
   return {ErrorKind::unreadable, folder,
-          std::string("a temporary 16 kHz copy cannot be read back: ") + std::strerror(code),
+          "a temporary 16 kHz copy cannot be read back: " + system_words(code),
           "check the disk, or set TMPDIR to a folder on another one"};
 }
 
@@ -45,12 +83,14 @@ int read_fully(int descriptor, std::span<std::byte> out, std::int64_t offset) {
   return 0;
 }
 
-int write_fully(int descriptor, std::span<const std::byte> bytes) {
+int write_fully(int descriptor, std::span<const std::byte> bytes, std::int64_t offset) {
   while (!bytes.empty()) {
-    const ssize_t put = ::write(descriptor, bytes.data(), bytes.size());
+    const ssize_t put =
+        ::pwrite(descriptor, bytes.data(), bytes.size(), static_cast<off_t>(offset));
     if (put < 0 && errno == EINTR) continue;
     if (put < 0) return errno;
     bytes = bytes.subspan(static_cast<std::size_t>(put));
+    offset += put;
   }
   return 0;
 }
@@ -70,21 +110,46 @@ void decode(const std::byte* block, std::size_t from, std::span<float> out) {
 
 }  // namespace
 
-ScratchSignal::ScratchSignal(int descriptor, std::filesystem::path folder)
-    : descriptor_(descriptor), folder_(std::move(folder)) {
+/// The file under some signals, in chunks by turns: signal 0, 1, .. and round again.
+class ScratchFile {
+ public:
+  ScratchFile(int descriptor, std::filesystem::path folder, int signals)
+      : descriptor_(descriptor), folder_(std::move(folder)), signals_(signals) {}
+  ScratchFile(const ScratchFile&) = delete;
+  ScratchFile& operator=(const ScratchFile&) = delete;
+  ~ScratchFile() { ::close(descriptor_); }
+
+  int descriptor() const { return descriptor_; }
+  /// For messages.
+  const std::filesystem::path& folder() const { return folder_; }
+  std::int64_t offset_of_chunk(int signal, std::int64_t chunk) const {
+    return (chunk * signals_ + signal) * static_cast<std::int64_t>(kChunkBytes);
+  }
+
+ private:
+  int descriptor_;
+  std::filesystem::path folder_;
+  int signals_;
+};
+
+ScratchSignal::ScratchSignal(std::shared_ptr<const ScratchFile> file, int index)
+    : file_(std::move(file)), index_(index) {
   pending_.reserve(kBlockFrames);
-  encoded_.reserve(kBlocksPerWrite * kBlockBytes);
+  encoded_.reserve(kChunkBytes);
 }
 
-ScratchSignal::~ScratchSignal() { ::close(descriptor_); }
-
-Result<std::unique_ptr<ScratchSignal>> ScratchSignal::create(const std::filesystem::path& folder) {
+Result<std::vector<std::unique_ptr<ScratchSignal>>> ScratchSignal::create(
+    const std::filesystem::path& folder, int count) {
   std::string name = (folder / "kilter-XXXXXX").string();
   const int descriptor = ::mkstemp(name.data());
   if (descriptor < 0) return cannot_keep(folder, errno);
   ::unlink(name.c_str());
   ::fcntl(descriptor, F_SETFD, FD_CLOEXEC);
-  return std::unique_ptr<ScratchSignal>(new ScratchSignal(descriptor, folder));
+  const auto file = std::make_shared<const ScratchFile>(descriptor, folder, count);
+  std::vector<std::unique_ptr<ScratchSignal>> signals;
+  for (int i = 0; i < count; ++i)
+    signals.push_back(std::unique_ptr<ScratchSignal>(new ScratchSignal(file, i)));
+  return signals;
 }
 
 Result<void> ScratchSignal::append(std::span<const float> frames) {
@@ -96,7 +161,7 @@ Result<void> ScratchSignal::append(std::span<const float> frames) {
     frames = frames.subspan(count);
     if (pending_.size() < kBlockFrames) break;
     encode_block();
-    if (encoded_.size() < kBlocksPerWrite * kBlockBytes) continue;
+    if (encoded_.size() < kChunkBytes) continue;
     if (auto written = write_encoded(); !written) return written;
   }
   return {};
@@ -131,9 +196,11 @@ void ScratchSignal::encode_block() {
 }
 
 Result<void> ScratchSignal::write_encoded() {
-  const int code = write_fully(descriptor_, encoded_);
+  const int code =
+      write_fully(file_->descriptor(), encoded_, file_->offset_of_chunk(index_, chunks_written_));
   encoded_.clear();
-  if (code != 0) return cannot_keep(folder_, code);
+  ++chunks_written_;
+  if (code != 0) return cannot_keep(file_->folder(), code);
   return {};
 }
 
@@ -142,14 +209,18 @@ Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const
   const std::int64_t last = std::min(first + std::ssize(out), frames_);
   std::array<std::byte, kBlocksPerRead * kBlockBytes> bytes;
   const auto block_frames = static_cast<std::int64_t>(kBlockFrames);
+  const auto chunk_blocks = static_cast<std::int64_t>(kBlocksPerChunk);
   for (std::int64_t at = std::max<std::int64_t>(first, 0); at < last;) {
     const std::int64_t block = at / block_frames;
+    const std::int64_t chunk = block / chunk_blocks;
     const std::int64_t blocks =
-        std::min((last - 1) / block_frames - block + 1, static_cast<std::int64_t>(kBlocksPerRead));
+        std::min({(last - 1) / block_frames - block + 1, (chunk + 1) * chunk_blocks - block,
+                  static_cast<std::int64_t>(kBlocksPerRead)});
     const std::span<std::byte> wanted(bytes.data(), static_cast<std::size_t>(blocks) * kBlockBytes);
-    const int code =
-        read_fully(descriptor_, wanted, block * static_cast<std::int64_t>(kBlockBytes));
-    if (code != 0) return cannot_read_back(folder_, code);
+    const std::int64_t offset = file_->offset_of_chunk(index_, chunk) +
+                                block % chunk_blocks * static_cast<std::int64_t>(kBlockBytes);
+    if (const int code = read_fully(file_->descriptor(), wanted, offset); code != 0)
+      return cannot_read_back(file_->folder(), code);
     for (std::int64_t b = block; b < block + blocks; ++b) {
       const std::int64_t stop = std::min((b + 1) * block_frames, last);
       decode(

@@ -1,11 +1,15 @@
 #include "kilter/intake/scratch_signal.h"
 
 #include <gtest/gtest.h>
+#include <sys/resource.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <cmath>
+#include <string>
 #include <thread>
 
+#include "support/file_size_limit.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
@@ -16,15 +20,33 @@ using test::Samples;
 
 std::unique_ptr<ScratchSignal> stored(const Samples& samples, std::size_t piece,
                                       const std::filesystem::path& folder) {
-  auto signal = ScratchSignal::create(folder);
-  if (!signal) return nullptr;
+  auto signals = ScratchSignal::create(folder, 1);
+  if (!signals) return nullptr;
+  std::unique_ptr<ScratchSignal> signal = std::move(signals->front());
   for (std::size_t at = 0; at < samples.size(); at += piece) {
     const auto part = std::span(samples).subspan(at, std::min(piece, samples.size() - at));
-    if (!(*signal)->append(part)) return nullptr;
+    if (!signal->append(part)) return nullptr;
   }
-  if (!(*signal)->finish()) return nullptr;
-  return *std::move(signal);
+  if (!signal->finish()) return nullptr;
+  return signal;
 }
+
+/// While it lives, the process opens no more files.
+class NoMoreFiles {
+ public:
+  NoMoreFiles() {
+    getrlimit(RLIMIT_NOFILE, &before_);
+    rlimit limit = before_;
+    limit.rlim_cur = 0;
+    setrlimit(RLIMIT_NOFILE, &limit);
+  }
+  NoMoreFiles(const NoMoreFiles&) = delete;
+  NoMoreFiles& operator=(const NoMoreFiles&) = delete;
+  ~NoMoreFiles() { setrlimit(RLIMIT_NOFILE, &before_); }
+
+ private:
+  rlimit before_{};
+};
 
 TEST(ScratchSignal, GivesBackWhatWasAppendedFromAnyPlace) {
   const test::TemporaryFolder folder;
@@ -85,13 +107,74 @@ TEST(ScratchSignal, CanBeReadByManyThreads) {
   EXPECT_EQ(wrong, std::vector<int>(4, 0));
 }
 
-TEST(ScratchSignal, SaysWhereThereIsNoRoom) {
+TEST(ScratchSignal, ManyShareAFileWithoutMeeting) {
+  const test::TemporaryFolder folder;
+  auto signals = ScratchSignal::create(folder.path(), 3);
+  ASSERT_TRUE(signals);
+  // Of unequal length, and written out of step.
+  const std::vector<Samples> sounds{test::noise(70000, 0.3F, 1), test::noise(100, 0.3F, 2),
+                                    test::noise(40000, 0.3F, 3)};
+  for (const std::size_t i : {2U, 0U, 1U}) {
+    ASSERT_TRUE(signals->at(i)->append(sounds[i]));
+    ASSERT_TRUE(signals->at(i)->finish());
+  }
+  for (std::size_t i = 0; i < sounds.size(); ++i) {
+    Samples got(sounds[i].size());
+    ASSERT_TRUE(signals->at(i)->read(0, got));
+    for (std::size_t n = 0; n < got.size(); ++n)
+      ASSERT_NEAR(got[n], sounds[i][n], 0.3F / 32767.0F * 0.51F) << i << ", " << n;
+  }
+  signals->erase(signals->begin(), signals->begin() + 2);
+  Samples got(100);
+  ASSERT_TRUE(signals->front()->read(39900, got));  // the file outlives its first signals
+  EXPECT_NEAR(got[99], sounds[2][39999], 0.3F / 32767.0F * 0.51F);
+}
+
+void expect_refusal(const Error& error, const std::string& what, const std::string& next_step) {
+  EXPECT_EQ(error.kind, ErrorKind::cannot_write);
+  EXPECT_NE(error.what.find(what), std::string::npos) << error.what;
+  EXPECT_NE(error.next_step.find(next_step), std::string::npos) << error.next_step;
+}
+
+TEST(ScratchSignal, SaysWhichFolderIsMissing) {
   const test::TemporaryFolder folder;
   test::write_text(folder / "file", "not a folder");
-  const auto signal = ScratchSignal::create(folder / "file");
-  ASSERT_FALSE(signal);
-  EXPECT_EQ(signal.error().kind, ErrorKind::cannot_write);
-  EXPECT_NE(signal.error().next_step.find("TMPDIR"), std::string::npos);
+  for (const char* name : {"file", "missing"}) {
+    const auto signals = ScratchSignal::create(folder / name, 1);
+    ASSERT_FALSE(signals);
+    expect_refusal(signals.error(), "is missing", "TMPDIR");
+    EXPECT_EQ(signals.error().file, folder / name);
+  }
+}
+
+TEST(ScratchSignal, SaysThatTooManyFilesAreOpen) {
+  const test::TemporaryFolder folder;
+  const auto signals = [&] {
+    const NoMoreFiles limit;
+    return ScratchSignal::create(folder.path(), 1);
+  }();
+  ASSERT_FALSE(signals);
+  expect_refusal(signals.error(), "too many open files", "ulimit -n");
+}
+
+TEST(ScratchSignal, SaysWhenAFolderMayNotBeWrittenTo) {
+  if (geteuid() == 0) GTEST_SKIP() << "root may write anywhere";
+  const test::TemporaryFolder folder;
+  std::filesystem::permissions(folder.path(), std::filesystem::perms::owner_read);
+  const auto signals = ScratchSignal::create(folder.path(), 1);
+  std::filesystem::permissions(folder.path(), std::filesystem::perms::owner_all);
+  ASSERT_FALSE(signals);
+  expect_refusal(signals.error(), "cannot be written to", "TMPDIR");
+}
+
+TEST(ScratchSignal, SaysWhereThereIsNoRoom) {
+  const test::TemporaryFolder folder;
+  auto signals = ScratchSignal::create(folder.path(), 1);
+  ASSERT_TRUE(signals);
+  const test::FileSizeLimit limit(60000);
+  const auto written = signals->front()->append(test::noise(50000, 0.3F, 1));
+  ASSERT_FALSE(written);
+  expect_refusal(written.error(), "no room", "TMPDIR");
 }
 
 TEST(MeanSignal, IsHalfTheSumOfTwo) {

@@ -10,16 +10,21 @@
 
 namespace kilter::intake {
 
-/// Written once from start to end, then read at random. The file has no name from the moment it is
-/// open: it vanishes with the object, or with the process, however that ends.
+class ScratchFile;
+
+/// Written once from start to end, then read at random. The signals of one audio file share a file,
+/// so that many channels need no more open files than few. It has no name from the moment it is
+/// open: it vanishes with the last of its signals, or with the process, however that ends.
 ///
 /// Stored in blocks of 16 bits with a scale of their own: an error at least 96 dB below the peak of
-/// the 32 ms around it, 32 kB per second. Writing is for one thread, reading for many.
+/// the 32 ms around it, 32 kB per second. Writing is for one thread, reading for many. Memory: 35
+/// kB until finish().
 class ScratchSignal final : public AnalysisSignal {
  public:
-  /// Fails (cannot_write) when no file can be made in `folder`.
-  static Result<std::unique_ptr<ScratchSignal>> create(const std::filesystem::path& folder);
-  ~ScratchSignal() override;
+  /// `count` (at least 1) signals in one file. Fails (cannot_write) when no file can be made in
+  /// `folder`.
+  static Result<std::vector<std::unique_ptr<ScratchSignal>>> create(
+      const std::filesystem::path& folder, int count);
 
   /// Fails (cannot_write) when the disk is full.
   Result<void> append(std::span<const float> frames);
@@ -30,12 +35,13 @@ class ScratchSignal final : public AnalysisSignal {
   Result<void> read(std::int64_t first, std::span<float> out) const override;
 
  private:
-  ScratchSignal(int descriptor, std::filesystem::path folder);
+  ScratchSignal(std::shared_ptr<const ScratchFile> file, int index);
   void encode_block();
   Result<void> write_encoded();
 
-  int descriptor_;
-  std::filesystem::path folder_;  // for messages
+  std::shared_ptr<const ScratchFile> file_;
+  int index_;  // among the signals of the file
+  std::int64_t chunks_written_{0};
   std::int64_t frames_{0};
   std::vector<float> pending_;      // frames of the unfinished block
   std::vector<std::byte> encoded_;  // blocks on their way to the disk

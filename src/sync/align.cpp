@@ -6,6 +6,7 @@
 #include <numeric>
 #include <thread>
 
+#include "kilter/base/clock_text.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/first_map.h"
@@ -25,14 +26,15 @@ struct Pass {
   double max_slope;  // of what is left to correct
 };
 
-// Short windows first: what drift is left in a map smears long ones. The first joint pass must span
-// the bleed delays by which the pairwise pass may be off.
+// Short windows first: what drift is left in a map smears long ones. The coarse joint pass must
+// span the bleed delays by which the pairwise pass may be off; the fine one, its maps right by
+// then, looks far round them for parts of a track that lie elsewhere.
 constexpr Pass kPairwise{"first offsets", 2.5, 0.050, false, 1.0e-3, 250e-6};
 constexpr std::array kJoint{Pass{"joint, coarse", 4.0, 0.020, true, 0.20e-3, 120e-6},
-                            Pass{"joint, fine", 8.0, 0.006, true, 0.06e-3, 20e-6},
+                            Pass{"joint, fine", 6.0, 0.045, true, 0.06e-3, 20e-6},
                             Pass{"joint, final", 10.0, 0.003, true, 0.03e-3, 5e-6}};
 constexpr std::array kAlone{Pass{"pairwise, coarse", 4.0, 0.020, false, 0.20e-3, 120e-6},
-                            Pass{"pairwise, fine", 8.0, 0.006, false, 0.06e-3, 20e-6},
+                            Pass{"pairwise, fine", 6.0, 0.045, false, 0.06e-3, 20e-6},
                             Pass{"pairwise, final", 10.0, 0.003, false, 0.03e-3, 5e-6}};
 
 constexpr double kWindowsWanted = 12.0;
@@ -47,13 +49,21 @@ constexpr double kDispersionShare = 0.5;       // of the disagreement between lo
 // (3 to 11 us seen), and what a lossy codec adds.
 constexpr double kFloor_us = 8.0;
 constexpr double kLossyFloor_us = 5.0;
-constexpr double kDisagreement_s = 20e-6;  // standard error where the phases' coherence is 0.45
-constexpr double kSameStart_s = 100e-6;    // tracks of one recorder start together
+constexpr double kDisagreement_s = 100e-6;  // standard error where the phases' coherence is 0.45
+constexpr double kSameStart_s = 100e-6;     // tracks of one recorder start together
 constexpr double kSameDrift_ppm = 0.5;
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
 constexpr std::int64_t kMinute = 60 * kFeatureRateHz;
 constexpr std::int64_t kMinutesCompared = 40;
+constexpr double kClearCoherence = 0.6;  // one delay explains most of the phase, and
+constexpr double kClearRival = 0.5;      // no other peak comes near
+constexpr int kLeastClear = 2;           // for firm
+constexpr double kStep_s = 0.5e-3;       // off the line by so much, a clear window contradicts it
+constexpr double kStrayShare = 0.08;     // of the clear windows may do so by chance
+constexpr double kFarOff_s = 0.040;      // for votes of the first map, which are coarse
+constexpr double kStrongVote = 12.0;
+constexpr double kStrayVoteShare = 0.35;  // of the strongest vote on the line
 constexpr double kSameLength_s = 1e-4;
 constexpr double kSiblingReach_s =
     0.025;  // further apart, files that begin together are no siblings
@@ -86,6 +96,12 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
+/// A window in which the track itself is heard beyond doubt, and where.
+struct ClearWindow {
+  double track_s{0.0};
+  double line_s{0.0};
+};
+
 struct TrackState {
   bool placed{false};
   double length_s{0.0};
@@ -94,7 +110,8 @@ struct TrackState {
   FirstMap first;
   LineFit fit;
   std::vector<Observation> observations;
-  std::vector<Reading> readings;  // one per observation
+  std::vector<Reading> readings;   // one per observation
+  std::vector<ClearWindow> clear;  // of the fine pass
   int recorder{-1};
 
   /// How far the used windows together stand above chance.
@@ -129,6 +146,7 @@ class Aligner {
     for (std::size_t i = 0; i < passes.size(); ++i) {
       const double to = from + 0.70 / static_cast<double>(passes.size());
       if (auto done = pass(passes[i], from, to); !done) return done.error();
+      if (i == 1) keep_clear_windows();
       from = to;
       drop_unsupported();
       find_recorders();
@@ -244,6 +262,19 @@ class Aligner {
 
   static LineFitOptions fit_options(const Pass& pass) {
     return {.max_slope = pass.max_slope, .cluster_s = pass.cluster_s, .sigma_floor_s = 2e-6};
+  }
+
+  void keep_clear_windows() {
+    for (TrackState& state : states_)
+      for (std::size_t i = 0; i < state.readings.size(); ++i) {
+        const Reading& reading = state.readings[i];
+        if (reading.coherence < kClearCoherence || reading.rival > kClearRival) continue;
+        const double at_s = state.observations[i].line_s;
+        // The window was measured against the map that the fit has since corrected.
+        const double line_s = at_s + state.fit.at(at_s);
+        const double track_s = (line_s - state.line.start_s) / state.line.rate;
+        state.clear.push_back({track_s, at_s + reading.offset_s});
+      }
   }
 
   /// A track whose windows agree on nothing was placed by chance: it must not explain the others'
@@ -468,7 +499,7 @@ class Aligner {
     if (auto map = TimeMap::line(state.line.start_s, state.line.drift_ppm(), state.length_s,
                                  result.uncertainty_us))
       result.map = *std::move(map);
-    const std::string doubt = reason_to_doubt(result, state.fit);
+    const std::string doubt = reason_to_doubt(k, result);
     result.standing = doubt.empty() ? Standing::firm : Standing::shaky;
     if (!doubt.empty()) {
       Finding finding;
@@ -501,19 +532,88 @@ class Aligner {
   }
 
   /// Why the evidence does not rule every other placing out; empty where it does.
-  static std::string reason_to_doubt(const TrackPlacing& placing, const LineFit& fit) {
+  std::string reason_to_doubt(std::size_t k, const TrackPlacing& placing) const {
+    const LineFit& fit = states_[k].fit;
+    if (const auto at_s = first_contradiction_s(k))
+      return "A part of it, about " + clock_text(*at_s) +
+             " of the track, fits the mix at another place than the rest: it, or the mix, may have "
+             "lost or repeated a stretch there.";
+    if (const auto other = unlike_sibling(k))
+      return "It begins with \"" + tracks_[*other].name +
+             "\" and is as long to the frame, as tracks of one recorder are, yet its windows put "
+             "it "
+             "elsewhere: they may follow a neighbour's voice.";
     if (placing.windows_used < kLeastWindows)
       return "It is heard clearly in only " + std::to_string(placing.windows_used) +
              (placing.windows_used == 1 ? " stretch" : " stretches") + " of the mix.";
+    if (clear_windows_on_line(k) < kLeastClear)
+      return "Nowhere is it heard clearly apart from the other tracks.";
     if (fit.used_share < kLeastShare)
-      return "Only " + std::to_string(placing.windows_used) + " of its " +
-             std::to_string(placing.windows_measured) +
-             " measured stretches agree on one straight line: it may have a hole, or another "
-             "clock.";
+      return "Most of what is heard of it does not agree on one straight line: it may have a hole, "
+             "or another clock.";
     if (placing.uncertainty_us > kFirmUncertainty_us)
       return "What is heard of it stands too close together to say how its clock runs over the "
              "whole track.";
     return {};
+  }
+
+  double off_line_s(std::size_t k, double track_s, double line_s) const {
+    const TrackLine& line = states_[k].line;
+    return line_s - (line.start_s + line.rate * track_s);
+  }
+
+  /// Windows of the track, or of a sibling on the same line, that are clear and stand on it.
+  int clear_windows_on_line(std::size_t k) const {
+    int count = 0;
+    for (const ClearWindow& window : states_[k].clear)
+      if (std::abs(off_line_s(k, window.track_s, window.line_s)) < kStep_s) ++count;
+    return count;
+  }
+
+  /// Track second of the first evidence that a part of the track lies elsewhere: clear windows off
+  /// the line, or chunks that the first map heard far from it.
+  std::optional<double> first_contradiction_s(std::size_t k) const {
+    const TrackState& state = states_[k];
+    std::vector<double> off;
+    for (const ClearWindow& window : state.clear)
+      if (std::abs(off_line_s(k, window.track_s, window.line_s)) > kStep_s)
+        off.push_back(window.track_s);
+    if (std::ssize(off) >= 2 &&
+        static_cast<double>(off.size()) > kStrayShare * static_cast<double>(state.clear.size()))
+      return *std::min_element(off.begin(), off.end());
+    double strongest_on = 0.0;
+    for (const Vote& vote : state.first.votes)
+      if (std::abs(off_line_s(k, vote.track_s, vote.track_s + vote.lag_s)) < kFarOff_s)
+        strongest_on = std::max(strongest_on, vote.sigma);
+    std::optional<double> first_s;
+    for (const Vote& vote : state.first.votes)
+      if (std::abs(off_line_s(k, vote.track_s, vote.track_s + vote.lag_s)) > kFarOff_s &&
+          vote.sigma > std::max(kStrongVote, kStrayVoteShare * strongest_on) &&
+          (!first_s || vote.track_s < *first_s))
+        first_s = vote.track_s;
+    return first_s;
+  }
+
+  /// A track of the same length that begins together with this one on another line, where no
+  /// majority of such tracks stands on this one's.
+  std::optional<std::size_t> unlike_sibling(std::size_t k) const {
+    const TrackState& state = states_[k];
+    int alike = 0;
+    int unlike = 0;
+    std::optional<std::size_t> first;
+    for (std::size_t j = 0; j < states_.size(); ++j) {
+      const TrackState& other = states_[j];
+      if (!other.placed || std::abs(other.length_s - state.length_s) > kSameLength_s ||
+          std::abs(other.line.start_s - state.line.start_s) > kSiblingReach_s)
+        continue;
+      if (other.recorder == state.recorder) {
+        ++alike;
+        continue;
+      }
+      ++unlike;
+      if (!first) first = j;
+    }
+    return unlike >= alike ? first : std::nullopt;
   }
 
   const MixInput& mix_;

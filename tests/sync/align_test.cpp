@@ -185,6 +185,42 @@ TEST(Align, CallsATrackHeardOnceShakyAndSaysWhy) {
   }
 }
 
+struct LossCase {
+  const char* name;
+  std::size_t track;
+  double lost_s;
+};
+class ATrackThatLostAStretch : public testing::TestWithParam<LossCase> {};
+
+// One straight line cannot be right on both sides of the loss: whatever is offered, it is not firm.
+TEST_P(ATrackThatLostAStretch, IsNeverFirm) {
+  Heard heard = hear(simulator::hybrid_session(27, 100.0, 2, 1));
+  const auto [name, track, lost_s] = GetParam();
+  const MemorySignal& whole = *heard.signals[track];
+  std::vector<float> samples(static_cast<std::size_t>(whole.frames()));
+  ASSERT_TRUE(whole.read(0, samples));
+  const auto at = samples.begin() + std::ssize(samples) / 2;
+  samples.erase(at, at + static_cast<std::ptrdiff_t>(lost_s * kAnalysisRateHz));
+  const double left_s = static_cast<double>(samples.size()) / kAnalysisRateHz;
+  const MemorySignal holed(std::move(samples));
+  heard.tracks[track].signal = &holed;
+  heard.tracks[track].length_s = left_s;
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  EXPECT_NE((*placings)[track].standing, Standing::firm);
+  for (std::size_t k = 0; k < placings->size(); ++k) {
+    if (k == track || (*placings)[k].standing != Standing::firm) continue;
+    EXPECT_LT(heard.worst_error_us(k, (*placings)[k]), 1000.0) << heard.tracks[k].name;
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Sizes, ATrackThatLostAStretch,
+                         testing::Values(LossCase{"ThreeMillisecondsOfAGuest", 2, 0.003},
+                                         LossCase{"ThirtyMillisecondsOfAGuest", 2, 0.030},
+                                         LossCase{"TwoSecondsOfAGuest", 2, 2.0},
+                                         LossCase{"TenSecondsOfAMicrophone", 1, 10.0}),
+                         [](const auto& each) { return each.param.name; });
+
 TEST(Align, LeavesSilenceAndNothingUnplaced) {
   Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
   const MemorySignal silence(std::vector<float>(60 * kAnalysisRateHz, 0.0F));

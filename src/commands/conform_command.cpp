@@ -41,12 +41,11 @@ Result<void> write_lists(const Lineup& lineup, const std::filesystem::path& fold
 bool report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console) {
   bool any = false;
   for (const LineupTrack& track : lineup.tracks) {
-    if (!track.map || track.uncertainty_us <= 1000.0 * limit_ms) continue;
-    console.report({ErrorKind::unreadable,
-                    {},
-                    fmt::format("\"{}\" may be {:.3g} ms off, which is beyond the limit of {:g} ms",
-                                track.name, track.uncertainty_us / 1000.0, limit_ms),
-                    "listen to it against the mix"});
+    if (!track.map || !report::is_a_persons(track)) continue;
+    if (track.uncertainty_us <= 1000.0 * limit_ms) continue;
+    console.warn(fmt::format("\"{}\" may be {:.3g} ms off, which is beyond the limit of {:g} ms",
+                             track.name, track.uncertainty_us / 1000.0, limit_ms),
+                 "listen to it against the mix");
     any = true;
   }
   return any;
@@ -88,10 +87,11 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   if (auto written = write_lists(*lineup, staged->path()); !written) return written.error();
   if (auto placed = staged->commit(); !placed) return placed.error();
 
-  const auto printed = console.print(
-      options.json ? report::conform_json(*report, *lineup, options.out)
-                   : report::lineup_text(*lineup) + '\n' +
-                         report::conform_text(*report, options.out, to_text(options.bits)));
+  const auto printed =
+      console.print(options.json ? report::conform_json(*report, *lineup, options.out)
+                                 : report::lineup_text(*lineup) + '\n' +
+                                       report::conform_text(*report, *lineup, options.out,
+                                                            to_text(options.bits)));
   if (!printed) return printed.error();
   const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed);
   const bool beyond = report_beyond_limit(*lineup, options.limit_ms, console);

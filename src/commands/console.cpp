@@ -29,10 +29,14 @@ std::string sentence(const Error& error) {
 
 }  // namespace
 
-std::string error_text(const Error& error) {
-  std::string text = "kilter: " + report::printable(sentence(error)) + '\n';
-  if (!error.next_step.empty()) text += "  next: " + report::printable(error.next_step) + '\n';
+std::string message_text(const std::string& what, const std::string& next_step) {
+  std::string text = "kilter: " + report::printable(what) + '\n';
+  if (!next_step.empty()) text += "  next: " + report::printable(next_step) + '\n';
   return text;
+}
+
+std::string error_text(const Error& error) {
+  return message_text(sentence(error), error.next_step);
 }
 
 Exit exit_for(const Error& error) {
@@ -81,6 +85,11 @@ Result<void> Console::print(const std::string& text) {
 void Console::report(const Error& error) {
   end_progress();
   err_ << error_text(error) << std::flush;
+}
+
+void Console::warn(const std::string& what, const std::string& next_step) {
+  end_progress();
+  err_ << message_text(what, next_step) << std::flush;
 }
 
 }  // namespace kilter::commands

@@ -12,6 +12,7 @@ namespace kilter::commands {
 
 /// `kilter: cannot read "guest-2.wav": not a format we know`, and what to do next below it.
 std::string error_text(const Error& error);
+std::string message_text(const std::string& what, const std::string& next_step);
 Exit exit_for(const Error& error);
 
 class Console {
@@ -26,8 +27,10 @@ class Console {
   void progress(const std::string& stage, double done);
   /// Results. Removes the progress line. Fails (cannot_write) when they cannot be delivered.
   Result<void> print(const std::string& text);
-  /// An error, or a warning where the work goes on.
+  /// An error; the work may go on without the file that it names.
   void report(const Error& error);
+  /// What a person should know though nothing failed. Texts as in an Error.
+  void warn(const std::string& what, const std::string& next_step);
   void end_progress();
 
  private:

@@ -4,9 +4,12 @@
 #include <map>
 #include <set>
 
+#include "kilter/report/lineup_report.h"
+
 namespace kilter::commands {
 namespace {
 
+using survey::MixCopy;
 using survey::Survey;
 using survey::SurveyFile;
 using survey::SurveyTrack;
@@ -24,7 +27,8 @@ Error mix_missing(const Survey& survey) {
 }
 
 bool is_measured(const SurveyTrack& track) {
-  return track.signal && !track.copy_of && !track.mix_copy && track.role != Role::ignore;
+  return track.signal && !track.copy_of && track.mix_copy == MixCopy::no &&
+         track.role != Role::ignore;
 }
 
 /// Recorders' names by the estimator's numbers: letters in order of appearance, or what
@@ -58,6 +62,36 @@ class RecorderNames {
   std::map<int, std::string> names_;
 };
 
+/// What session.toml puts on one recorder and sound does not.
+std::vector<Finding> recorder_findings(const Survey& survey, const AlignInput& input,
+                                       const std::vector<sync::TrackPlacing>& placings,
+                                       const RecorderNames& names) {
+  std::map<std::string, std::map<int, std::string>> said;  // tracks by recorder and clock
+  for (std::size_t i = 0; i < placings.size(); ++i) {
+    const SurveyTrack& track = survey.tracks[input.survey_tracks[i]];
+    if (placings[i].recorder < 0 || track.recorder.empty()) continue;
+    std::string& tracks = said[track.recorder][placings[i].recorder];
+    tracks += (tracks.empty() ? "" : ", ") + track.name;
+  }
+  std::vector<Finding> findings;
+  for (const auto& [recorder, clocks] : said) {
+    if (clocks.size() < 2) continue;
+    Finding& finding = findings.emplace_back();
+    finding.code = "two-clocks";
+    finding.text = "session.toml puts these tracks on one recorder, \"" + recorder +
+                   "\", but they do not start and run together:";
+    const char* between = " ";
+    for (const auto& [clock, tracks] : clocks) {
+      finding.text += between + ("clock " + names.of(clock)) + " (" + tracks + ')';
+      between = ", ";
+    }
+    finding.text +=
+        ". The clocks that the sound tells are used. Mend session.toml; if it is right, listen to "
+        "these tracks at their ends.";
+  }
+  return findings;
+}
+
 Finding unmatched() {
   Finding finding;
   finding.code = "unmatched";
@@ -65,6 +99,20 @@ Finding unmatched() {
       "No place in the mix fits its sound. Check that it belongs to this session, and that "
       "somebody speaks in it.";
   return finding;
+}
+
+Finding inverted() {
+  Finding finding;
+  finding.code = "inverted";
+  finding.text =
+      "Its polarity is opposite to the mix's; its stem is turned the right way up. Turn the "
+      "original yourself where you cut with it.";
+  return finding;
+}
+
+bool holds(const std::vector<Finding>& findings, const char* code) {
+  return std::any_of(findings.begin(), findings.end(),
+                     [&](const Finding& finding) { return finding.code == code; });
 }
 
 LineupTrack plain_track(const Survey& survey, const SurveyTrack& track, double mix_rate_hz) {
@@ -81,10 +129,13 @@ LineupTrack plain_track(const Survey& survey, const SurveyTrack& track, double m
 
 void apply(const sync::TrackPlacing& placing, const SurveyTrack& track, const RecorderNames& names,
            LineupTrack& result) {
-  result.role = track.role.value_or(placing.remote ? Role::remote : Role::room);
+  const Role heard = holds(placing.findings, "mix-copy") ? Role::mix
+                     : placing.remote                    ? Role::remote
+                                                         : Role::room;
+  result.role = track.role.value_or(heard);
   result.recorder = names.of(placing.recorder);
   result.standing = placing.standing;
-  result.inverted = placing.inverted;
+  result.inverted = placing.standing != Standing::unplaced && placing.inverted;
   result.map = placing.map;
   result.uncertainty_us = placing.uncertainty_us;
   result.windows_measured = placing.windows_measured;
@@ -92,11 +143,14 @@ void apply(const sync::TrackPlacing& placing, const SurveyTrack& track, const Re
   result.findings.insert(result.findings.end(), placing.findings.begin(), placing.findings.end());
   if (placing.standing == Standing::unplaced && placing.findings.empty())
     result.findings.push_back(unmatched());
+  if (result.inverted) result.findings.push_back(inverted());
 }
 
-/// The mix's own samples need no estimate.
-void place_as_mix(double length_s, LineupTrack& result) {
-  result.role = Role::mix;
+/// The mix's own samples need no estimate. Another copy of it has no place that we know; whether a
+/// name alone speaks the truth a person must tell, so that track keeps the role of a person's.
+void place_as_mix(MixCopy copy, double length_s, LineupTrack& result) {
+  if (copy != MixCopy::mix_word) result.role = Role::mix;
+  if (copy != MixCopy::same_samples) return;
   if (auto map = TimeMap::line(0.0, 0.0, length_s, 0.0)) {
     result.map = *std::move(map);
     result.standing = Standing::firm;
@@ -108,6 +162,7 @@ void place_as_copy(const LineupTrack& original, LineupTrack& result) {
   result.recorder = original.recorder;
   result.standing = original.standing;
   result.inverted = original.inverted;
+  if (result.inverted) result.findings.push_back(inverted());
   result.map = original.map;
   result.uncertainty_us = original.uncertainty_us;
 }
@@ -168,14 +223,16 @@ Lineup build_lineup(const Survey& survey, const AlignInput& input,
   for (std::size_t i = 0; i < placings.size(); ++i)
     placing_of[input.survey_tracks[i]] = &placings[i];
   const RecorderNames names(survey, input, placings);
+  for (Finding& finding : recorder_findings(survey, input, placings, names))
+    lineup.findings.push_back(std::move(finding));
   std::vector<LineupTrack> tracks;  // of all, so that copies find their originals
   for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
     const SurveyTrack& track = survey.tracks[i];
     LineupTrack& result = tracks.emplace_back(plain_track(survey, track, lineup.mix->rate_hz));
     if (placing_of[i] != nullptr)
       apply(*placing_of[i], track, names, result);
-    else if (track.mix_copy)
-      place_as_mix(survey.files[track.file].length_s(), result);
+    else if (track.mix_copy != MixCopy::no)
+      place_as_mix(track.mix_copy, survey.files[track.file].length_s(), result);
     else if (track.copy_of)
       place_as_copy(tracks[*track.copy_of], result);
   }
@@ -188,6 +245,7 @@ bool needs_person(const Lineup& lineup) {
   return survey::session_needs_person(lineup.findings) ||
          (lineup.mix && survey::track_needs_person(lineup.mix->findings)) ||
          std::any_of(lineup.tracks.begin(), lineup.tracks.end(), [](const LineupTrack& track) {
+           if (!report::is_a_persons(track)) return false;
            return track.standing != Standing::firm || survey::track_needs_person(track.findings);
          });
 }

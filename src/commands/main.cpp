@@ -3,7 +3,6 @@
 
 #include <atomic>
 #include <csignal>
-#include <exception>
 #include <iostream>
 #include <string>
 #include <vector>
@@ -23,6 +22,8 @@ void catch_signals() {
   sigemptyset(&action.sa_mask);
   action.sa_flags = SA_RESTART;
   for (const int signal : {SIGINT, SIGTERM}) sigaction(signal, &action, nullptr);
+  // Writing to a closed pipe then fails, which is told, and does not end us halfway.
+  std::signal(SIGPIPE, SIG_IGN);
   // Under nohup the end of the terminal is ignored, and stays so.
   struct sigaction at_hang_up {};
   if (sigaction(SIGHUP, nullptr, &at_hang_up) == 0 && at_hang_up.sa_handler != SIG_IGN)
@@ -47,11 +48,7 @@ int main(int argc, char** argv) {
     allow_many_files();
     const std::vector<std::string> args(argv + (argc > 0 ? 1 : 0), argv + argc);
     return kilter::commands::run(args, std::cout, std::cerr, isatty(STDERR_FILENO) != 0, stop);
-  } catch (const std::exception& error) {
-    std::cerr << "kilter: a bug of ours: " << error.what()
-              << "\n  next: report it, with the output of kilter --version\n";
   } catch (...) {
-    std::cerr << "kilter: a bug of ours\n  next: report it, with the output of kilter --version\n";
+    return kilter::commands::tell_exception(std::cerr);
   }
-  return static_cast<int>(kilter::commands::Exit::bug);
 }

@@ -44,7 +44,8 @@ bool same_sound(const IntakeFile& a, const IntakeFile& b) {
                     [](const auto& x, const auto& y) { return x.digest == y.digest; });
 }
 
-/// The readable files that are not silent, each as one signal.
+/// The readable files that are not silent, each as one signal; of one sound in two formats the
+/// better, since no mix can be told from its own copy.
 struct Candidates {
   std::vector<std::size_t> files;
   std::vector<std::shared_ptr<const AnalysisSignal>> signals;
@@ -53,7 +54,7 @@ struct Candidates {
 
 Candidates candidates_of(const Session& session, const Taken& taken) {
   Candidates candidates;
-  for (std::size_t i = 0; i < taken.size(); ++i) {
+  for (const std::size_t i : session::best_of_each_name(session.files)) {
     if (!taken[i]) continue;
     auto signal = intake::whole_signal(*taken[i]);
     if (!signal) continue;
@@ -90,6 +91,7 @@ Result<MixPick> mix_by_sound(const Session& session, const Taken& taken, int thr
   options.threads = threads;
   options.stop = &console.stop();
   options.progress = [&](double done, const char* stage) { console.progress(stage, done); };
+  console.progress("looking for the mix", 0.0);
   const auto choice = sync::find_mix(candidates.inputs, options);
   if (!choice) return choice.error();
   if (choice->index < 0) return fall_back(session, named);

@@ -53,6 +53,7 @@ struct Texts {
   std::string out;
   std::string range{"mix"};
   std::string bits{"24"};
+  int rate_hz{0};
 };
 
 class Parser {
@@ -73,7 +74,8 @@ class Parser {
         "\n"
         "kilter COMMAND --help tells a command's options. Exit codes: 0 all well,\n"
         "1 finished but something needs a person, 2 command line wrong, 3 no usable\n"
-        "input, 4 an output could not be written, 70 a bug, 130 interrupted.");
+        "input, 4 an output could not be written, 70 a bug, 71 memory ran out,\n"
+        "130 interrupted.");
     add_survey();
     add_align();
     add_conform();
@@ -162,9 +164,9 @@ class Parser {
         ->option_text("RANGE")
         ->check(is_one_of(kRanges))
         ->group("Stems");
-    command.add_option("--rate", options_.rate_hz, "sample rate [the mix's]")
+    command.add_option("--rate", texts_.rate_hz, "sample rate, a whole number [the mix's]")
         ->option_text("HZ")
-        ->check(CLI::Range(8000, 768000))
+        ->check(CLI::Range(1000, 768000))
         ->group("Stems");
     command.add_option("--bits", texts_.bits, "16|24|32f: sample format [24]")
         ->option_text("BITS")
@@ -215,6 +217,7 @@ class Parser {
     if (!texts_.mix.empty()) options.mix = texts_.mix;
     if (!texts_.lineup.empty()) options.lineup = texts_.lineup;
     options.out = texts_.out;
+    options.rate_hz = texts_.rate_hz;
     options.range = value_of(texts_.range, kRanges);
     options.bits = value_of(texts_.bits, kBits);
     return options;

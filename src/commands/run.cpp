@@ -1,5 +1,8 @@
 #include "kilter/commands/run.h"
 
+#include <exception>
+#include <new>
+
 #include "commands.h"
 
 namespace kilter::commands {
@@ -40,6 +43,21 @@ int run(std::span<const std::string> args, std::ostream& out, std::ostream& err,
   const Options& options = std::get<Options>(*parsed);
   Console console(out, err, err_is_terminal && !options.quiet, stop);
   return static_cast<int>(finish(run_command(options, console), console));
+}
+
+int tell_exception(std::ostream& err) {
+  constexpr const char* kReport = "report it, with the output of kilter --version";
+  try {
+    throw;
+  } catch (const std::bad_alloc&) {
+    err << message_text("memory ran out", "close other programs, or work with fewer --threads");
+    return static_cast<int>(Exit::no_memory);
+  } catch (const std::exception& error) {
+    err << message_text(std::string("a bug of ours: ") + error.what(), kReport);
+  } catch (...) {
+    err << message_text("a bug of ours", kReport);
+  }
+  return static_cast<int>(Exit::bug);
 }
 
 }  // namespace kilter::commands

@@ -12,7 +12,8 @@ constexpr double kLowestDb = -160.0;
 constexpr double kBinsPerDb = 10.0;
 // 16-bit files reach full scale here on the positive side; finer ones a little above.
 constexpr float kFullScale = 32767.0F / 32768.0F;
-// A peak that only touches full scale is no clipping; a flat top is.
+// A peak that only touches full scale is no clipping, nor is one above it in a file of floats; a
+// flat top is.
 constexpr std::int64_t kClipRunFrames = 3;
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
@@ -35,7 +36,8 @@ void LevelMeter::process(std::span<const float> frames) {
     const float magnitude = std::fabs(x);
     peak_ = std::max(peak_, magnitude);
     if (magnitude >= kFullScale) {
-      ++run_;
+      run_ = run_ > 0 && x == run_value_ ? run_ + 1 : 1;
+      run_value_ = x;
       if (run_ == kClipRunFrames) {
         if (clipped_runs_ == 0) first_clip_ = frames_ - (kClipRunFrames - 1);
         ++clipped_runs_;

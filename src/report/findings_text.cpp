@@ -25,6 +25,10 @@ std::string FindingList::text() const {
   return text;
 }
 
+std::string note_of(const std::string& word, const std::string& numbers) {
+  return word.empty() || numbers.empty() ? word + numbers : word + "; " + numbers;
+}
+
 std::string counted(std::size_t count, std::string_view noun) {
   return fmt::format("{} {}{}", count, noun, count == 1 ? "" : "s");
 }

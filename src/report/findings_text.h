@@ -21,6 +21,9 @@ class FindingList {
   std::vector<std::string> paragraphs_;
 };
 
+/// A table's note: a word, and the numbers of findings; either may be empty.
+std::string note_of(const std::string& word, const std::string& numbers);
+
 /// "3 tracks", "1 track".
 std::string counted(std::size_t count, std::string_view noun);
 

@@ -25,15 +25,24 @@ std::string heading(const Lineup& lineup) {
   return wrapped(printable(text), kTerminalColumns, 2) + "\n\n";
 }
 
+std::string row_note(const LineupTrack& track, const std::string& numbers) {
+  const char* word = track.role == Role::mix      ? "mix copy"
+                     : track.role == Role::ignore ? "ignored"
+                     : track.inverted             ? "inverted"
+                                                  : "";
+  return note_of(word, numbers);
+}
+
 std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
-  if (!track.map)
-    return {track.name, to_text(track.standing), "-", "-", "-", "-", "-", std::move(note)};
+  const std::string standing =
+      !track.map && !is_a_persons(track) ? "left out" : to_text(track.standing);
+  if (!track.map) return {track.name, standing, "-", "-", "-", "-", "-", std::move(note)};
   // A copy of the mix, or of a measured track, has no windows of its own.
   const std::string windows = track.windows_measured > 0
                                   ? fmt::format("{}/{}", track.windows_used, track.windows_measured)
                                   : "-";
   return {track.name,
-          to_text(track.standing),
+          standing,
           clock_text(track.map->start_s(), kStartDecimals),
           fmt::format("{:+.2f}", track.map->drift_ppm()),
           fmt::format("{:.1f}", track.uncertainty_us),
@@ -45,7 +54,14 @@ std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
 std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing standing) {
   std::vector<const LineupTrack*> tracks;
   for (const LineupTrack& track : lineup.tracks)
-    if (track.standing == standing) tracks.push_back(&track);
+    if (is_a_persons(track) && track.standing == standing) tracks.push_back(&track);
+  return tracks;
+}
+
+std::vector<const LineupTrack*> with_role(const Lineup& lineup, Role role) {
+  std::vector<const LineupTrack*> tracks;
+  for (const LineupTrack& track : lineup.tracks)
+    if (track.role == role) tracks.push_back(&track);
   return tracks;
 }
 
@@ -59,7 +75,9 @@ std::string summary(const Lineup& lineup) {
   const auto firm = with_standing(lineup, Standing::firm);
   double widest_us = 0.0;
   for (const LineupTrack* track : firm) widest_us = std::max(widest_us, track->uncertainty_us);
-  const std::size_t all = lineup.tracks.size();
+  const auto copies = with_role(lineup, Role::mix);
+  const auto ignored = with_role(lineup, Role::ignore);
+  const std::size_t all = lineup.tracks.size() - copies.size() - ignored.size();
   std::string text = firm.size() == all && all == 1 ? "The track is firm"
                      : firm.size() == all
                          ? fmt::format("All {} tracks are firm", all)
@@ -68,23 +86,42 @@ std::string summary(const Lineup& lineup) {
   for (const Standing standing : {Standing::shaky, Standing::unplaced})
     if (const auto rest = with_standing(lineup, standing); !rest.empty())
       text += fmt::format("; {} {} ({})", rest.size(), to_text(standing), names_of(rest));
+  if (!copies.empty())
+    text += fmt::format("; {} of the mix ({})", copies.size() == 1 ? "a copy" : "copies",
+                        names_of(copies));
+  if (!ignored.empty()) text += fmt::format("; left out as told: {}", names_of(ignored));
   return wrapped(printable(text + '.'), kTerminalColumns, 0) + '\n';
 }
 
-std::string missing_stem(const conform::Stem& stem) {
-  const std::string why = stem.failure ? stem.failure->what : "it is not placed";
-  return wrapped(printable(fmt::format("No stem of {}: {}.", stem.track, why)), kTerminalColumns,
-                 2) +
-         '\n';
+std::string why_missing(const conform::Stem& stem, const LineupTrack& track) {
+  if (stem.failure) return stem.failure->what;
+  if (track.role == Role::ignore) return "it is left out as told";
+  if (track.role == Role::mix) return "it holds the mix itself";
+  return "it is not placed";
+}
+
+std::string paragraph(const std::string& text) {
+  return wrapped(printable(text), kTerminalColumns, 2) + '\n';
+}
+
+std::string cut_off(const conform::Stem& stem) {
+  return paragraph(fmt::format(
+      "{}: {} cut off at full scale in its stem; --bits 32f keeps what is louder.", stem.track,
+      stem.clipped_samples == 1 ? "1 sample was"
+                                : fmt::format("{} samples were", stem.clipped_samples)));
 }
 
 }  // namespace
+
+bool is_a_persons(const LineupTrack& track) {
+  return track.role != Role::mix && track.role != Role::ignore;
+}
 
 std::string lineup_text(const Lineup& lineup) {
   FindingList findings;
   std::vector<std::vector<std::string>> rows;
   for (const LineupTrack& track : lineup.tracks)
-    rows.push_back(row_of(track, findings.add(track.name, track.findings)));
+    rows.push_back(row_of(track, row_note(track, findings.add(track.name, track.findings))));
   if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings);
   findings.add("", lineup.findings);
   const std::vector<Column> columns{
@@ -98,23 +135,25 @@ std::string lineup_text(const Lineup& lineup) {
   return text;
 }
 
-std::string conform_text(const conform::ConformReport& report, const std::filesystem::path& out,
-                         const std::string& sample_format) {
+std::string conform_text(const conform::ConformReport& report, const Lineup& lineup,
+                         const std::filesystem::path& out, const std::string& sample_format) {
   std::size_t written = 0;
-  std::string missing;
-  for (const conform::Stem& stem : report.stems) {
+  std::string notes;
+  for (std::size_t i = 0; i < report.stems.size(); ++i) {
+    const conform::Stem& stem = report.stems[i];
     if (stem.file.empty())
-      missing += missing_stem(stem);
+      notes += paragraph(
+          fmt::format("No stem of {}: {}.", stem.track, why_missing(stem, lineup.tracks[i])));
     else
       ++written;
+    if (stem.clipped_samples > 0) notes += cut_off(stem);
   }
   const double length_s = static_cast<double>(report.frames) / report.rate_hz;
   const auto place = [&](const char* name) { return printable((out / name).string()); };
   return fmt::format("Stems   {}: {}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
                      counted(written, "file"), clock_text(length_s), report.frames, report.rate_hz,
                      sample_format) +
-         "Cuts    " + place("edits/cuts.tsv") + "\nLineup  " + place("lineup.json") + '\n' +
-         missing;
+         "Cuts    " + place("edits/cuts.tsv") + "\nLineup  " + place("lineup.json") + '\n' + notes;
 }
 
 std::string conform_json(const conform::ConformReport& report, const Lineup& lineup,
@@ -123,9 +162,11 @@ std::string conform_json(const conform::ConformReport& report, const Lineup& lin
               {"out", out.string()},      {"rate", report.rate_hz},
               {"from_s", report.from_s},  {"frames", report.frames}};
   object["stems"] = Json::array();
-  for (const conform::Stem& stem : report.stems) {
+  for (std::size_t i = 0; i < report.stems.size(); ++i) {
+    const conform::Stem& stem = report.stems[i];
     Json row{{"track", stem.track}};
     row["file"] = stem.file.empty() ? Json(nullptr) : Json("stems/" + stem.file.generic_string());
+    if (stem.file.empty()) row["reason"] = why_missing(stem, lineup.tracks[i]);
     if (stem.failure) row["failure"] = stem.failure->what;
     row["clipped_samples"] = stem.clipped_samples;
     object["stems"].push_back(std::move(row));

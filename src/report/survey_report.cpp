@@ -63,10 +63,6 @@ std::vector<std::string> row_of(const std::string& name, const std::string& chan
           note};
 }
 
-std::string note_of(const std::string& word, const std::string& numbers) {
-  return word.empty() || numbers.empty() ? word + numbers : word + "; " + numbers;
-}
-
 std::string heading(const Survey& survey) {
   std::string text = fmt::format("{}: {}, {}", survey.session, counted(survey.files.size(), "file"),
                                  counted(survey.tracks.size(), "track"));

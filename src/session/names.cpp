@@ -13,13 +13,7 @@ constexpr std::array<std::string_view, 3> kPerhapsWords{"master", "full", "cloud
 
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); }
-char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
-
-std::string lower(std::string_view text) {
-  std::string result(text);
-  for (char& c : result) c = lower(c);
-  return result;
-}
+char lower_letter(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
 
 /// Runs of ASCII letters. Bytes beyond ASCII belong to a word: they are letters somewhere.
 std::vector<std::string> words_of(std::string_view stem) {
@@ -28,7 +22,7 @@ std::vector<std::string> words_of(std::string_view stem) {
   for (const char c : stem) {
     const bool letter = is_letter(c) || static_cast<unsigned char>(c) >= 0x80;
     if (letter && !inside) words.emplace_back();
-    if (letter) words.back() += lower(c);
+    if (letter) words.back() += lower_letter(c);
     inside = letter;
   }
   return words;
@@ -48,6 +42,12 @@ std::string_view take_number(std::string_view text, std::size_t& at) {
 }
 
 }  // namespace
+
+std::string lower(std::string_view text) {
+  std::string result(text);
+  for (char& c : result) c = lower_letter(c);
+  return result;
+}
 
 MixWord mix_word(std::string_view stem) {
   const std::vector<std::string> words = words_of(stem);
@@ -72,8 +72,8 @@ bool comes_before(std::string_view a, std::string_view b) {
       if (x != y) return x < y;
       continue;
     }
-    const char x = lower(a[i++]);
-    const char y = lower(b[j++]);
+    const char x = lower_letter(a[i++]);
+    const char y = lower_letter(b[j++]);
     if (x != y) return static_cast<unsigned char>(x) < static_cast<unsigned char>(y);
   }
   if (i < a.size() || j < b.size()) return i == a.size();

@@ -1,6 +1,8 @@
 #include "kilter/session/session.h"
 
 #include <algorithm>
+#include <array>
+#include <string_view>
 #include <system_error>
 
 #include "kilter/media/audio_file.h"
@@ -13,6 +15,16 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr const char* kSessionFile = "session.toml";
+
+// From the one that keeps most of a sound to the one that keeps least; others come last.
+constexpr std::array<std::string_view, 13> kFormats{".wav",  ".wave", ".bwf",  ".rf64", ".w64",
+                                                    ".aif",  ".aiff", ".aifc", ".caf",  ".flac",
+                                                    ".alac", ".au",   ".snd"};
+
+std::size_t format_rank(const fs::path& file) {
+  const auto found = std::find(kFormats.begin(), kFormats.end(), lower(file.extension().string()));
+  return static_cast<std::size_t>(found - kFormats.begin());
+}
 
 Error no_input(const fs::path& file, std::string what, std::string next_step) {
   return {ErrorKind::no_input, file, std::move(what), std::move(next_step)};
@@ -173,10 +185,29 @@ Result<Session> open_session(const std::vector<fs::path>& arguments,
   return session;
 }
 
+bool differ_in_ending(const SessionFile& a, const SessionFile& b) {
+  return a.path != b.path && a.path.parent_path() == b.path.parent_path() &&
+         lower(a.path.stem().string()) == lower(b.path.stem().string());
+}
+
+std::vector<std::size_t> best_of_each_name(const std::vector<SessionFile>& files) {
+  std::vector<std::size_t> best;
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    const bool beaten = std::any_of(files.begin(), files.end(), [&](const SessionFile& other) {
+      if (!differ_in_ending(files[i], other)) return false;
+      const auto ours = format_rank(files[i].path);
+      const auto theirs = format_rank(other.path);
+      return theirs < ours || (theirs == ours && comes_before(other.name, files[i].name));
+    });
+    if (!beaten) best.push_back(i);
+  }
+  return best;
+}
+
 NamedMixes find_named_mixes(const std::vector<SessionFile>& files) {
   NamedMixes sure{{}, true};
   NamedMixes perhaps{{}, false};
-  for (std::size_t i = 0; i < files.size(); ++i) {
+  for (const std::size_t i : best_of_each_name(files)) {
     const MixWord word = mix_word(files[i].path.stem().string());
     if (word == MixWord::yes) sure.files.push_back(i);
     if (word == MixWord::perhaps) perhaps.files.push_back(i);

@@ -50,13 +50,14 @@ std::string part_of(const toml::node& node) {
 
 /// Index of a file that session.toml names.
 std::size_t file_index(const std::string& name, const toml::node& node, Session& session) {
+  // By path: "./keeper.wav" is "keeper.wav".
+  const fs::path path = (session.folder / name).lexically_normal();
   const auto found = std::find_if(session.files.begin(), session.files.end(),
-                                  [&](const SessionFile& file) { return file.name == name; });
+                                  [&](const SessionFile& file) { return file.path == path; });
   if (found != session.files.end()) return static_cast<std::size_t>(found - session.files.begin());
-  const fs::path path = session.folder / name;
   std::error_code code;
   if (!fs::exists(path, code)) fail(node, "there is no file " + in_quotes(name));
-  session.files.push_back({path, name});
+  session.files.push_back({path, fs::path(name).lexically_normal().generic_string()});
   return session.files.size() - 1;
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <string_view>
 
 #include "kilter/session/names.h"
@@ -16,10 +17,13 @@ using session::DeclaredTrack;
 using session::Session;
 using Taken = std::vector<Result<IntakeFile>>;
 
-constexpr std::array<std::string_view, 6> kTrackCodes{"silent",    "dead",      "unreadable",
-                                                      "truncated", "unmatched", "wrong-rate"};
+constexpr std::array<std::string_view, 7> kTrackCodes{
+    "silent", "dead", "too-short", "unreadable", "truncated", "unmatched", "wrong-rate"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
 constexpr std::array<std::string_view, 3> kSessionCodes{"no-mix", "several-mixes", "missing-voice"};
+
+// Encoders put up to a tenth of a second before and behind a sound.
+constexpr double kSameLength_s = 0.5;
 
 SurveyFile file_row(const session::SessionFile& file, const Result<IntakeFile>& taken) {
   SurveyFile row;
@@ -50,6 +54,14 @@ void apply_declaration(const Session& session, SurveyTrack& track) {
   }
 }
 
+/// Whether session.toml gives any of the file's channels a person's role.
+bool declared_a_person(const Session& session, std::size_t file) {
+  return std::any_of(session.declared.begin(), session.declared.end(),
+                     [&](const DeclaredTrack& track) {
+                       return track.file == file && track.role && *track.role != Role::ignore;
+                     });
+}
+
 std::string track_name(const Session& session, std::size_t file, int channel, bool alone) {
   const DeclaredTrack* said = declared(session, file, channel);
   if (said != nullptr && !said->name.empty()) return said->name;
@@ -59,6 +71,19 @@ std::string track_name(const Session& session, std::size_t file, int channel, bo
                          : session.files[file].path.stem().string();
   if (!alone) name += "-ch" + std::to_string(channel);
   return name;
+}
+
+MixCopy copy_by_name(const Session& session, const Taken& taken, std::size_t file,
+                     std::optional<std::size_t> mix) {
+  if (!mix || !taken[*mix] || declared_a_person(session, file)) return MixCopy::no;
+  const double mix_s = to_seconds(taken[*mix]->length, taken[*mix]->info.rate).s;
+  const double length_s = to_seconds(taken[file]->length, taken[file]->info.rate).s;
+  if (session::differ_in_ending(session.files[file], session.files[*mix]) &&
+      std::fabs(length_s - mix_s) < kSameLength_s)
+    return MixCopy::same_name;
+  // Where the sound chose the mix it heard the others, and a name is no better witness.
+  const auto word = session::mix_word(session.files[file].path.stem().string());
+  return session.mix && word == session::MixWord::yes ? MixCopy::mix_word : MixCopy::no;
 }
 
 bool sounds(const IntakeChannel& channel) {
@@ -102,7 +127,7 @@ Finding silent_channels(const std::string& file, const std::vector<int>& channel
 }
 
 void add_tracks_of(const Session& session, const IntakeFile& file, std::size_t index,
-                   Survey& survey) {
+                   MixCopy mix_copy, Survey& survey) {
   std::vector<int> silent;
   std::vector<std::size_t> kept;
   for (std::size_t c = 0; c < file.channels.size(); ++c) {
@@ -113,9 +138,11 @@ void add_tracks_of(const Session& session, const IntakeFile& file, std::size_t i
     kept.push_back(0);  // a file that is silent altogether keeps one row, to be seen
   else if (!silent.empty())
     survey.findings.push_back(silent_channels(session.files[index].name, silent));
+  if (mix_copy != MixCopy::no) kept.resize(1);  // one row tells of it
   for (const std::size_t channel : kept) {
     SurveyTrack track = channel_track(file, index, channel);
     track.name = track_name(session, index, track.channel, kept.size() == 1);
+    if (!is_silent(file.channels[channel].levels)) track.mix_copy = mix_copy;
     apply_declaration(session, track);
     survey.tracks.push_back(std::move(track));
   }
@@ -160,9 +187,12 @@ const IntakeChannel& channel_of(const Taken& taken, const SurveyTrack& track) {
   return taken[track.file]->channels[static_cast<std::size_t>(track.channel) - 1];
 }
 
-bool is_mix_copy(const SurveyTrack& track, const Taken& taken, std::size_t mix) {
-  return taken[mix] && same_samples(*taken[track.file], channel_of(taken, track), *taken[mix],
-                                    taken[mix]->channels.front());
+bool has_mix_samples(const SurveyTrack& track, const Taken& taken, std::size_t mix) {
+  if (!taken[mix]) return false;
+  const auto& channels = taken[mix]->channels;
+  return std::any_of(channels.begin(), channels.end(), [&](const IntakeChannel& channel) {
+    return same_samples(*taken[track.file], channel_of(taken, track), *taken[mix], channel);
+  });
 }
 
 std::optional<std::size_t> earlier_twin(const Survey& survey, std::size_t index,
@@ -170,7 +200,8 @@ std::optional<std::size_t> earlier_twin(const Survey& survey, std::size_t index,
   const SurveyTrack& track = survey.tracks[index];
   for (std::size_t i = 0; i < index; ++i) {
     const SurveyTrack& other = survey.tracks[i];
-    if (other.levels && !is_silent(*other.levels) && !other.copy_of &&
+    // What is left out as told is not there for others either.
+    if (other.levels && !is_silent(*other.levels) && !other.copy_of && other.role != Role::ignore &&
         same_samples(*taken[track.file], channel_of(taken, track), *taken[other.file],
                      channel_of(taken, other)))
       return i;
@@ -178,11 +209,38 @@ std::optional<std::size_t> earlier_twin(const Survey& survey, std::size_t index,
   return std::nullopt;
 }
 
-Finding copy_finding(const char* code, const std::string& of) {
+Finding duplicate_of(const std::string& other) {
   Finding finding;
-  finding.code = code;
-  finding.text = "Holds the same samples as " + of +
-                 ", from start to end. It is placed with it; take one of them out of the session.";
+  finding.code = "duplicate";
+  finding.text = "Holds the same samples as \"" + other +
+                 "\", from start to end. What is said of that one holds for it too; take one of "
+                 "them out of the session.";
+  return finding;
+}
+
+const char* text_of(MixCopy copy) {
+  switch (copy) {
+    case MixCopy::same_samples:
+      return "Holds the same samples as the mix, from start to end. It gets no stem; take it out "
+             "of the session.";
+    case MixCopy::same_name:
+      return "Has the mix's name and length, so it is another copy of the mix. It is left out and "
+             "gets no stem; take it out of the session. If it is somebody's recording, give it "
+             "another name.";
+    case MixCopy::mix_word:
+      return "Its name says that it is a mix, and another file was named as the mix. It is left "
+             "out and gets no stem. Take it out of the session; if it is somebody's recording, "
+             "give it another name, or a role in session.toml.";
+    case MixCopy::no:
+      break;
+  }
+  return "";
+}
+
+Finding mix_copy_finding(MixCopy copy) {
+  Finding finding;
+  finding.code = "mix-copy";
+  finding.text = text_of(copy);
   return finding;
 }
 
@@ -191,12 +249,13 @@ void note_copies(const Taken& taken, Survey& survey) {
   for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
     SurveyTrack& track = survey.tracks[i];
     if (!track.levels || is_silent(*track.levels)) continue;
-    if (survey.mix && is_mix_copy(track, taken, survey.mix->file)) {
-      track.mix_copy = true;
-      track.findings.push_back(copy_finding("mix-copy", "the mix"));
+    if (survey.mix && has_mix_samples(track, taken, survey.mix->file))
+      track.mix_copy = MixCopy::same_samples;
+    if (track.mix_copy != MixCopy::no) {
+      track.findings.push_back(mix_copy_finding(track.mix_copy));
     } else if (const auto twin = earlier_twin(survey, i, taken)) {
       track.copy_of = twin;
-      track.findings.push_back(copy_finding("duplicate", '"' + survey.tracks[*twin].name + '"'));
+      track.findings.push_back(duplicate_of(survey.tracks[*twin].name));
     }
   }
 }
@@ -233,7 +292,7 @@ Result<Survey> make_survey(const Session& session, const Taken& taken,
     if (mix == i)
       survey.mix = mix_of(taken[i], i);
     else if (taken[i])
-      add_tracks_of(session, *taken[i], i, survey);
+      add_tracks_of(session, *taken[i], i, copy_by_name(session, taken, i, mix), survey);
     else
       add_unreadable(session, taken[i].error(), i, survey);
   }
@@ -254,7 +313,8 @@ bool needs_person(const Survey& survey) {
   return session_needs_person(survey.findings) ||
          (survey.mix && track_needs_person(survey.mix->findings)) ||
          std::any_of(survey.tracks.begin(), survey.tracks.end(), [](const SurveyTrack& track) {
-           return track.role != Role::ignore && track_needs_person(track.findings);
+           return track.role != Role::ignore &&
+                  (track.mix_copy == MixCopy::mix_word || track_needs_person(track.findings));
          });
 }
 

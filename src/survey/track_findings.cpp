@@ -15,6 +15,9 @@ constexpr double kDeadDbfs = -70.0;
 // Speech is usually recorded with its loudest moments at -20 to -6.
 constexpr double kLowLevelDbfs = -45.0;
 constexpr double kOffset = 0.01;
+constexpr double kShortest_s = 0.5;      // a word takes as long
+constexpr double kNothingDbfs = -100.0;  // below what 16 bits hold
+constexpr double kOverDbfs = 0.5;        // lossy decoders overshoot by less
 // Less is how headers of lossy files round.
 constexpr double kShortBy_s = 0.1;
 
@@ -26,19 +29,43 @@ Finding finding(const char* code, std::string text) {
 }
 
 Finding dead(const intake::Levels& levels, double length_s) {
+  // Digital silence for most of the time leaves the mean.
+  const double noise_dbfs = std::isfinite(levels.level_dbfs) ? levels.level_dbfs : levels.rms_dbfs;
   return finding("dead", fmt::format("Only noise at {:.0f} dBFS and no voice above it, in all of "
                                      "its {}. Listen to it; if somebody should speak there, ask "
                                      "for another recording.",
-                                     levels.level_dbfs, clock_text(length_s)));
+                                     noise_dbfs, clock_text(length_s)));
+}
+
+Finding too_short(double length_s) {
+  return finding("too-short",
+                 fmt::format("Only {:.0f} ms long: no voice is known in so little. Check that the "
+                             "file is whole; if nothing is missing, take it out of the session.",
+                             1000.0 * length_s));
+}
+
+/// A recorder's input without a microphone, say.
+Finding constant(double length_s) {
+  return finding("dead", fmt::format("One constant value and no sound in all of its {}. Ask "
+                                     "whether another file or microphone holds this person.",
+                                     clock_text(length_s)));
+}
+
+Finding over(const intake::Levels& levels) {
+  return finding("over", fmt::format("Peaks reach {:+.1f} dBFS. The file holds what is above full "
+                                     "scale; stems of 16 or 24 bits do not: write them with "
+                                     "--bits 32f.",
+                                     levels.peak_dbfs));
 }
 
 Finding clipped(const intake::Levels& levels, SampleRate rate) {
   const double first_s = to_seconds(levels.first_clip, rate).s;
   Finding result = finding(
-      "clipped", fmt::format("At full scale in {} {}, {} {}. Listen there; ask whether a recording "
-                             "with less gain exists.",
-                             levels.clipped_runs, levels.clipped_runs == 1 ? "place" : "places",
-                             levels.clipped_runs == 1 ? "at" : "first at", clock_text(first_s)));
+      "clipped",
+      fmt::format("Cut off flat at the top in {} {}, {} {}. Listen there; ask whether a recording "
+                  "with less gain exists.",
+                  levels.clipped_runs, levels.clipped_runs == 1 ? "place" : "places",
+                  levels.clipped_runs == 1 ? "at" : "first at", clock_text(first_s)));
   result.at_s = first_s;
   return result;
 }
@@ -46,6 +73,18 @@ Finding clipped(const intake::Levels& levels, SampleRate rate) {
 bool is_dead(const intake::Levels& levels) {
   return levels.loudest_dbfs < kDeadDbfs ||
          levels.loudest_dbfs - levels.floor_dbfs < kVoiceAboveFloorDb;
+}
+
+/// What the distance of loud from quiet says, where there is enough to tell them apart.
+void add_voice_findings(const intake::Levels& levels, double length_s,
+                        std::vector<Finding>& findings) {
+  if (is_dead(levels))
+    findings.push_back(dead(levels, length_s));
+  else if (levels.loudest_dbfs < kLowLevelDbfs)
+    findings.push_back(finding(
+        "low-level", fmt::format("Very quiet: {:.0f} dBFS in its loudest moments. Check that this "
+                                 "is the microphone that was meant; its noise comes up with it.",
+                                 levels.loudest_dbfs)));
 }
 
 }  // namespace
@@ -64,14 +103,11 @@ std::vector<Finding> level_findings(const intake::Levels& levels, double length_
     return {finding("silent", fmt::format("Nothing but silence in all of its {}. Ask whether "
                                           "another file or microphone holds this person.",
                                           clock_text(length_s)))};
+  if (length_s < kShortest_s) return {too_short(length_s)};
+  if (levels.rms_dbfs < kNothingDbfs) return {constant(length_s)};
   std::vector<Finding> findings;
-  if (is_dead(levels))
-    findings.push_back(dead(levels, length_s));
-  else if (levels.loudest_dbfs < kLowLevelDbfs)
-    findings.push_back(finding(
-        "low-level", fmt::format("Very quiet: {:.0f} dBFS in its loudest moments. Check that this "
-                                 "is the microphone that was meant; its noise comes up with it.",
-                                 levels.loudest_dbfs)));
+  add_voice_findings(levels, length_s, findings);
+  if (levels.peak_dbfs > kOverDbfs) findings.push_back(over(levels));
   if (levels.clipped_runs > 0) findings.push_back(clipped(levels, rate));
   if (std::fabs(levels.dc) > kOffset)
     findings.push_back(

@@ -2,7 +2,9 @@
 
 #include <gtest/gtest.h>
 
+#include <new>
 #include <sstream>
+#include <stdexcept>
 
 namespace kilter::commands {
 namespace {
@@ -86,12 +88,37 @@ TEST_F(ConsoleTest, ShowsNoProgressWhereNobodyLooks) {
   EXPECT_EQ(err_.str(), "");
 }
 
+TEST_F(ConsoleTest, WarnsOfWhatIsNoFailure) {
+  Console console(out_, err_, true, stop_);
+  console.progress("fit", 1.0);
+  console.warn("\"mate\" may be 2 ms off", "listen to it");
+  EXPECT_EQ(err_.str(),
+            "\rfit 100 %\r         \rkilter: \"mate\" may be 2 ms off\n  next: listen to it\n");
+}
+
 TEST_F(ConsoleTest, FailsWhenResultsCannotBeDelivered) {
   Console console(out_, err_, false, stop_);
   out_.setstate(std::ios::badbit);
   const auto printed = console.print("table\n");
   ASSERT_FALSE(printed);
   EXPECT_EQ(printed.error().kind, ErrorKind::cannot_write);
+}
+
+TEST(Exceptions, AreOursUnlessMemoryRanOut) {
+  std::ostringstream memory;
+  try {
+    throw std::bad_alloc();
+  } catch (...) {
+    EXPECT_EQ(tell_exception(memory), 71);
+  }
+  EXPECT_EQ(memory.str().find("kilter: memory ran out\n"), 0U) << memory.str();
+  std::ostringstream bug;
+  try {
+    throw std::runtime_error("odd");
+  } catch (...) {
+    EXPECT_EQ(tell_exception(bug), 70);
+  }
+  EXPECT_EQ(bug.str().find("kilter: a bug of ours: odd\n"), 0U) << bug.str();
 }
 
 }  // namespace

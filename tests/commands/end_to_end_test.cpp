@@ -1,5 +1,6 @@
 // Whole runs over a simulated session, read as a user reads them.
 #include <gtest/gtest.h>
+#include <sndfile.h>
 
 #include <cmath>
 #include <filesystem>
@@ -145,9 +146,39 @@ TEST_F(EndToEnd, AlignFindsTheMixBySoundWhereNoNameTells) {
   const test::Told survey = test::run_kilter({"survey", folder.string()});
   EXPECT_NE(survey.out.find("the mix is \"aaa.wav\" (by its sound)"), std::string::npos)
       << survey.out;
-  const test::Told told = test::run_kilter({"align", folder.string(), "--lineup", work("l.json")});
+  const test::Told told =
+      test::run_kilter({"align", folder.string(), "--lineup", work("l.json")}, true);
   EXPECT_EQ(told.exit, 0) << told.err;
   EXPECT_NE(told.out.find("All 3 tracks are firm"), std::string::npos) << told.out;
+  EXPECT_NE(told.err.find("\rlooking for the mix "), std::string::npos);
+}
+
+TEST_F(EndToEnd, AlignKeepsTheTracksFirmBesideCopiesOfTheMix) {
+  const fs::path folder = linked_show();
+  // In stereo, and the same as MP3: nothing in them is equal to a sample.
+  test::Samples right = truth_->mix;
+  for (float& x : right) x *= 0.8F;
+  fs::remove(folder / "mixdown.wav");
+  test::write_sound(folder / "mixdown.wav", {truth_->mix, right}, 48000);
+  const int mp3 = SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III;
+  test::write_sound(folder / "mixdown.mp3", {truth_->mix, right}, 48000, mp3);
+  const test::Told plain = test::run_kilter({"align", folder.string(), "--lineup", work("l.json")});
+  EXPECT_EQ(plain.exit, 0) << plain.err << plain.out;
+  EXPECT_NE(plain.out.find("All 3 tracks are firm"), std::string::npos) << plain.out;
+  EXPECT_NE(plain.out.find("; a copy of the mix (mixdown)"), std::string::npos) << plain.out;
+
+  fs::rename(folder / "mixdown.mp3", folder / "sent-mix.mp3");
+  test::write_sound(folder / "right.wav", {right}, 48000);
+  const test::Told told =
+      test::run_kilter({"conform", folder.string(), "--mix", (folder / "mixdown.wav").string(),
+                        "--out", work("done")});
+  EXPECT_EQ(told.exit, 1) << told.err;  // left out for its name alone
+  EXPECT_NE(told.out.find("3 of 4 tracks firm"), std::string::npos) << told.out;
+  EXPECT_NE(told.out.find("sent-mix: Its name says that it is a mix"), std::string::npos)
+      << told.out;
+  EXPECT_NE(told.out.find("No stem of right: it holds the mix itself."), std::string::npos)
+      << told.out;
+  EXPECT_EQ(names_in(work_ / "done" / "stems").size(), 3U);
 }
 
 TEST_F(EndToEnd, AlignAsksWhichOfTwoMixesIsMeant) {
@@ -182,6 +213,8 @@ TEST_F(EndToEnd, AlignGoesOnBesideABrokenAStrangeAndASilentTrack) {
   for (const auto& track : document["tracks"])
     for (const auto& finding : track["findings"])
       codes[track["name"]] += finding["code"].get<std::string>() + ' ';
+  for (const char* name : {"broken", "noise", "silent"})
+    EXPECT_NE(told.out.find(std::string(". ") + name + ": "), std::string::npos) << told.out;
   EXPECT_NE(codes["broken"].find("unreadable"), std::string::npos);
   EXPECT_NE(codes["noise"].find("unmatched"), std::string::npos) << codes["noise"];
   EXPECT_NE(codes["silent"].find("silent"), std::string::npos);
@@ -254,6 +287,23 @@ TEST_F(EndToEnd, ConformTellsWhenABoundIsBeyondTheLimit) {
             std::string::npos)
       << told.err;
   EXPECT_TRUE(fs::exists(work_ / "done" / "lineup.json"));
+}
+
+TEST_F(EndToEnd, ConformTellsOfSamplesCutOffAndKeepsThemInFloats) {
+  const fs::path folder = linked_show();
+  const simulator::SimulatedTrack& track = truth_->tracks[0];
+  test::Samples loud = track.samples;
+  const float peak = std::abs(*std::max_element(
+      loud.begin(), loud.end(), [](float a, float b) { return std::abs(a) < std::abs(b); }));
+  for (float& x : loud) x *= 2.0F / peak;
+  fs::remove(folder / (track.name + ".wav"));
+  test::write_sound(folder / (track.name + ".wav"), {loud}, static_cast<int>(track.clock.rate_hz));
+  std::vector<std::string> args = conform_true_lineup();
+  args[1] = folder.string();
+  EXPECT_NE(test::run_kilter(args).out.find("cut off at full scale in its stem"),
+            std::string::npos);
+  args.insert(args.end(), {"--bits", "32f", "--replace"});
+  EXPECT_EQ(test::run_kilter(args).out.find("cut off"), std::string::npos);
 }
 
 TEST_F(EndToEnd, ConformGoesOnWithoutATrackThatVanished) {

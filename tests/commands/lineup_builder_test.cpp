@@ -86,7 +86,6 @@ TEST_F(LineupOf, TakesOverWhatTheEstimatorFound) {
   add("guest");
   TrackPlacing guest = placed(1, true);
   guest.inverted = true;
-  guest.findings = {finding("inverted")};
   survey_.tracks[1].findings = {finding("clipped")};
   const Lineup result = lineup({placed(0), guest});
   ASSERT_EQ(result.tracks.size(), 2U);
@@ -162,7 +161,7 @@ TEST_F(LineupOf, KeepsSilentAndBrokenTracksWithoutMeasuringThem) {
 TEST_F(LineupOf, PlacesCopiesLikeTheirOriginals) {
   add("keeper");
   add("keeper-copy").copy_of = 0;
-  add("mix-copy").mix_copy = true;
+  add("mix-copy").mix_copy = survey::MixCopy::same_samples;
   EXPECT_EQ(input().tracks.size(), 1U);
   const Lineup result = lineup({placed(0)});
   ASSERT_EQ(result.tracks.size(), 3U);
@@ -173,13 +172,83 @@ TEST_F(LineupOf, PlacesCopiesLikeTheirOriginals) {
   EXPECT_EQ(result.tracks[2].map.value().start_s(), 0.0);
 }
 
+TEST_F(LineupOf, DoesNotMeasureCopiesOfTheMix) {
+  using survey::MixCopy;
+  add("keeper");
+  add("mixdown").mix_copy = MixCopy::same_name;
+  EXPECT_EQ(input().tracks.size(), 1U);
+  const Lineup certain = lineup({placed(0)});
+  EXPECT_EQ(certain.tracks[1].role, Role::mix);
+  EXPECT_EQ(certain.tracks[1].standing, Standing::unplaced);
+  EXPECT_FALSE(needs_person(certain));
+  // Left out for its name alone: somebody has to say that this is right.
+  survey_.tracks[1].mix_copy = MixCopy::mix_word;
+  EXPECT_EQ(input().tracks.size(), 1U);
+  EXPECT_TRUE(needs_person(lineup({placed(0)})));
+}
+
+TEST_F(LineupOf, TakesACopyOfTheMixThatTheEstimatorHeard) {
+  add("keeper");
+  add("cloud");
+  TrackPlacing copy;
+  copy.findings = {finding("mix-copy")};
+  const Lineup result = lineup({placed(0), copy});
+  EXPECT_EQ(result.tracks[1].role, Role::mix);
+  EXPECT_FALSE(needs_person(result));
+}
+
+TEST_F(LineupOf, TellsWhenARecorderRunsOnTwoClocks) {
+  for (const char* name : {"a", "b", "c", "d"}) add(name);
+  for (SurveyTrack& track : survey_.tracks) track.recorder = "desk";
+  survey_.tracks[3].recorder = "guest";
+  const Lineup result = lineup({placed(0), placed(1), placed(0), placed(2)});
+  ASSERT_EQ(result.findings.size(), 1U);
+  EXPECT_EQ(result.findings[0].code, "two-clocks");
+  EXPECT_NE(result.findings[0].text.find("\"desk\""), std::string::npos);
+  EXPECT_NE(result.findings[0].text.find("clock A (a, c), clock B (b)"), std::string::npos)
+      << result.findings[0].text;
+  EXPECT_TRUE(lineup({placed(0), placed(0), placed(0), placed(1)}).findings.empty());
+  // A track that is not placed says nothing of clocks.
+  EXPECT_TRUE(lineup({placed(0), TrackPlacing{}, placed(0), placed(1)}).findings.empty());
+}
+
+TEST_F(LineupOf, GivesEveryTrackThatIsNotFirmASentence) {
+  add("keeper");
+  add("stranger");
+  TrackPlacing shaky = placed(0);
+  shaky.standing = Standing::shaky;
+  shaky.findings = {finding("thin-evidence")};
+  shaky.findings[0].text = "Only 2 windows. Listen to it.";
+  for (const std::size_t original : {std::size_t{0}, std::size_t{1}}) {
+    SurveyTrack& copy = add("copy-" + std::to_string(original));
+    copy.copy_of = original;
+    copy.findings = {finding("duplicate")};
+    copy.findings[0].text = "Holds the same samples. What is said of that one holds for it too.";
+  }
+  const Lineup result = lineup({shaky, TrackPlacing{}});
+  ASSERT_EQ(result.tracks.size(), 4U);
+  for (const LineupTrack& track : result.tracks) {
+    EXPECT_NE(track.standing, Standing::firm) << track.name;
+    ASSERT_FALSE(track.findings.empty()) << track.name;
+    EXPECT_FALSE(track.findings[0].text.empty()) << track.name;
+  }
+}
+
+TEST_F(LineupOf, AsksNobodyToLookAtWhatIsLeftOutAsTold) {
+  add("keeper");
+  Lineup result = lineup({placed(0)});
+  result.tracks.push_back({});  // as a lineup that a person edited may hold it
+  EXPECT_TRUE(needs_person(result));
+  result.tracks.back().role = Role::ignore;
+  EXPECT_FALSE(needs_person(result));
+}
+
 TEST_F(LineupOf, LeavesIgnoredTracksOut) {
   add("scratch").role = Role::ignore;
   add("keeper");
-  add("scratch-copy").copy_of = 0;
   EXPECT_EQ(input().survey_tracks, (std::vector<std::size_t>{1}));
   const Lineup result = lineup({placed(0)});
-  ASSERT_EQ(result.tracks.size(), 2U);
+  ASSERT_EQ(result.tracks.size(), 1U);
   EXPECT_EQ(result.tracks[0].name, "keeper");
 }
 

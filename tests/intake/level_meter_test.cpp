@@ -96,6 +96,7 @@ INSTANTIATE_TEST_SUITE_P(
         ClipCase{"ATouchIsNone", {0.5F, 1.0F, 0.5F}, 0, 0, 0},
         ClipCase{"TwoInARowAreNone", {0.5F, 1.0F, 1.0F, 0.5F}, 0, 0, 0},
         ClipCase{"AFlatTopIsOne", {0.0F, 1.0F, 1.0F, 1.0F, 1.0F, 0.0F}, 1, 4, 1},
+        ClipCase{"ARoundTopAboveFullScaleIsNone", {0.9F, 1.1F, 1.2F, 1.15F, 1.05F, 0.9F}, 0, 0, 0},
         ClipCase{"ANegativeOneToo", {-1.0F, -1.0F, -1.0F, 0.0F}, 1, 3, 0},
         ClipCase{
             "TwoAreTwo", {0.0F, 1.0F, 1.0F, 1.0F, 0.0F, 0.9F, 1.2F, 1.2F, 1.2F, 1.2F}, 2, 7, 1}),

@@ -85,34 +85,100 @@ stranger  unplaced                 -       -    -        -  -      1
 )");
 }
 
+Finding finding(const char* code, const char* text) {
+  Finding result;
+  result.code = code;
+  result.text = text;
+  return result;
+}
+
+TEST(LineupReport, TellsInvertedAndShakyTracksCopiesAndIgnoredOnesApart) {
+  Lineup lineup = example();
+  lineup.tracks[0].inverted = true;
+  lineup.tracks[0].findings = {finding("inverted", "Its polarity is opposite.")};
+  lineup.tracks[1].standing = Standing::shaky;
+  lineup.tracks[1].findings = {finding("thin-evidence", "Only 2 windows. Listen to it.")};
+  LineupTrack copy = stranger();
+  copy.name = "mixdown";
+  copy.role = Role::mix;
+  copy.findings = {finding("mix-copy", "Another copy of the mix.")};
+  LineupTrack spare = track("spare", 0.0, 0.0, 4.0);
+  spare.role = Role::ignore;
+  lineup.tracks.push_back(copy);
+  lineup.tracks.push_back(spare);
+  EXPECT_EQ(lineup_text(lineup),
+            R"(lighthouse-hour-12: 4 tracks in "mixdown.flac" (00:06:00.000, 48000 Hz)
+
+track    standing             start   drift   +-  windows  clock  note
+                           hh:mm:ss     ppm   us  used/of
+keeper   firm       00:00:12.345679  +23.41  3.1  101/118  A      inverted; 1
+mate     shaky     -00:01:02.500000   -0.02  8.1  101/118  A      2
+mixdown  left out                 -       -    -        -  -      mix copy; 3
+spare    firm       00:00:00.000000   +0.00  4.0  101/118  A      ignored
+
+1 of 2 tracks firm, placed to 3.1 us or better; 1 shaky (mate); a copy of the
+mix (mixdown); left out as told: spare.
+
+ 1. keeper: Its polarity is opposite.
+ 2. mate: Only 2 windows. Listen to it.
+ 3. mixdown: Another copy of the mix.
+)");
+}
+
+/// The lineup that stems() were made of.
+Lineup stems_lineup() {
+  Lineup lineup = example();
+  lineup.tracks.push_back(stranger());
+  lineup.tracks.push_back(track("mixdown", 0.0, 0.0, 0.0));
+  lineup.tracks.back().role = Role::mix;
+  lineup.tracks.push_back(track("spare", 0.0, 0.0, 4.0));
+  lineup.tracks.back().role = Role::ignore;
+  return lineup;
+}
+
 conform::ConformReport stems() {
   conform::ConformReport report;
   report.rate_hz = 48000.0;
   report.frames = 48000 * 360;
   report.stems = {{"keeper", "keeper.wav", {}, 0},
                   {"mate", "", Error{ErrorKind::unreadable, "mate.wav", "it vanished", ""}, 0},
-                  {"stranger", "", {}, 0}};
+                  {"stranger", "", {}, 0},
+                  {"mixdown", "", {}, 0},
+                  {"spare", "", {}, 0}};
   return report;
 }
 
 TEST(ConformReport, SaysWhereThingsAreAndWhatIsMissing) {
-  EXPECT_EQ(conform_text(stems(), "out", "24-bit"),
+  EXPECT_EQ(conform_text(stems(), stems_lineup(), "out", "24-bit"),
             "Stems   out/stems: 1 file, each 00:06:00.000 (17280000 frames at 48000 Hz, 24-bit)\n"
             "Cuts    out/edits/cuts.tsv\n"
             "Lineup  out/lineup.json\n"
             "No stem of mate: it vanished.\n"
-            "No stem of stranger: it is not placed.\n");
+            "No stem of stranger: it is not placed.\n"
+            "No stem of mixdown: it holds the mix itself.\n"
+            "No stem of spare: it is left out as told.\n");
+}
+
+TEST(ConformReport, TellsOfSamplesCutOff) {
+  conform::ConformReport report = stems();
+  report.stems[0].clipped_samples = 1234;
+  const std::string text = conform_text(report, stems_lineup(), "out", "24-bit");
+  EXPECT_NE(text.find("keeper: 1234 samples were cut off at full scale in its stem; --bits 32f"),
+            std::string::npos)
+      << text;
 }
 
 TEST(ConformReport, IsOneJsonDocumentThatHoldsTheLineup) {
-  const auto document = nlohmann::json::parse(conform_json(stems(), example(), "out"));
+  const auto document = nlohmann::json::parse(conform_json(stems(), stems_lineup(), "out"));
   EXPECT_EQ(document["kind"], "kilter conform");
   EXPECT_EQ(document["frames"], 48000 * 360);
   EXPECT_EQ(document["stems"][0]["file"], "stems/keeper.wav");
   EXPECT_TRUE(document["stems"][1]["file"].is_null());
   EXPECT_EQ(document["stems"][1]["failure"], "it vanished");
+  EXPECT_EQ(document["stems"][4]["reason"], "it is left out as told");
+  EXPECT_FALSE(document["stems"][0].contains("reason"));
   EXPECT_EQ(document["lineup"]["kind"], "kilter lineup");
-  EXPECT_EQ(document["lineup"]["tracks"].size(), 2U);
+  EXPECT_EQ(document["lineup"]["tracks"].size(), 5U);
 }
 
 }  // namespace

@@ -56,6 +56,25 @@ TEST_F(SessionToml, CanBeTheArgumentItself) {
   EXPECT_TRUE(session->mix);
 }
 
+TEST_F(SessionToml, TakesAFileForOneHoweverItsPathIsWritten) {
+  const auto session = open(R"(
+mix = "./show.mp3"
+[[track]]
+parts = ["takes/../desk.wav"]
+channel = 1
+[[track]]
+parts = [")" + (folder_ / "desk.wav").string() +
+                            R"("]
+channel = 2
+)");
+  ASSERT_TRUE(session) << session.error().what;
+  EXPECT_EQ(session->files.size(), 4U);
+  EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
+  ASSERT_EQ(session->declared.size(), 2U);
+  EXPECT_EQ(session->files[session->declared[0].file].name, "desk.wav");
+  EXPECT_EQ(session->declared[1].file, session->declared[0].file);
+}
+
 TEST_F(SessionToml, GivesWayToTheCommandLine) {
   test::write_text(folder_ / "session.toml", "mix = \"show.mp3\"\n");
   const auto session = open_session({folder_.path()}, folder_ / "spare.wav");
@@ -93,6 +112,9 @@ INSTANTIATE_TEST_SUITE_P(
         MistakeCase{"BadChannel", "[[track]]\nparts = [\"desk.wav\"]\nchannel = 0\n",
                     "\"channel\""},
         MistakeCase{"TableForList", "[track]\nparts = [\"desk.wav\"]\n", "[[track]]"},
+        MistakeCase{"TwiceInOtherWords",
+                    "[[track]]\nparts = [\"desk.wav\"]\n[[track]]\nparts = [\"./desk.wav\"]\n",
+                    "already"},
         MistakeCase{"Twice",
                     "[[track]]\nparts = [\"desk.wav\"]\n[[track]]\nparts = [\"desk.wav\"]\n",
                     "already"}),

@@ -106,6 +106,24 @@ TEST_F(SessionFolder, KnowsTheMixByName) {
   EXPECT_EQ(perhaps.files, (std::vector<std::size_t>{0}));
 }
 
+TEST_F(SessionFolder, KnowsOneMixInTwoFormats) {
+  put({"keeper.wav", "Mixdown.flac", "mixdown.mp3", "mixdown.wav"});
+  const auto session = open_session({folder()}, {});
+  ASSERT_TRUE(session);
+  const NamedMixes mixes = find_named_mixes(session->files);
+  ASSERT_EQ(mixes.files.size(), 1U);
+  EXPECT_EQ(session->files[mixes.files[0]].name, "mixdown.wav");
+  EXPECT_EQ(best_of_each_name(session->files).size(), 2U);
+}
+
+TEST_F(SessionFolder, TakesEqualNamesInTwoFoldersForTwoSounds) {
+  fs::create_directory(folder() / "room");
+  put({"mix.wav", "room/mix.flac"});
+  const auto session = open_session({folder() / "mix.wav", folder() / "room" / "mix.flac"}, {});
+  ASSERT_TRUE(session);
+  EXPECT_EQ(find_named_mixes(session->files).files.size(), 2U);
+}
+
 struct RefusalCase {
   const char* name;
   std::vector<std::string> arguments;

@@ -143,11 +143,75 @@ TEST_F(SurveyOf, FindsCopiesOfTracksAndOfTheMix) {
   EXPECT_FALSE(result.tracks[0].copy_of);
   EXPECT_EQ(result.tracks[1].copy_of, 0U);
   EXPECT_EQ(codes(result.tracks[1].findings), (std::vector<std::string>{"duplicate"}));
-  EXPECT_TRUE(result.tracks[2].mix_copy);
+  EXPECT_EQ(result.tracks[2].mix_copy, MixCopy::same_samples);
   EXPECT_EQ(codes(result.tracks[2].findings), (std::vector<std::string>{"mix-copy"}));
   EXPECT_FALSE(result.tracks[3].copy_of);
   EXPECT_FALSE(result.tracks[4].copy_of);
 }
+
+TEST_F(SurveyOf, KnowsACopyOfAnyOfTheMixsChannels) {
+  add("left.wav", file_of({voice()}, 30));
+  add("mix.wav", file_of({voice(), voice()}, 30));
+  add("right.wav", file_of({voice()}, 31));
+  const Survey result = survey(1);
+  ASSERT_EQ(result.tracks.size(), 2U);
+  for (const SurveyTrack& track : result.tracks) {
+    EXPECT_EQ(track.mix_copy, MixCopy::same_samples) << track.name;
+    EXPECT_EQ(codes(track.findings), (std::vector<std::string>{"mix-copy"}));
+  }
+}
+
+TEST_F(SurveyOf, MeasuresTheCopyOfAnIgnoredTrack) {
+  add("guest.wav", file_of({voice()}, 10));
+  add("guest-copy.wav", file_of({voice()}, 10));
+  session_.declared = {{0, 0, "", "", Role::ignore}};
+  const Survey result = survey();
+  EXPECT_FALSE(result.tracks[1].copy_of);
+  EXPECT_TRUE(result.tracks[1].findings.empty());
+}
+
+struct CopyCase {
+  const char* name;
+  const char* file;
+  std::int64_t frames;
+  bool told_mix;
+  std::optional<Role> role;
+  MixCopy copy;
+};
+
+class CopiesByName : public SurveyOf, public testing::WithParamInterface<CopyCase> {};
+
+TEST_P(CopiesByName, AreSetAsideBesideTheMix) {
+  add("mixdown.wav", file_of({voice(), voice()}, 10));
+  IntakeFile other = file_of({voice(), voice()}, 20);
+  other.length.n = GetParam().frames;
+  other.info.claimed_length = other.length;
+  add(GetParam().file, other);
+  if (GetParam().told_mix) session_.mix = 0;
+  if (GetParam().role) session_.declared = {{1, 0, "", "", GetParam().role}};
+  const Survey result = survey(0);
+  const bool is_copy = GetParam().copy != MixCopy::no;
+  // One row is enough for a file that nobody waits for.
+  ASSERT_EQ(result.tracks.size(), is_copy ? 1U : 2U);
+  EXPECT_EQ(result.tracks[0].mix_copy, GetParam().copy);
+  EXPECT_EQ(codes(result.tracks[0].findings),
+            is_copy ? std::vector<std::string>{"mix-copy"} : std::vector<std::string>{});
+  // Only a name that nothing confirms wants a look.
+  EXPECT_EQ(needs_person(result), GetParam().copy == MixCopy::mix_word);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Cases, CopiesByName,
+    testing::Values(
+        CopyCase{"AnotherFormat", "Mixdown.mp3", kFrames + 2000, false, {}, MixCopy::same_name},
+        CopyCase{"AnotherFormatOfAToldMix", "mixdown.mp3", kFrames, true, {}, MixCopy::same_name},
+        CopyCase{
+            "TheNameOfTheMixOnAnotherTake", "mixdown.mp3", kFrames / 2, false, {}, MixCopy::no},
+        CopyCase{"AnotherMixBesideAToldOne", "old-mix.wav", kFrames, true, {}, MixCopy::mix_word},
+        CopyCase{"AnotherMixBesideOneFoundBySound", "old-mix.wav", kFrames, false, {}, MixCopy::no},
+        CopyCase{"APersonAsSessionTomlSays", "old-mix.wav", kFrames, true, Role::room, MixCopy::no},
+        CopyCase{"APerson", "guest.wav", kFrames, true, {}, MixCopy::no}),
+    [](const auto& each) { return each.param.name; });
 
 TEST_F(SurveyOf, GivesEqualStemsDifferentNames) {
   add("guest.flac", file_of({voice()}, 10));
@@ -229,8 +293,51 @@ INSTANTIATE_TEST_SUITE_P(
                   },
                   {"clipped"},
                   false},
+        LevelCase{"PeaksAboveFullScaleAreOver",
+                  [](Levels& levels) { levels.peak_dbfs = 3.2; },
+                  {"over"},
+                  false},
+        LevelCase{"NothingButAConstantIsDead",
+                  [](Levels& levels) {
+                    levels.dc = 0.3;
+                    levels.rms_dbfs = -130.0;
+                    levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = -INFINITY;
+                  },
+                  {"dead"},
+                  true},
         LevelCase{"AnOffsetIsDc", [](Levels& levels) { levels.dc = -0.05; }, {"dc"}, false}),
     [](const auto& each) { return each.param.name; });
+
+TEST_F(SurveyOf, SaysThatAFileIsTooShortRatherThanNoise) {
+  IntakeFile blip = file_of({voice()}, 10);
+  blip.length = blip.info.claimed_length = {48000 / 25};
+  for (const bool constant : {false, true}) {
+    Levels& levels = blip.channels[0].levels;
+    levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = constant ? -INFINITY : -20.0;
+    taken_.clear();
+    session_.files.clear();
+    add("blip.wav", blip);
+    const Survey result = survey();
+    ASSERT_EQ(codes(result.tracks[0].findings), (std::vector<std::string>{"too-short"}));
+    EXPECT_EQ(result.tracks[0].findings[0].text.find("Only 40 ms long"), 0U);
+    EXPECT_TRUE(needs_person(result));
+  }
+}
+
+TEST_F(SurveyOf, NeverWritesMinusInfinity) {
+  // Digital silence with a rare crackle; a constant value.
+  for (const double rms_dbfs : {-85.0, -130.0}) {
+    Levels levels = voice();
+    levels.rms_dbfs = rms_dbfs;
+    levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = -INFINITY;
+    taken_.clear();
+    session_.files.clear();
+    add("guest.wav", file_of({levels}, 10));
+    const Finding finding = survey().tracks[0].findings.at(0);
+    EXPECT_EQ(finding.code, "dead");
+    EXPECT_EQ(finding.text.find("inf"), std::string::npos) << finding.text;
+  }
+}
 
 TEST_F(SurveyOf, SaysWhereClippingStarts) {
   Levels levels = voice();

@@ -16,6 +16,7 @@ enum class Exit {
   no_input = 3,
   cannot_write = 4,
   bug = 70,
+  no_memory = 71,
   interrupted = 130
 };
 
@@ -24,5 +25,8 @@ enum class Exit {
 /// Returns an Exit. Throws only on lack of memory and the like.
 int run(std::span<const std::string> args, std::ostream& out, std::ostream& err,
         bool err_is_terminal, const std::atomic<bool>& stop);
+
+/// Tells of the exception that is being handled, for the last catch of a program. Returns an Exit.
+int tell_exception(std::ostream& err);
 
 }  // namespace kilter::commands

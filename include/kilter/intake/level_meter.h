@@ -18,7 +18,7 @@ struct Levels {
   double loudest_dbfs{0.0};        ///< 99.9 % are quieter: tells a rare talker from a dead channel
   double floor_dbfs{0.0};          ///< 10 % are quieter: noise between the words
   double dc{0.0};                  ///< mean, full scale being 1
-  std::int64_t clipped_runs{0};    ///< places where at least 3 frames in a row are at full scale
+  std::int64_t clipped_runs{0};    ///< at least 3 frames in a row at or above full scale, all alike
   std::int64_t clipped_frames{0};  ///< frames in those places
   Frames first_clip;               ///< where the first of them starts
 };
@@ -52,7 +52,8 @@ class LevelMeter {
   double sum_{0.0};
   double squares_{0.0};
   float peak_{0.0F};
-  std::int64_t run_{0};  // frames at full scale up to the last one seen
+  std::int64_t run_{0};  // frames alike at full scale up to the last one seen
+  float run_value_{0.0F};
   std::int64_t clipped_runs_{0};
   std::int64_t clipped_frames_{0};
   std::int64_t first_clip_{0};

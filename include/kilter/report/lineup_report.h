@@ -9,12 +9,17 @@
 
 namespace kilter::report {
 
+/// Whether somebody waits for the track: not for a copy of the mix, nor for what is left out as
+/// told.
+bool is_a_persons(const LineupTrack& track);
+
 /// A row per track, a sentence that sums up, then what a person should know, numbered.
 std::string lineup_text(const Lineup& lineup);
 
-/// Where the stems are, how long they are, and which are missing. `out`: as the user named it.
-std::string conform_text(const conform::ConformReport& report, const std::filesystem::path& out,
-                         const std::string& sample_format);
+/// Where the stems are, how long they are, which are missing and why, and where samples were cut
+/// off. `report` is of `lineup`. `out`: as the user named it.
+std::string conform_text(const conform::ConformReport& report, const Lineup& lineup,
+                         const std::filesystem::path& out, const std::string& sample_format);
 
 /// One JSON document: the stems and, below "lineup", the lineup as in lineup.json.
 std::string conform_json(const conform::ConformReport& report, const Lineup& lineup,

@@ -13,6 +13,9 @@ namespace kilter::session {
 enum class MixWord { no, perhaps, yes };
 MixWord mix_word(std::string_view stem);
 
+/// ASCII letters in lower case, all else as it is.
+std::string lower(std::string_view text);
+
 /// Order for people: case aside, and numbers by their value, so that mic-2 comes before mic-10.
 bool comes_before(std::string_view a, std::string_view b);
 

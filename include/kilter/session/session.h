@@ -43,7 +43,14 @@ struct Session {
 Result<Session> open_session(const std::vector<std::filesystem::path>& arguments,
                              const std::optional<std::filesystem::path>& mix);
 
-/// Files whose names call them the mix: indices into `files`. When any is sure, only sure ones.
+/// Whether two files are named alike but for the ending, as one sound in two formats is.
+bool differ_in_ending(const SessionFile& a, const SessionFile& b);
+/// Indices into `files` without those beside which the same sound lies in a better format, as
+/// endings tell: a WAV file counts more than an MP3 of the same name.
+std::vector<std::size_t> best_of_each_name(const std::vector<SessionFile>& files);
+
+/// Files whose names call them the mix: indices into `files`, one format of each. When any is sure,
+/// only sure ones.
 struct NamedMixes {
   std::vector<std::size_t> files;
   bool sure{false};

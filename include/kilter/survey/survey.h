@@ -26,6 +26,14 @@ struct SurveyFile {
   double length_s() const { return failure ? 0.0 : to_seconds(length, info.rate).s; }
 };
 
+/// How we know that a track is no person's but another copy of the mix.
+enum class MixCopy {
+  no,
+  same_samples,  ///< as one of the mix's channels, from start to end
+  same_name,     ///< the mix's own name with another ending, and its length
+  mix_word       ///< its name alone says so, beside the mix that a person named
+};
+
 /// One person's sound: a channel of a file that is not the mix.
 struct SurveyTrack {
   std::string name;                      ///< unique
@@ -35,9 +43,9 @@ struct SurveyTrack {
   std::optional<intake::Levels> levels;  ///< nothing when unreadable
   std::shared_ptr<const AnalysisSignal> signal;  ///< nothing when silent, unreadable or not kept
   std::optional<std::size_t> copy_of;            ///< an earlier track with the same samples
-  bool mix_copy{false};                          ///< its samples are the mix's
-  std::string recorder;                          ///< where session.toml says it
-  std::optional<Role> role;                      ///< where session.toml says it
+  MixCopy mix_copy{MixCopy::no};
+  std::string recorder;      ///< where session.toml says it
+  std::optional<Role> role;  ///< where session.toml says it
   std::vector<Finding> findings;
 };
 

@@ -24,6 +24,7 @@ void catch_signals() {
   for (const int signal : {SIGINT, SIGTERM}) sigaction(signal, &action, nullptr);
   // Writing to a closed pipe then fails, which is told, and does not end us halfway.
   std::signal(SIGPIPE, SIG_IGN);
+  std::signal(SIGXFSZ, SIG_IGN);  // likewise a file beyond the user's limit
   // Under nohup the end of the terminal is ignored, and stays so.
   struct sigaction at_hang_up {};
   if (sigaction(SIGHUP, nullptr, &at_hang_up) == 0 && at_hang_up.sa_handler != SIG_IGN)

@@ -32,6 +32,9 @@ Result<Exit> align_command(const Options& options, Console& console) {
   if (!session) return session.error();
   const auto file = options.lineup.value_or(default_lineup_file(*session));
   if (auto refused = output_refusal(file, *session)) return *std::move(refused);
+  if (std::error_code ignored; std::filesystem::exists(file, ignored) && !edits::read_lineup(file))
+    return Error{ErrorKind::bad_command, file, "is there already and is no lineup",
+                 "name another file with --lineup, or move that one away"};
   const auto lineup = align_session(*session, options, console);
   if (!lineup) return lineup.error();
   if (auto written = edits::write_lineup(*lineup, file); !written) return written.error();

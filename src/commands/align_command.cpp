@@ -1,3 +1,5 @@
+#include <filesystem>
+
 #include "commands.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/lineup_report.h"

@@ -68,6 +68,10 @@ using Args = std::vector<std::string>;
 INSTANTIATE_TEST_SUITE_P(
     CommandLine, Refusals,
     testing::Values(
+        RefusalCase{"LineupOverALetter",
+                    {"align", "@show", "--lineup", "@letter.wav"},
+                    2,
+                    "is there already and is no lineup"},
         RefusalCase{"NoCommand", Args{}, 2, "no command given"},
         RefusalCase{"UnknownCommand", Args{"tune", "@show"}, 2, "no command \"tune\""},
         RefusalCase{"UnknownOption", Args{"align", "@show", "--loud"}, 2, "--loud"},

@@ -11,9 +11,9 @@
 
 #include "accuracy/cases.h"
 #include "kilter/base/parallel.h"
-#include "kilter/signal/rate_reducer.h"
 #include "kilter/sync/align.h"
 #include "simulator/folder_voices.h"
+#include "support/reduce.h"
 
 namespace kilter::accuracy {
 namespace {
@@ -40,14 +40,6 @@ std::unique_ptr<simulator::VoiceSource> Settings::make_voices(int seed) const {
       simulator::FolderVoices::open(voices, static_cast<std::uint64_t>(seed), kMostPeople);
   if (!opened) throw std::runtime_error(opened.error().what);
   return *std::move(opened);
-}
-
-std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
-  RateReducer reducer(SampleRate{rate_hz});
-  std::vector<float> out;
-  reducer.process(samples, out);
-  reducer.finish(out);
-  return std::make_unique<MemorySignal>(std::move(out));
 }
 
 struct Measured {
@@ -79,12 +71,12 @@ Session make_session(const simulator::SessionSpec& spec, const simulator::VoiceS
   if (!made) throw std::runtime_error(made.error().what);
   Session session;
   session.sound = *std::move(made);
-  session.mix = reduce(session.sound.mix, session.sound.mix_rate_hz);
+  session.mix = test::reduce(session.sound.mix, session.sound.mix_rate_hz);
   session.mix_input = {session.mix.get(),
                        static_cast<double>(session.sound.mix.size()) / session.sound.mix_rate_hz,
                        lossy(session.sound.mix_coding)};
   for (auto& track : session.sound.tracks) {
-    session.signals.push_back(reduce(track.samples, track.clock.rate_hz));
+    session.signals.push_back(test::reduce(track.samples, track.clock.rate_hz));
     session.inputs.push_back({track.name, session.signals.back().get(),
                               static_cast<double>(track.samples.size()) / track.clock.rate_hz,
                               lossy(track.stored)});

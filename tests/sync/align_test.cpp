@@ -4,19 +4,11 @@
 
 #include <cmath>
 
-#include "kilter/signal/rate_reducer.h"
 #include "simulator/simulator.h"
+#include "support/reduce.h"
 
 namespace kilter::sync {
 namespace {
-
-std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
-  RateReducer reducer(SampleRate{rate_hz});
-  std::vector<float> out;
-  reducer.process(samples, out);
-  reducer.finish(out);
-  return std::make_unique<MemorySignal>(std::move(out));
-}
 
 /// A simulated session as the estimator meets it.
 struct Heard {
@@ -45,9 +37,9 @@ Heard hear(const simulator::SessionSpec& spec) {
   auto made = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
   EXPECT_TRUE(made);
   heard.sound = *std::move(made);
-  heard.mix = reduce(heard.sound.mix, heard.sound.mix_rate_hz);
+  heard.mix = test::reduce(heard.sound.mix, heard.sound.mix_rate_hz);
   for (const auto& track : heard.sound.tracks) {
-    heard.signals.push_back(reduce(track.samples, track.clock.rate_hz));
+    heard.signals.push_back(test::reduce(track.samples, track.clock.rate_hz));
     heard.tracks.push_back({track.name, heard.signals.back().get(),
                             static_cast<double>(track.samples.size()) / track.clock.rate_hz,
                             false});

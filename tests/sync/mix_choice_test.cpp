@@ -1,19 +1,11 @@
 #include <gtest/gtest.h>
 
-#include "kilter/signal/rate_reducer.h"
 #include "kilter/sync/align.h"
 #include "simulator/simulator.h"
+#include "support/reduce.h"
 
 namespace kilter::sync {
 namespace {
-
-std::unique_ptr<MemorySignal> reduce(const std::vector<float>& samples, double rate_hz) {
-  RateReducer reducer(SampleRate{rate_hz});
-  std::vector<float> out;
-  reducer.process(samples, out);
-  reducer.finish(out);
-  return std::make_unique<MemorySignal>(std::move(out));
-}
 
 struct Folder {
   std::vector<std::unique_ptr<MemorySignal>> signals;
@@ -26,7 +18,7 @@ Folder shuffle_in(const simulator::SessionSpec& spec, std::size_t mix_at) {
   EXPECT_TRUE(made);
   Folder folder;
   const auto add = [&](const std::vector<float>& samples, double rate_hz) {
-    folder.signals.push_back(reduce(samples, rate_hz));
+    folder.signals.push_back(test::reduce(samples, rate_hz));
     folder.files.push_back({"file", folder.signals.back().get(),
                             static_cast<double>(samples.size()) / rate_hz, false});
   };

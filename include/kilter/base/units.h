@@ -24,13 +24,6 @@ struct Seconds {
   auto operator<=>(const Seconds&) const = default;
 };
 
-/// Parts per million. For a clock: positive when that recorder's clock ran fast, so that it made
-/// more frames than its nominal rate says.
-struct Ppm {
-  double value{0.0};
-  auto operator<=>(const Ppm&) const = default;
-};
-
 constexpr Seconds to_seconds(Frames frames, SampleRate rate) {
   return {static_cast<double>(frames.n) / rate.hz};
 }

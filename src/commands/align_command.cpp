@@ -24,9 +24,9 @@ Result<Lineup> align_session(const session::Session& session, const Options& opt
   align.threads = options.threads;
   align.stop = &console.stop();
   align.progress = [&](double done, const char* stage) { console.progress(stage, done); };
-  const auto placings = sync::align(input->mix, input->tracks, align);
-  if (!placings) return placings.error();
-  return build_lineup(*survey, *input, *placings);
+  const auto alignment = sync::align(input->mix, input->tracks, align);
+  if (!alignment) return alignment.error();
+  return build_lineup(*survey, *input, *alignment);
 }
 
 Result<Exit> align_command(const Options& options, Console& console) {

@@ -167,14 +167,16 @@ void place_as_copy(const LineupTrack& original, LineupTrack& result) {
   result.uncertainty_us = original.uncertainty_us;
 }
 
-LineupMix lineup_mix(const Survey& survey) {
+LineupMix lineup_mix(const Survey& survey, const sync::Alignment& alignment) {
   const SurveyFile& file = survey.files[survey.mix->file];
   LineupMix mix;
   mix.file = file.name;
   mix.rate_hz = file.info.rate.hz;
   mix.frames = file.length.n;
-  mix.spans = {{0.0, file.length_s(), 0.0, file.length_s(), 0.0}};
+  mix.spans = alignment.mix_spans;
   mix.findings = survey.mix->findings;
+  mix.findings.insert(mix.findings.end(), alignment.mix_findings.begin(),
+                      alignment.mix_findings.end());
   return mix;
 }
 
@@ -201,7 +203,8 @@ Result<AlignInput> align_input(const Survey& survey) {
     const SurveyTrack& track = survey.tracks[i];
     if (!is_measured(track)) continue;
     const SurveyFile& file = survey.files[track.file];
-    input.tracks.push_back({track.name, track.signal.get(), file.length_s(), file.info.lossy});
+    input.tracks.push_back(
+        {track.name, track.signal.get(), file.length_s(), file.info.lossy, file.info.rate.hz});
     input.survey_tracks.push_back(i);
   }
   if (input.tracks.empty())
@@ -211,13 +214,17 @@ Result<AlignInput> align_input(const Survey& survey) {
 }
 
 Lineup build_lineup(const Survey& survey, const AlignInput& input,
-                    const std::vector<sync::TrackPlacing>& placings) {
+                    const sync::Alignment& alignment) {
+  const std::vector<sync::TrackPlacing>& placings = alignment.tracks;
   Lineup lineup;
   lineup.session = survey.session;
-  lineup.mix = lineup_mix(survey);
+  lineup.mix = lineup_mix(survey, alignment);
   lineup.timeline_rate_hz = lineup.mix->rate_hz;
-  lineup.to_s = lineup.mix->spans.front().line_to_s;
+  lineup.from_s = lineup.mix->spans.front().line_from_s;
+  lineup.to_s = lineup.mix->spans.back().line_to_s;
   lineup.findings = survey.findings;
+  lineup.findings.insert(lineup.findings.end(), alignment.findings.begin(),
+                         alignment.findings.end());
 
   std::vector<const sync::TrackPlacing*> placing_of(survey.tracks.size(), nullptr);
   for (std::size_t i = 0; i < placings.size(); ++i)

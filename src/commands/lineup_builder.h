@@ -21,10 +21,10 @@ struct AlignInput {
 /// Fails (no_input) without a mix that sounds, or without a track beside it.
 Result<AlignInput> align_input(const survey::Survey& survey);
 
-/// The lineup of all tracks but ignored ones, in the survey's order. `placings` belong to
-/// `input.tracks`. The timeline is the mix's own time. A copy is placed like what it copies.
+/// The lineup of all tracks but ignored ones, in the survey's order. The alignment's tracks belong
+/// to `input.tracks`. A copy is placed like what it copies.
 Lineup build_lineup(const survey::Survey& survey, const AlignInput& input,
-                    const std::vector<sync::TrackPlacing>& placings);
+                    const sync::Alignment& alignment);
 
 /// Whether a person has to look: a track not firm, or a finding that asks for it.
 bool needs_person(const Lineup& lineup);

@@ -138,7 +138,7 @@ class Aligner {
   Aligner(const MixInput& mix, const std::vector<TrackInput>& tracks, const AlignOptions& options)
       : mix_(mix), tracks_(tracks), options_(options), states_(tracks.size()) {}
 
-  Result<std::vector<TrackPlacing>> run() {
+  Result<Alignment> run() {
     if (auto done = find_first_maps(); !done) return done.error();
     if (auto done = pass(kPairwise, 0.15, 0.30); !done) return done.error();
     const auto& passes = options_.joint ? kJoint : kAlone;
@@ -153,8 +153,12 @@ class Aligner {
       fit_recorders(passes[i]);
     }
     auto placed = placings();
+    if (!placed) return placed.error();
+    Alignment alignment;
+    alignment.tracks = *std::move(placed);
+    alignment.mix_spans = {{0.0, mix_.length_s, 0.0, mix_.length_s, 0.0}};
     report(1.0, "done");
-    return placed;
+    return alignment;
   }
 
  private:
@@ -625,8 +629,8 @@ class Aligner {
 
 }  // namespace
 
-Result<std::vector<TrackPlacing>> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                                        const AlignOptions& options) {
+Result<Alignment> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                        const AlignOptions& options) {
   return Aligner(mix, tracks, options).run();
 }
 

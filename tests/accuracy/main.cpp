@@ -94,8 +94,8 @@ void measure(const Session& session, const Settings& settings, bool joint, Measu
   const auto placings = sync::align(session.mix_input, session.inputs, options);
   sum.seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - before).count();
   if (!placings) throw std::runtime_error(placings.error().what);
-  for (std::size_t k = 0; k < placings->size(); ++k) {
-    const sync::TrackPlacing& placing = (*placings)[k];
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    const sync::TrackPlacing& placing = placings->tracks[k];
     const auto& track = session.sound.tracks[k];
     ++sum.tracks;
     double worst_us = INFINITY;
@@ -172,7 +172,7 @@ bool measure_wrong_pairs(const Settings& settings) {
       const auto placings = sync::align(mix.mix_input, inputs, options);
       if (!placings) throw std::runtime_error(placings.error().what);
       for (std::size_t k = mix.inputs.size(); k < inputs.size(); ++k) {
-        const auto& placing = (*placings)[k];
+        const auto& placing = placings->tracks[k];
         ++pairs;
         ++standings[static_cast<int>(placing.standing)];
         best_match = std::max(best_match, placing.match_sigma);

@@ -60,7 +60,10 @@ class LineupOf : public testing::Test {
     return made ? *made : AlignInput{};
   }
   Lineup lineup(const std::vector<TrackPlacing>& placings) const {
-    return build_lineup(survey_, input(), placings);
+    sync::Alignment alignment;
+    alignment.tracks = placings;
+    alignment.mix_spans = {{0.0, kLength_s, 0.0, kLength_s, 0.0}};
+    return build_lineup(survey_, input(), alignment);
   }
 
   Survey survey_;

@@ -57,17 +57,17 @@ TEST(Align, PlacesRoomAndGuestWithinTenMicroseconds) {
   const Heard heard = hear(simulator::hybrid_session(21, 120.0, 2, 1));
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
   ASSERT_TRUE(placings);
-  for (std::size_t k = 0; k < placings->size(); ++k) {
-    const TrackPlacing& placing = (*placings)[k];
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    const TrackPlacing& placing = placings->tracks[k];
     ASSERT_EQ(placing.standing, Standing::firm) << heard.tracks[k].name;
     EXPECT_LT(heard.worst_error_us(k, placing), 10.0) << heard.tracks[k].name;
     EXPECT_LT(heard.worst_error_us(k, placing), placing.uncertainty_us) << heard.tracks[k].name;
   }
-  EXPECT_EQ((*placings)[0].recorder, (*placings)[1].recorder);
-  EXPECT_NE((*placings)[0].recorder, (*placings)[2].recorder);
-  EXPECT_FALSE((*placings)[0].remote);
-  EXPECT_FALSE((*placings)[1].remote);
-  EXPECT_TRUE((*placings)[2].remote);
+  EXPECT_EQ(placings->tracks[0].recorder, placings->tracks[1].recorder);
+  EXPECT_NE(placings->tracks[0].recorder, placings->tracks[2].recorder);
+  EXPECT_FALSE(placings->tracks[0].remote);
+  EXPECT_FALSE(placings->tracks[1].remote);
+  EXPECT_TRUE(placings->tracks[2].remote);
 }
 
 TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
@@ -93,11 +93,11 @@ TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
   double worst_joint_us = 0.0;
   double worst_alone_us = 0.0;
   for (std::size_t k = 0; k < heard.tracks.size(); ++k) {
-    ASSERT_TRUE((*joint)[k].map);
-    worst_joint_us = std::max(worst_joint_us, heard.worst_error_us(k, (*joint)[k]));
-    EXPECT_FALSE((*joint)[k].remote) << "a recorder of its own in the room";
-    if ((*alone)[k].map)
-      worst_alone_us = std::max(worst_alone_us, heard.worst_error_us(k, (*alone)[k]));
+    ASSERT_TRUE(joint->tracks[k].map);
+    worst_joint_us = std::max(worst_joint_us, heard.worst_error_us(k, joint->tracks[k]));
+    EXPECT_FALSE(joint->tracks[k].remote) << "a recorder of its own in the room";
+    if (alone->tracks[k].map)
+      worst_alone_us = std::max(worst_alone_us, heard.worst_error_us(k, alone->tracks[k]));
   }
   EXPECT_LT(worst_joint_us, 10.0);
   EXPECT_GT(worst_alone_us, 2500.0);  // a metre of air: what the joint step is for
@@ -111,12 +111,12 @@ TEST(Align, LeavesATrackOfAnotherSessionUnplacedAndTheOthersUnharmed) {
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
   ASSERT_TRUE(placings);
   for (std::size_t k = 0; k < 3; ++k) {
-    EXPECT_EQ((*placings)[k].standing, Standing::firm);
-    EXPECT_LT(heard.worst_error_us(k, (*placings)[k]), 10.0);
+    EXPECT_EQ(placings->tracks[k].standing, Standing::firm);
+    EXPECT_LT(heard.worst_error_us(k, placings->tracks[k]), 10.0);
   }
-  EXPECT_EQ((*placings)[3].standing, Standing::unplaced);
-  EXPECT_EQ((*placings)[4].standing, Standing::unplaced);
-  EXPECT_FALSE((*placings)[3].map);
+  EXPECT_EQ(placings->tracks[3].standing, Standing::unplaced);
+  EXPECT_EQ(placings->tracks[4].standing, Standing::unplaced);
+  EXPECT_FALSE(placings->tracks[3].map);
 }
 
 TEST(Align, SaysThatATrackIsInverted) {
@@ -125,9 +125,9 @@ TEST(Align, SaysThatATrackIsInverted) {
   const Heard heard = hear(spec);
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
   ASSERT_TRUE(placings);
-  EXPECT_FALSE((*placings)[0].inverted);
-  EXPECT_TRUE((*placings)[1].inverted);
-  EXPECT_LT(heard.worst_error_us(1, (*placings)[1]), 10.0);
+  EXPECT_FALSE(placings->tracks[0].inverted);
+  EXPECT_TRUE(placings->tracks[1].inverted);
+  EXPECT_LT(heard.worst_error_us(1, placings->tracks[1]), 10.0);
 }
 
 TEST(Align, GivesTheSameBitsForAnyThreadCount) {
@@ -135,17 +135,17 @@ TEST(Align, GivesTheSameBitsForAnyThreadCount) {
   const auto one = align(heard.mix_input(), heard.tracks, with_threads(1));
   const auto five = align(heard.mix_input(), heard.tracks, with_threads(5));
   ASSERT_TRUE(one && five);
-  for (std::size_t k = 0; k < one->size(); ++k) {
-    ASSERT_TRUE((*one)[k].map && (*five)[k].map);
-    EXPECT_EQ((*one)[k].map->start_s(), (*five)[k].map->start_s());
-    EXPECT_EQ((*one)[k].map->drift_ppm(), (*five)[k].map->drift_ppm());
-    EXPECT_EQ((*one)[k].uncertainty_us, (*five)[k].uncertainty_us);
-    EXPECT_EQ((*one)[k].standing, (*five)[k].standing);
-    EXPECT_EQ((*one)[k].inverted, (*five)[k].inverted);
-    EXPECT_EQ((*one)[k].remote, (*five)[k].remote);
-    ASSERT_EQ((*one)[k].windows.size(), (*five)[k].windows.size());
-    for (std::size_t w = 0; w < (*one)[k].windows.size(); ++w)
-      EXPECT_EQ((*one)[k].windows[w].offset_us, (*five)[k].windows[w].offset_us);
+  for (std::size_t k = 0; k < one->tracks.size(); ++k) {
+    ASSERT_TRUE(one->tracks[k].map && five->tracks[k].map);
+    EXPECT_EQ(one->tracks[k].map->start_s(), five->tracks[k].map->start_s());
+    EXPECT_EQ(one->tracks[k].map->drift_ppm(), five->tracks[k].map->drift_ppm());
+    EXPECT_EQ(one->tracks[k].uncertainty_us, five->tracks[k].uncertainty_us);
+    EXPECT_EQ(one->tracks[k].standing, five->tracks[k].standing);
+    EXPECT_EQ(one->tracks[k].inverted, five->tracks[k].inverted);
+    EXPECT_EQ(one->tracks[k].remote, five->tracks[k].remote);
+    ASSERT_EQ(one->tracks[k].windows.size(), five->tracks[k].windows.size());
+    for (std::size_t w = 0; w < one->tracks[k].windows.size(); ++w)
+      EXPECT_EQ(one->tracks[k].windows[w].offset_us, five->tracks[k].windows[w].offset_us);
   }
 }
 
@@ -167,7 +167,7 @@ TEST(Align, CallsATrackHeardOnceShakyAndSaysWhy) {
   tracks.push_back({"snippet", &snippet, said->length_s, false});
   const auto placings = align(heard.mix_input(), tracks, with_threads(2));
   ASSERT_TRUE(placings);
-  const TrackPlacing& placing = (*placings)[2];
+  const TrackPlacing& placing = placings->tracks[2];
   EXPECT_NE(placing.standing, Standing::firm);
   if (placing.standing == Standing::shaky) {
     EXPECT_NEAR(placing.map->start_s(), heard.sound.line_of(2, from_s), 0.0005);
@@ -199,10 +199,10 @@ TEST_P(ATrackThatLostAStretch, IsNeverFirm) {
   heard.tracks[track].length_s = left_s;
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
   ASSERT_TRUE(placings);
-  EXPECT_NE((*placings)[track].standing, Standing::firm);
-  for (std::size_t k = 0; k < placings->size(); ++k) {
-    if (k == track || (*placings)[k].standing != Standing::firm) continue;
-    EXPECT_LT(heard.worst_error_us(k, (*placings)[k]), 1000.0) << heard.tracks[k].name;
+  EXPECT_NE(placings->tracks[track].standing, Standing::firm);
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    if (k == track || placings->tracks[k].standing != Standing::firm) continue;
+    EXPECT_LT(heard.worst_error_us(k, placings->tracks[k]), 1000.0) << heard.tracks[k].name;
   }
 }
 
@@ -221,9 +221,9 @@ TEST(Align, LeavesSilenceAndNothingUnplaced) {
   heard.tracks.push_back({"nothing", &nothing, 0.0, false});
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(1));
   ASSERT_TRUE(placings);
-  EXPECT_EQ((*placings)[0].standing, Standing::firm);
-  EXPECT_EQ((*placings)[1].standing, Standing::unplaced);
-  EXPECT_EQ((*placings)[2].standing, Standing::unplaced);
+  EXPECT_EQ(placings->tracks[0].standing, Standing::firm);
+  EXPECT_EQ(placings->tracks[1].standing, Standing::unplaced);
+  EXPECT_EQ(placings->tracks[2].standing, Standing::unplaced);
 }
 
 TEST(Align, GivesUpWhenAsked) {

@@ -18,6 +18,7 @@ struct TrackInput {
   const AnalysisSignal* signal{nullptr};
   double length_s{0.0};  ///< track time, at the nominal rate
   bool lossy{false};     ///< stored through a lossy codec: its delay widens the uncertainty
+  double rate_hz{0.0};   ///< as the file states it; 0: not known, and then not doubted
 };
 
 struct MixInput {
@@ -59,14 +60,23 @@ struct TrackPlacing {
   std::vector<Finding> findings;
 };
 
+/// What align() finds.
+struct Alignment {
+  std::vector<TrackPlacing> tracks;  ///< one per input, in order
+  /// Mix time to timeline: one span where the mix is whole.
+  std::vector<Span> mix_spans;
+  std::vector<Finding> mix_findings;  ///< about the mix
+  std::vector<Finding> findings;      ///< about the session
+};
+
 /// Places every track against the mix by the joint method: a first map from feature votes, pairwise
 /// refinement, then windows in which all tracks together explain the mix, and a robust fit.
-/// Result: one placing per input, in order. Bit-identical for any `threads`.
+/// Bit-identical for any `threads`.
 /// Fails only where a signal cannot be read. A silent or foreign track is a placing, not a failure.
 /// Cost: about 112 000 transforms of 4096 per track-hour and a few per hour of mix; memory: 0.8 kB
 /// per second of every track (3.2 while its features are made) and 25 MB per thread.
-Result<std::vector<TrackPlacing>> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                                        const AlignOptions& options);
+Result<Alignment> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                        const AlignOptions& options);
 
 /// Which of `signals` is the mix: the one in which the others are heard.
 struct MixChoice {

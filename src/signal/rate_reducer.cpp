@@ -7,7 +7,6 @@
 #include <utility>
 
 #include "kilter/signal/analysis_signal.h"
-#include "kilter/signal/fft.h"
 #include "sinc.h"
 
 namespace kilter {
@@ -19,21 +18,6 @@ constexpr double kAttenuationDb = 83.0;
 // kept, and interpolating linearly between them adds an error 100 dB down.
 constexpr std::int64_t kMostExactTaps = 45000;
 constexpr double kPhasesPerPeriod = 512.0;
-
-/// One filter: taps `distance` = tap - (half - 1) - fraction away from the output's place.
-void append_row(double fraction, double cutoff, std::int64_t half, std::vector<float>& rows) {
-  const double beta = kaiser_beta(kAttenuationDb);
-  std::vector<double> filter;
-  double sum = 0.0;
-  for (std::int64_t tap = 0; tap < 2 * half; ++tap) {
-    // Tap `half - 1` sits on the input frame at or before the output's place.
-    const double distance = static_cast<double>(tap - (half - 1)) - fraction;
-    filter.push_back(2.0 * cutoff * sinc(2.0 * cutoff * distance) *
-                     kaiser(distance / static_cast<double>(half), beta));
-    sum += filter.back();
-  }
-  for (const double value : filter) rows.push_back(static_cast<float>(value / sum));
-}
 
 }  // namespace
 
@@ -55,7 +39,8 @@ ReducerFilter::ReducerFilter(SampleRate rate) {
   phases_ = exact ? up_ : static_cast<std::int64_t>(std::ceil(2.0 * cutoff * kPhasesPerPeriod));
   rows_.reserve(static_cast<std::size_t>((phases_ + 1) * 2 * half_));
   for (std::int64_t phase = 0; phase <= phases_; ++phase)
-    append_row(static_cast<double>(phase) / static_cast<double>(phases_), cutoff, half_, rows_);
+    append_low_pass_row(static_cast<double>(phase) / static_cast<double>(phases_), cutoff, half_,
+                        kAttenuationDb, rows_);
 }
 
 float ReducerFilter::value_at(const float* input, const Place& place) const {

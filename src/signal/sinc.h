@@ -4,6 +4,9 @@
 #include <cmath>
 #include <cstdint>
 #include <numbers>
+#include <vector>
+
+#include "kilter/signal/fft.h"
 
 namespace kilter {
 
@@ -21,6 +24,23 @@ inline float dot(const float* a, const float* b, std::int64_t count) {
   for (std::int64_t i = 0; i < count; i += kLanes)
     for (int lane = 0; lane < kLanes; ++lane) sums[lane] += a[i + lane] * b[i + lane];
   return ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
+}
+
+/// Appends a Kaiser-windowed low-pass of `2 * half` taps, summing to 1, to `rows`. Tap `half - 1`
+/// sits on the input frame at or before the output's place, `fraction` of a frame from it.
+/// `cutoff` in cycles per input frame.
+inline void append_low_pass_row(double fraction, double cutoff, std::int64_t half,
+                                double attenuation_db, std::vector<float>& rows) {
+  const double beta = kaiser_beta(attenuation_db);
+  std::vector<double> filter;
+  double sum = 0.0;
+  for (std::int64_t tap = 0; tap < 2 * half; ++tap) {
+    const double distance = static_cast<double>(tap - (half - 1)) - fraction;
+    filter.push_back(2.0 * cutoff * sinc(2.0 * cutoff * distance) *
+                     kaiser(distance / static_cast<double>(half), beta));
+    sum += filter.back();
+  }
+  for (const double value : filter) rows.push_back(static_cast<float>(value / sum));
 }
 
 }  // namespace kilter

@@ -7,6 +7,8 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 
+#include "truth.h"
+
 namespace kilter::simulator {
 namespace {
 
@@ -62,21 +64,35 @@ Result<void> write_sound(const std::vector<float>& samples, double rate_hz,
   return write_lossless(samples, rate_hz, file, options);
 }
 
+ordered_json seams_of(const std::vector<TrueSeam>& seams) {
+  ordered_json all = ordered_json::array();
+  for (const TrueSeam& seam : seams)
+    all.push_back({{"from_s", seam.track_from_s},
+                   {"to_s", seam.track_to_s},
+                   {"line_s", seam.line_s},
+                   {"step_s", seam.step_s},
+                   {"cause", seam.cause},
+                   {"speech_near", seam.speech_near}});
+  return all;
+}
+
 ordered_json truth_of(const SimulatedTrack& track, const FileOptions& options) {
-  const double length_s = static_cast<double>(track.samples.size()) / track.clock.rate_hz;
+  const double length_s = track.length_s();
   ordered_json points = ordered_json::array();
   for (int i = 0; 10.0 * i < length_s; ++i) points.push_back({10.0 * i, track.line_of(10.0 * i)});
   points.push_back({length_s, track.line_of(length_s)});
-  return {{"name", track.name},
-          {"file", file_name(track.name, track.stored, options)},
-          {"rate", track.clock.rate_hz},
-          {"frames", track.samples.size()},
-          {"role", track.remote ? "remote" : "room"},
-          {"recorder", track.recorder},
-          {"inverted", track.inverted},
-          {"start_s", track.line_of(0.0)},
-          {"drift_ppm", (length_s / (track.line_of(length_s) - track.line_of(0.0)) - 1.0) * 1e6},
-          {"points", std::move(points)}};
+  ordered_json truth{{"name", track.name},
+                     {"file", file_name(track.name, track.stored, options)},
+                     {"rate", track.clock.file_rate_hz()},
+                     {"frames", track.samples.size()},
+                     {"role", track.remote ? "remote" : "room"},
+                     {"recorder", track.recorder},
+                     {"inverted", track.inverted},
+                     {"start_s", track.line_of(0.0)},
+                     {"drift_ppm", mean_drift_ppm(track)},
+                     {"points", std::move(points)}};
+  if (!track.seams.empty()) truth["seams"] = seams_of(track.seams);
+  return truth;
 }
 
 }  // namespace
@@ -92,7 +108,7 @@ Result<void> write_session(const Session& session, const fs::path& folder,
   fs::create_directories(folder, failed);
   if (failed) return cannot_write(folder, "the folder could not be made");
   for (const SimulatedTrack& track : session.tracks) {
-    auto done = write_sound(track.samples, track.clock.rate_hz, track.encoded,
+    auto done = write_sound(track.samples, track.clock.file_rate_hz(), track.encoded,
                             folder / file_name(track.name, track.stored, options), options);
     if (!done) return done;
   }
@@ -101,9 +117,10 @@ Result<void> write_session(const Session& session, const fs::path& folder,
 }
 
 Result<void> write_truth(const Session& session, const fs::path& file, const FileOptions& options) {
-  const ordered_json mix{{"file", file_name(options.mix_name, session.mix_coding, options)},
-                         {"rate", session.mix_rate_hz},
-                         {"frames", session.mix.size()}};
+  ordered_json mix{{"file", file_name(options.mix_name, session.mix_coding, options)},
+                   {"rate", session.mix_rate_hz},
+                   {"frames", session.mix.size()}};
+  if (!session.mix_seams.empty()) mix["seams"] = seams_of(session.mix_seams);
   // A line per track and per utterance: for people and for line-by-line comparison.
   std::string text = "{\"kind\": \"kilter truth\", \"version\": 1,\n\"mix\": " + mix.dump();
   text += ",\n\"tracks\": [";

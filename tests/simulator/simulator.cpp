@@ -10,6 +10,7 @@
 #include "random.h"
 #include "room.h"
 #include "talk.h"
+#include "truth.h"
 
 namespace kilter::simulator {
 namespace {
@@ -21,7 +22,8 @@ enum : std::uint64_t {
   kMicNoiseKey,
   kRecorderNoiseKey,
   kRideKey,
-  kSpecKey
+  kSpecKey,
+  kStreamTimeKey
 };
 
 constexpr double kLowestRate_hz = 8000.0;
@@ -41,9 +43,14 @@ Result<void> check(const SessionSpec& spec) {
   for (const Clock& clock : spec.recorders) {
     if (!(clock.rate_hz >= kLowestRate_hz && clock.rate_hz <= kHighestRate_hz))
       return senseless("a recorder's rate lies outside 8 to 384 kHz");
-    if (std::abs(clock.drift_ppm) > 1e4 || std::abs(clock.warm_up.ppm) > 1e4)
+    if (clock.header_rate_hz != 0.0 &&
+        !(clock.header_rate_hz >= kLowestRate_hz && clock.header_rate_hz <= kHighestRate_hz))
+      return senseless("the rate in a file's header lies outside 8 to 384 kHz");
+    if (std::abs(clock.drift_ppm) > 1e4 || std::abs(clock.warm_up.ppm) > 1e4 ||
+        std::abs(clock.swing.ppm) > 1e4)
       return senseless("a recorder's clock is more than 1 % wrong");
-    if (clock.length_s < 0.0 || !std::isfinite(clock.start_s) || clock.warm_up.time_constant_s <= 0)
+    if (clock.length_s < 0.0 || !std::isfinite(clock.start_s) ||
+        clock.warm_up.time_constant_s <= 0 || clock.swing.period_s <= 0)
       return senseless("a recorder's start or length is no number to work with");
     if (clock.length_s == 0.0 && clock.start_s >= spec.length_s)
       return senseless("a recorder starts after the mix has ended, and no length is given");
@@ -86,7 +93,7 @@ class Simulation {
         mix_frames_(std::llround(spec.length_s * kWorldRateHz)) {}
 
   Result<Session> run() {
-    plan_recordings();
+    if (auto done = plan_recordings(); !done) return done.error();
     plan_speech();
     bus_.assign(static_cast<std::size_t>(mix_frames_), 0.0F);
     const int count = static_cast<int>(spec_.people.size());
@@ -94,11 +101,12 @@ class Simulation {
       if (auto done = run_tracks(first, std::min(first + threads_, count)); !done)
         return done.error();
     if (auto done = finish_mix(); !done) return done.error();
+    find_seams(session_);
     return std::move(session_);
   }
 
  private:
-  void plan_recordings() {
+  Result<void> plan_recordings() {
     for (const Person& person : spec_.people) {
       SimulatedTrack track;
       track.name = person.name;
@@ -109,8 +117,13 @@ class Simulation {
       track.clock = spec_.recorders[static_cast<std::size_t>(person.recorder)];
       const std::int64_t frames = frames_of(track.clock, spec_.length_s);
       track.samples.resize(static_cast<std::size_t>(std::max<std::int64_t>(frames, 0)));
+      track.excursions = person.stream.excursions;
+      auto file = FileMap::make(track.clock.damage, person.damage, track.clock.rate_hz, frames);
+      if (!file) return file.error();
+      track.file = *std::move(file);
       session_.tracks.push_back(std::move(track));
     }
+    return {};
   }
 
   /// World frames that a track's microphone must deliver: the mix and its recording.
@@ -186,8 +199,9 @@ class Simulation {
       const double position = line_s * kWorldRateHz - static_cast<double>(span.from);
       track.samples[i] = gain * interpolator.at(sound, position) + noise_gain * noise.noise();
     }
+    track.samples = track.file.apply(std::move(track.samples));
     if (track.stored.codec == Codec::none) return {};
-    auto coded = code(track.samples, track.clock.rate_hz, track.stored);
+    auto coded = code(track.samples, track.clock.file_rate_hz(), track.stored);
     if (!coded) return coded.error();
     track.samples = std::move(coded->samples);
     track.encoded = std::move(coded->bytes);
@@ -207,10 +221,32 @@ class Simulation {
       auto sent = send_through(owner.stream, stream_seed, session_.talk, person, sound);
       if (!sent) return sent.error();
       session_.tracks[static_cast<std::size_t>(person)].way_delay_s = *sent;
+      bend(person, sound);
     }
     duck_pauses(session_.talk, person, spec_.mix.duck_db, 0.0, sound);
     ride_gain(random.bits(), spec_.mix.gain_riding_db, sound);
     return {};
+  }
+
+  /// The stream's own time.
+  void bend(int person, std::vector<float>& sound) {
+    const Stream& stream = spec_.people[static_cast<std::size_t>(person)].stream;
+    SimulatedTrack& track = session_.tracks[static_cast<std::size_t>(person)];
+    std::vector<BufferStep> steps = stream.steps;
+    if (stream.steps_in_pauses)
+      for (BufferStep& step : steps)
+        step.line_s = nearest_pause(session_.talk, person, step.line_s);
+    track.steps = heard_steps(steps);
+    StreamTime time(stream.excursions, steps);
+    if (stream.staircase_s > 0.0) {
+      Random random{spec_.seed, kStreamTimeKey, static_cast<std::uint64_t>(person)};
+      const double first_error_s = stream.staircase_s * random.between(-0.5, 0.5);
+      const Clock& clock = track.clock;
+      time.play_sample_for_sample([&clock](double own_s) { return clock.line_of(own_s); },
+                                  clock.own_of(0.0), 0.0, spec_.length_s, stream.staircase_s,
+                                  first_error_s);
+    }
+    if (!time.is_straight()) sound = time.apply(sound);
   }
 
   Result<void> run_tracks(int first, int last) {
@@ -239,11 +275,17 @@ class Simulation {
     session_.mix_rate_hz = spec_.mix.rate_hz;
     session_.mix_coding = spec_.mix.coding;
     session_.mix = at_mix_rate();
+    auto file = FileMap::make({}, spec_.mix.damage, spec_.mix.rate_hz,
+                              static_cast<std::int64_t>(session_.mix.size()));
+    if (!file) return file.error();
+    session_.mix_file = *std::move(file);
+    session_.mix = session_.mix_file.apply(std::move(session_.mix));
     if (spec_.mix.coding.codec == Codec::none) return {};
     auto coded = code(session_.mix, spec_.mix.rate_hz, spec_.mix.coding);
     if (!coded) return coded.error();
     session_.mix = std::move(coded->samples);
     session_.mix_encoded = std::move(coded->bytes);
+    session_.mix_delay_s = coded->delay_s;
     for (SimulatedTrack& track : session_.tracks) track.way_delay_s += coded->delay_s;
     return {};
   }
@@ -267,13 +309,6 @@ class Simulation {
 };
 
 }  // namespace
-
-double Clock::line_of(double track_s) const {
-  const double steady_s = start_s + track_s / (1.0 + drift_ppm * 1e-6);
-  if (warm_up.ppm == 0.0) return steady_s;
-  const double gained_s = warm_up.time_constant_s * -std::expm1(-track_s / warm_up.time_constant_s);
-  return steady_s - warm_up.ppm * 1e-6 * gained_s;
-}
 
 SessionSpec hybrid_session(std::uint64_t seed, double length_s, int room, int remote) {
   static constexpr const char* kRoomNames[] = {"keeper", "mate",   "cook",

@@ -1,10 +1,10 @@
 // Hybrid sessions made to order: people in a room and guests far away, their recorders' clocks, and
 // the mixdown, with the exact truth of where every recording belongs.
 //
-// World time is the mix's time. Everything that sounds lies on one grid of kWorldRateHz; the mix
-// reads that grid as it stands, a recorder reads it between the grid points, at the times that its
-// clock says. A room microphone feeds the mix and its recorder with the same signal, so the truth
-// does not depend on the room.
+// World time is the undamaged mix's time, and the timeline. Everything that sounds lies on one grid
+// of kWorldRateHz; the mix reads that grid as it stands, a recorder reads it between the grid
+// points, at the times that its clock says. A room microphone feeds the mix and its recorder with
+// the same signal, so the truth does not depend on the room.
 #pragma once
 
 #include <cstdint>
@@ -13,7 +13,9 @@
 #include <vector>
 
 #include "codec.h"
+#include "damage.h"
 #include "kilter/base/result.h"
+#include "stream_time.h"
 #include "voices.h"
 
 namespace kilter::simulator {
@@ -25,26 +27,44 @@ struct WarmUp {
   double time_constant_s{600.0};
 };
 
+/// The room warms and cools: the clock is `ppm` * sin(2 pi (t / period_s + phase)) fast, on top.
+struct Swing {
+  double ppm{0.0};
+  double period_s{3600.0};
+  double phase{0.0};  ///< in turns
+};
+
 /// One recorder's clock. A guest's start counts the way to the mix: it is the place in the mix
 /// where the recording's first sample is heard.
 struct Clock {
-  double rate_hz{48000.0};  ///< as the file states it; at least 8000
+  double rate_hz{48000.0};  ///< at which samples are made; at least 8000
   double drift_ppm{0.0};    ///< positive: fast, too many samples
   double start_s{0.0};      ///< timeline second of the first sample; may be far before the mix
   double length_s{0.0};     ///< in the recorder's own seconds; 0: until the mix ends
-  WarmUp warm_up;
+  WarmUp warm_up{};
+  Swing swing{};
+  double header_rate_hz{0.0};    ///< what the file says of its rate; 0: the truth
+  std::vector<Damage> damage{};  ///< of all files of this recorder
 
-  /// Timeline second of a track second. Exact to the rounding of a double.
-  double line_of(double track_s) const;
+  double file_rate_hz() const { return header_rate_hz > 0.0 ? header_rate_hz : rate_hz; }
+  /// Timeline second of a second on the recorder's own clock. Exact to the rounding of a double.
+  double line_of(double own_s) const;
+  /// Its inverse.
+  double own_of(double line_s) const;
 };
 
-/// What happens to a guest's voice on its way into the mix. Only the codec moves it in time, and
-/// the truth counts that.
+/// What happens to a guest's voice on its way into the mix. The codec and the steps move it in
+/// time, and the truth counts that; excursions and the staircase are the mix's trouble, and the
+/// truth goes straight through them.
 struct Stream {
   Coding coding;             ///< Opus at 24 or 32 kbit/s is typical
   double low_pass_hz{0.0};   ///< 0: none; a linear-phase filter, its delay taken out
   double gate_db{0.0};       ///< below 0: pauses are turned down by this much
   double gain_riding_db{0};  ///< a level control that follows nobody, within +- this
+  std::vector<Excursion> excursions;
+  std::vector<BufferStep> steps;
+  bool steps_in_pauses{true};  ///< each step waits for the nearest pause of the guest
+  double staircase_s{0.0};     ///< above 0: played on the mix's clock, with splices of this length
 };
 
 struct Person {
@@ -60,6 +80,7 @@ struct Person {
   bool inverted{false};             ///< the recording only
   Coding stored;                    ///< how the recording is kept
   Stream stream;                    ///< for guests
+  std::vector<Damage> damage;       ///< of this file alone
 };
 
 /// How the people in the room reach each other's microphones. Each pair draws from the ranges.
@@ -79,6 +100,7 @@ struct Mix {
   double peak_db{-2.0};        ///< the mix's highest sample, before coding
   bool bus_filters{false};     ///< high-pass at 80 Hz and a gentle presence shelf, minimum phase
   Coding coding;
+  std::vector<Damage> damage;  ///< of the finished mix, in seconds of the whole one
 };
 
 struct SessionSpec {
@@ -96,6 +118,27 @@ struct SessionSpec {
 /// session.
 SessionSpec hybrid_session(std::uint64_t seed, double length_s, int room, int remote);
 
+/// A place where the line from a file's time to the timeline steps.
+struct TrueSeam {
+  double track_from_s{0.0};  ///< the seam itself in the file's time: nothing where sound is lost,
+  double track_to_s{0.0};    ///< else the zeros, the second copy, or what the stream made double
+  double line_s{0.0};        ///< timeline second at which the sound before it ends
+  double line_after_s{0.0};  ///< and with which the sound goes on
+  /// How much later on the timeline the sound lies than the line before it says: above 0 where
+  /// a stretch was lost, below 0 where one was repeated or put in, 0 for zeros in place of sound.
+  double step_s{0.0};
+  std::string cause;  ///< track, recorder, stream or mix; recorder only where it has other files
+  /// The person (of the recorder's damage: somebody of that recorder; of the mix's: anybody) speaks
+  /// for 1.5 s or more in the 5 s before `line_s`, and in the 5 s after `line_after_s`.
+  bool speech_near{false};
+};
+
+/// A buffer step as the truth counts it.
+struct HeardStep {
+  double world_s{0.0};  ///< world second of the voice from which on it counts
+  double added_s{0.0};  ///< how late all steps so far make the voice
+};
+
 struct SimulatedTrack {
   std::string name;
   bool remote{false};
@@ -103,16 +146,23 @@ struct SimulatedTrack {
   bool inverted{false};
   Clock clock;
   Coding stored;
-  std::vector<float> samples;  ///< as a reader finds them: after coding
-  std::vector<char> encoded;   ///< the file's bytes, where a lossy codec stores it
-  double way_delay_s{0.0};     ///< what lossy codecs on the way into the mix added
-  double stored_delay_s{0.0};  ///< what the recording's own lossy codec added, in its own seconds
+  std::vector<float> samples;    ///< as a reader finds them: after coding
+  std::vector<char> encoded;     ///< the file's bytes, where a lossy codec stores it
+  double way_delay_s{0.0};       ///< what lossy codecs on the way into the mix added
+  double stored_delay_s{0.0};    ///< what the recording's own lossy codec added, in track seconds
+  FileMap file;                  ///< what damage left of the recording
+  std::vector<HeardStep> steps;  ///< of its stream, in order
+  std::vector<TrueSeam> seams;   ///< in order of the file's time
+  std::vector<Excursion> excursions;  ///< of its stream, on the timeline
 
-  /// The truth: the timeline (mix) second at which a second of this file is heard. The codecs'
-  /// delays are measured (see Coded); without codecs it is the clock's own line.
-  double line_of(double track_s) const {
-    return clock.line_of(track_s - stored_delay_s) + way_delay_s;
-  }
+  /// Track time is the file's: its samples over the rate that its header states.
+  double length_s() const { return static_cast<double>(samples.size()) / clock.file_rate_hz(); }
+  /// The truth: the timeline second at which a second of this file is heard. The codecs' delays
+  /// are measured (see Coded); without codecs and damage it is the clock's own line. Inserted zeros
+  /// count as the sound that would have gone on. `track_s` may lie outside of the file.
+  double line_of(double track_s) const;
+  /// Timeline second of a second of the undamaged recording, on the recorder's clock.
+  double line_of_own(double own_s) const;
 };
 
 /// Somebody says something.
@@ -129,8 +179,15 @@ struct Session {
   std::vector<char> mix_encoded;       ///< the file's bytes, where a lossy codec stores it
   std::vector<SimulatedTrack> tracks;  ///< one per person, in order
   std::vector<Utterance> talk;         ///< in order of time
+  FileMap mix_file;                    ///< what damage left of the mix
+  std::vector<TrueSeam> mix_seams;     ///< "track" there means the mix
+  double mix_delay_s{0.0};             ///< what the mix's own lossy codec added
 
   double line_of(std::size_t track, double track_s) const { return tracks[track].line_of(track_s); }
+  /// The timeline is the time of the mix as it was before any damage.
+  double line_of_mix(double mix_s) const;
+  /// Its inverse: where the mix first holds a moment of the timeline. Nothing where that is lost.
+  std::optional<double> mix_of_line(double line_s) const;
 };
 
 /// Makes the session. The talk goes on for all the time that any recording or the mix covers.

@@ -90,8 +90,43 @@ INSTANTIATE_TEST_SUITE_P(
                     TruthCase{"CdRate", {44100, 61.0, -1.0, 0, {}}, 19800.0},
                     TruthCase{"LowRate", {16000, -61.0, -1.0, 0, {}}, 7150.0},
                     TruthCase{"HighRate", {96000, 5.0, -1.0, 0, {}}, 21500.0},
-                    TruthCase{"WarmingUp", {48000, 5.0, -1.0, 0, {8.0, 4.0}}, 5000.0}),
+                    TruthCase{"WarmingUp", {48000, 5.0, -1.0, 0, {8.0, 4.0}}, 5000.0},
+                    TruthCase{"Swinging", {48000, 5.0, -1.0, 0, {}, {8.0, 4.0, 0.3}}, 5000.0},
+                    TruthCase{"PulledDown", {48000 / 1.001, 5.0, -1.0, 0, {}}, 5000.0}),
     [](const auto& each) { return each.param.name; });
+
+TEST(Clock, SwingsByWhatItSays) {
+  Clock clock;
+  clock.drift_ppm = 20.0;
+  clock.swing = {3.0, 600.0, 0.125};
+  for (const double at_s : {0.0, 100.0, 333.0, 500.0, 2000.0}) {
+    // A second either side: the sine bends by less than 1e-4 ppm within it.
+    const double passed_s = clock.line_of(at_s + 1.0) - clock.line_of(at_s - 1.0);
+    const double fast_ppm = 20.0 + 3.0 * std::sin(2.0 * std::numbers::pi * (at_s / 600.0 + 0.125));
+    EXPECT_NEAR((2.0 / passed_s - 1.0) * 1e6, fast_ppm, 1e-3) << at_s;
+  }
+}
+
+TEST(Clock, TellsItsOwnSecondOfALineSecond) {
+  Clock clock{48000.0, -80.0, -7000.0, 0.0, {5.0, 900.0}, {4.0, 2000.0, 0.7}};
+  for (const double own_s : {-3.0, 0.0, 12.5, 7200.0, 20000.0})
+    EXPECT_NEAR(clock.own_of(clock.line_of(own_s)), own_s, 1e-9);
+}
+
+TEST(Simulator, WritesTheWrongHeaderAndNothingElse) {
+  SessionSpec spec = hybrid_session(8, 6.0, 0, 1);
+  spec.recorders[0].rate_hz = 48000.0;
+  const auto honest = simulate(spec, SyntheticVoices(8), 1);
+  spec.recorders[0].header_rate_hz = 44100.0;
+  const auto wrong = simulate(spec, SyntheticVoices(8), 1);
+  ASSERT_TRUE(honest);
+  ASSERT_TRUE(wrong);
+  EXPECT_EQ(honest->tracks[0].samples, wrong->tracks[0].samples);
+  EXPECT_EQ(honest->mix, wrong->mix);
+  EXPECT_EQ(wrong->tracks[0].clock.file_rate_hz(), 44100.0);
+  for (const double frame : {0.0, 12345.0, 200000.0})
+    EXPECT_NEAR(wrong->line_of(0, frame / 44100.0), honest->line_of(0, frame / 48000.0), 1e-12);
+}
 
 TEST(Simulator, FeedsTheMixAtTheTimeThatTheTruthTells) {
   for (const bool remote : {false, true}) {
@@ -209,6 +244,15 @@ INSTANTIATE_TEST_SUITE_P(
         Senseless{"RateOfZero", [](SessionSpec& s) { s.recorders[0].rate_hz = 0.0; }},
         Senseless{"MixRateOfZero", [](SessionSpec& s) { s.mix.rate_hz = 0.0; }},
         Senseless{"TalksMoreThanAlways", [](SessionSpec& s) { s.people[0].talk_share = 1.5; }},
+        Senseless{"HeaderOfNoRate", [](SessionSpec& s) { s.recorders[0].header_rate_hz = 7.0; }},
+        Senseless{"DamageAfterTheEnd",
+                  [](SessionSpec& s) {
+                    s.people[0].damage = {{Damage::Kind::lost, 999.0, 1.0}};
+                  }},
+        Senseless{"MixDamageAfterTheEnd",
+                  [](SessionSpec& s) {
+                    s.mix.damage = {{Damage::Kind::lost, 999.0, 1.0}};
+                  }},
         Senseless{"StartAfterTheMix", [](SessionSpec& s) { s.recorders[0].start_s = 99.0; }},
         Senseless{"OpusAt44100",
                   [](SessionSpec& s) {

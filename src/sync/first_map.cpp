@@ -24,25 +24,35 @@ constexpr double kElsewhere_s = 0.2;    // a rival lies at least so far away
 constexpr double kFoundInOne = 9.0;
 constexpr double kFoundInAll = 10.0;
 constexpr double kAboveRival = 1.3;
+constexpr double kRivalInOne = 10.5;  // so strong, another line is no chance: the track has seams
 
 using Spectrum = FftVector<std::complex<float>>;
 
-/// First frames of the chunks that vote.
+double liveliness_of(const OnsetFeatures& track, std::int64_t first, std::int64_t length) {
+  double sum = 0.0;
+  for (const auto& band : track.bands)
+    for (std::int64_t t = first; t < first + length; ++t) {
+      const auto v = static_cast<double>(band[static_cast<std::size_t>(t)]);
+      sum += v * v;
+    }
+  return sum;
+}
+
+/// First frames of the chunks that vote: none in which nothing sets in.
 std::vector<std::int64_t> choose_chunks(const OnsetFeatures& track, std::int64_t length) {
   std::vector<std::int64_t> starts;
   for (std::int64_t first = 0; first + length <= track.frames(); first += kHop)
     starts.push_back(first);
   if (starts.empty() || starts.back() + length < track.frames())
     starts.push_back(track.frames() - length);
+  std::vector<double> liveliness;
+  std::erase_if(starts, [&](std::int64_t first) {
+    const double lively = liveliness_of(track, first, length);
+    if (lively > 0.0) liveliness.push_back(lively);
+    return lively <= 0.0;
+  });
   if (starts.size() <= kMaxChunks) return starts;
 
-  std::vector<double> liveliness(starts.size(), 0.0);
-  for (std::size_t i = 0; i < starts.size(); ++i)
-    for (const auto& band : track.bands)
-      for (std::int64_t t = starts[i]; t < starts[i] + length; ++t) {
-        const auto v = static_cast<double>(band[static_cast<std::size_t>(t)]);
-        liveliness[i] += v * v;
-      }
   std::vector<std::size_t> order(starts.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::stable_sort(order.begin(), order.end(),
@@ -295,8 +305,14 @@ FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track,
   settle(line, map.votes);
   map.lag_s = line.lag_s;
   map.drift_ppm = line.drift * 1e6;
+  double best_elsewhere = 0.0;
+  for (const Vote& vote : map.votes)
+    if (std::abs(residual(vote, rival)) < kAgreement_s)
+      best_elsewhere = std::max(best_elsewhere, vote.sigma);
+  const bool both_true =
+      rival.support > 0.0 && best_elsewhere >= kRivalInOne && map.best_vote >= kRivalInOne;
   map.found = (map.best_vote >= kFoundInOne || map.match_sigma >= kFoundInAll) &&
-              map.match_sigma >= kAboveRival * map.rival_sigma;
+              (both_true || map.match_sigma >= kAboveRival * map.rival_sigma);
   return map;
 }
 

@@ -1,0 +1,225 @@
+#include "joint_frames.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kRidge = 1e-3;  // of each track's own power
+constexpr std::int64_t kBlockFrames = 1 << 16;
+constexpr std::size_t kMostBlocks = 64;
+
+using Complex = std::complex<double>;
+
+/// Sum over bin `b` and `pool` bins to both sides.
+Complex at(const BandSpectrum& spectrum, std::size_t b, std::size_t pool) {
+  Complex sum;
+  const std::size_t end = std::min(spectrum.re.size(), b + pool + 1);
+  for (std::size_t i = b < pool ? 0 : b - pool; i < end; ++i)
+    sum += Complex(static_cast<double>(spectrum.re[i]), static_cast<double>(spectrum.im[i]));
+  return sum;
+}
+
+/// Moves the sound of a frame earlier by a fraction of a sample.
+void advance(BandSpectrum& band, std::size_t first_bin, int frame, double samples) {
+  const double per_bin = 2.0 * std::numbers::pi * samples / frame;
+  const Complex step = std::polar(1.0, per_bin);
+  Complex turn = std::polar(1.0, per_bin * static_cast<double>(first_bin));
+  for (std::size_t b = 0; b < band.re.size(); ++b) {
+    const auto c = static_cast<float>(turn.real());
+    const auto s = static_cast<float>(turn.imag());
+    const float re = band.re[b] * c - band.im[b] * s;
+    band.im[b] = band.re[b] * s + band.im[b] * c;
+    band.re[b] = re;
+    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
+            turn.real() * step.imag() + turn.imag() * step.real()};
+  }
+}
+
+/// sum += conj(a) * b
+void accumulate(const BandSpectrum& a, const BandSpectrum& b, BandSpectrum& sum) {
+  for (std::size_t i = 0; i < sum.re.size(); ++i) {
+    sum.re[i] += a.re[i] * b.re[i] + a.im[i] * b.im[i];
+    sum.im[i] += a.re[i] * b.im[i] - a.im[i] * b.re[i];
+  }
+}
+
+/// Solves the Hermitian system in place by Cholesky's factors; `a` row-major, lower triangle. False
+/// when singular.
+bool solve_hermitian(std::vector<Complex>& a, std::vector<Complex>& x) {
+  const std::size_t n = x.size();
+  for (std::size_t j = 0; j < n; ++j) {
+    double diagonal = a[j * n + j].real();
+    for (std::size_t k = 0; k < j; ++k) diagonal -= std::norm(a[j * n + k]);
+    if (!(diagonal > 0.0)) return false;
+    const double root = std::sqrt(diagonal);
+    a[j * n + j] = root;
+    for (std::size_t i = j + 1; i < n; ++i) {
+      Complex sum = a[i * n + j];
+      for (std::size_t k = 0; k < j; ++k) sum -= a[i * n + k] * std::conj(a[j * n + k]);
+      a[i * n + j] = sum / root;
+    }
+  }
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t k = 0; k < i; ++k) x[i] -= a[i * n + k] * x[k];
+    x[i] /= a[i * n + i].real();
+  }
+  for (std::size_t i = n; i-- > 0;) {
+    for (std::size_t k = i + 1; k < n; ++k) x[i] -= std::conj(a[k * n + i]) * x[k];
+    x[i] /= a[i * n + i].real();
+  }
+  return true;
+}
+
+}  // namespace
+
+FrameTaker::FrameTaker(int frame, double from_hz, double to_hz)
+    : fft_(frame),
+      first_bin_(static_cast<std::size_t>(from_hz * frame / kAnalysisRateHz) + 1),
+      bins_(static_cast<std::size_t>(to_hz * frame / kAnalysisRateHz) + 1 - first_bin_),
+      window_(hann_window(frame)),
+      buffer_(static_cast<std::size_t>(frame)),
+      spectrum_(static_cast<std::size_t>(fft_.bins())) {}
+
+FrameTaker::Block& FrameTaker::block_of(const AnalysisSignal& signal) {
+  for (Block& block : blocks_)
+    if (block.signal == &signal) return block;
+  if (blocks_.size() < kMostBlocks) return blocks_.emplace_back();
+  return blocks_[next_block_++ % blocks_.size()];
+}
+
+Result<const float*> FrameTaker::samples(const AnalysisSignal& signal, std::int64_t first) {
+  const std::int64_t end = first + frame();
+  for (const Block& block : blocks_)
+    if (block.signal == &signal && first >= block.first &&
+        end <= block.first + std::ssize(block.samples))
+      return block.samples.data() + (first - block.first);
+  Block& block = block_of(signal);
+  block.signal = &signal;
+  block.first = first - frame();  // the next frame may lie a little before
+  block.samples.resize(static_cast<std::size_t>(kBlockFrames + frame()));
+  if (auto read = signal.read(block.first, block.samples); !read) {
+    block.signal = nullptr;
+    return read.error();
+  }
+  return block.samples.data() + (first - block.first);
+}
+
+Result<void> FrameTaker::take(const AnalysisSignal& signal, std::int64_t centre,
+                              BandSpectrum& out) {
+  const auto from = samples(signal, centre - frame() / 2);
+  if (!from) return from.error();
+  const float* sound = *from;
+  for (std::size_t i = 0; i < buffer_.size(); ++i) buffer_[i] = sound[i] * window_[i];
+  fft_.forward(buffer_, spectrum_);
+  out.resize(bins_);
+  for (std::size_t b = 0; b < bins_; ++b) {
+    out.re[b] = spectrum_[first_bin_ + b].real();
+    out.im[b] = spectrum_[first_bin_ + b].imag();
+  }
+  return {};
+}
+
+Result<bool> FrameTaker::take(const MappedTrack& track, double line_s, BandSpectrum& out) {
+  const auto track_s = track.map->to_track(line_s);
+  if (!track_s) {
+    out.resize(bins_);
+    out.clear();
+    return false;
+  }
+  const double place = *track_s * kAnalysisRateHz;
+  const auto whole = static_cast<std::int64_t>(std::llround(place));
+  if (auto taken = take(*track.signal, whole, out); !taken) return taken.error();
+  advance(out, first_bin_, frame(), place - static_cast<double>(whole));
+  return true;
+}
+
+void JointFit::reset(std::size_t tracks) {
+  tracks_ = tracks;
+  matrix_.resize(std::max(matrix_.size(), tracks * (tracks + 1) / 2));
+  cross_.resize(std::max(cross_.size(), tracks));
+  filters_.resize(std::max(filters_.size(), tracks));
+  for (auto* set : {&matrix_, &cross_, &filters_})
+    for (BandSpectrum& spectrum : *set) {
+      spectrum.resize(bins_);
+      spectrum.clear();
+    }
+}
+
+void JointFit::add(std::span<const BandSpectrum> tracks, const BandSpectrum& target) {
+  for (std::size_t i = 0; i < tracks_; ++i) {
+    accumulate(tracks[i], target, cross_[i]);
+    for (std::size_t j = 0; j <= i; ++j)
+      accumulate(tracks[i], tracks[j], matrix_[i * (i + 1) / 2 + j]);
+  }
+}
+
+void JointFit::solve(std::size_t pool) {
+  std::vector<Complex> matrix;
+  std::vector<Complex> x;
+  std::vector<std::size_t> live;
+  for (std::size_t b = 0; b < bins_; ++b) {
+    live.clear();
+    for (std::size_t i = 0; i < tracks_; ++i) {
+      filters_[i].re[b] = filters_[i].im[b] = 0.0F;
+      if (at(matrix_[i * (i + 1) / 2 + i], b, pool).real() > 0.0) live.push_back(i);
+    }
+    const std::size_t n = live.size();
+    matrix.resize(n * n);
+    x.resize(n);
+    for (std::size_t i = 0; i < n; ++i) {
+      const std::size_t row = live[i];
+      for (std::size_t j = 0; j <= i; ++j)
+        matrix[i * n + j] = at(matrix_[row * (row + 1) / 2 + live[j]], b, pool);
+      matrix[i * n + i] *= 1.0 + kRidge;
+      x[i] = at(cross_[row], b, pool);
+    }
+    if (!solve_hermitian(matrix, x)) continue;
+    for (std::size_t i = 0; i < n; ++i) {
+      filters_[live[i]].re[b] = static_cast<float>(x[i].real());
+      filters_[live[i]].im[b] = static_cast<float>(x[i].imag());
+    }
+  }
+}
+
+void JointFit::put_back(std::size_t track, const BandSpectrum& sound, BandSpectrum& out) const {
+  const BandSpectrum& h = filters_[track];
+  for (std::size_t b = 0; b < bins_; ++b) {
+    out.re[b] += h.re[b] * sound.re[b] - h.im[b] * sound.im[b];
+    out.im[b] += h.re[b] * sound.im[b] + h.im[b] * sound.re[b];
+  }
+}
+
+void JointFit::residual(std::span<const BandSpectrum> tracks, const BandSpectrum& target,
+                        BandSpectrum& out) const {
+  if (&out != &target) out = target;
+  for (std::size_t i = 0; i < tracks_; ++i) {
+    const BandSpectrum& h = filters_[i];
+    const BandSpectrum& z = tracks[i];
+    for (std::size_t b = 0; b < bins_; ++b) {
+      out.re[b] -= h.re[b] * z.re[b] - h.im[b] * z.im[b];
+      out.im[b] -= h.re[b] * z.im[b] + h.im[b] * z.re[b];
+    }
+  }
+}
+
+std::optional<TimeMap> on_clock_of(const TimeMap& other, const TimeMap& track, double line_s,
+                                   double reach_s, double late_s) {
+  const auto other_s = other.to_track(line_s);
+  const auto track_s = track.to_track(line_s - late_s);
+  if (!other_s || !track_s) return std::nullopt;
+  const auto rate_at = [](const TimeMap& map, double track_time_s) {
+    for (const Span& span : map.spans())
+      if (track_time_s <= span.to_s) return span.rate();
+    return map.spans().back().rate();
+  };
+  const double rate = rate_at(track, *track_s) / rate_at(other, *other_s);
+  auto made = TimeMap::make({{*track_s - reach_s, *track_s + reach_s, *other_s - reach_s * rate,
+                              *other_s + reach_s * rate, 0.0}});
+  if (!made) return std::nullopt;
+  return *std::move(made);
+}
+
+}  // namespace kilter::sync

@@ -17,6 +17,8 @@ class Random {
   }
 
   std::uint64_t bits() { return mix(state_ += kStep); }
+  /// As if so many numbers had been drawn; fewer than 0 goes back.
+  void skip(std::int64_t count) { state_ += kStep * static_cast<std::uint64_t>(count); }
   /// Even over [0, 1).
   double uniform() { return static_cast<double>(bits() >> 11) * 0x1p-53; }
   double between(double low, double high) { return low + (high - low) * uniform(); }

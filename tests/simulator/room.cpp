@@ -40,17 +40,28 @@ void add_delayed(std::span<const float> in, std::int64_t in_first, float gain,
   for (std::int64_t i = 0; i < to - from; ++i) y[i] += gain * x[i];
 }
 
-}  // namespace
-
-void make_dull(Speech& speech) {
+std::vector<float> dull_of(std::span<const float> sound) {
   const auto pass =
       static_cast<float>(1.0 - std::exp(-2.0 * std::numbers::pi * 5000.0 / kWorldRateHz));
-  speech.dull.resize(speech.samples.size());
+  std::vector<float> out(sound.size());
   float state = 0.0F;
-  for (std::size_t i = 0; i < speech.samples.size(); ++i) {
-    state += pass * (speech.samples[i] - state);
-    speech.dull[i] = state;
+  for (std::size_t i = 0; i < sound.size(); ++i) {
+    state += pass * (sound[i] - state);
+    out[i] = state;
   }
+  return out;
+}
+
+}  // namespace
+
+void make_dull(Speech& speech) { speech.dull = dull_of(speech.samples); }
+
+void add_sound(std::span<const float> sound, std::int64_t first, float gain, bool dull,
+               std::span<float> out) {
+  if (dull)
+    add_delayed(dull_of(sound), first, gain, 0, out);
+  else
+    add_delayed(sound, first, gain, 0, out);
 }
 
 Path own_path(Random& random, const Room& room) {

@@ -42,4 +42,8 @@ Path bleed_path(Random& random, const Room& room);
 void add_speech(const Speech& speech, const Path& path, float gain, std::int64_t out_first,
                 std::span<float> out);
 
+/// Adds `sound`, whose first sample falls on out[first], to `out`; `dull` as Speech::dull is.
+void add_sound(std::span<const float> sound, std::int64_t first, float gain, bool dull,
+               std::span<float> out);
+
 }  // namespace kilter::simulator

@@ -108,6 +108,7 @@ Result<void> write_session(const Session& session, const fs::path& folder,
   fs::create_directories(folder, failed);
   if (failed) return cannot_write(folder, "the folder could not be made");
   for (const SimulatedTrack& track : session.tracks) {
+    if (track.withheld) continue;
     auto done = write_sound(track.samples, track.clock.file_rate_hz(), track.encoded,
                             folder / file_name(track.name, track.stored, options), options);
     if (!done) return done;
@@ -124,8 +125,12 @@ Result<void> write_truth(const Session& session, const fs::path& file, const Fil
   // A line per track and per utterance: for people and for line-by-line comparison.
   std::string text = "{\"kind\": \"kilter truth\", \"version\": 1,\n\"mix\": " + mix.dump();
   text += ",\n\"tracks\": [";
-  for (std::size_t i = 0; i < session.tracks.size(); ++i)
-    text += (i == 0 ? "\n" : ",\n") + truth_of(session.tracks[i], options).dump();
+  const char* before = "\n";
+  for (const SimulatedTrack& track : session.tracks) {
+    if (track.withheld) continue;
+    text += before + truth_of(track, options).dump();
+    before = ",\n";
+  }
   text += "],\n\"talk\": [";
   for (std::size_t i = 0; i < session.talk.size(); ++i) {
     const Utterance& u = session.talk[i];

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <mutex>
+#include <map>
 
 #include "interpolator.h"
 #include "kilter/base/parallel.h"
@@ -23,7 +23,8 @@ enum : std::uint64_t {
   kRecorderNoiseKey,
   kRideKey,
   kSpecKey,
-  kStreamTimeKey
+  kStreamTimeKey,
+  kMusicKey
 };
 
 constexpr double kLowestRate_hz = 8000.0;
@@ -33,6 +34,20 @@ double from_db(double db) { return std::pow(10.0, db / 20.0); }
 
 Error senseless(std::string what) {
   return {ErrorKind::bad_command, {}, std::move(what), "correct the session's specification"};
+}
+
+Result<void> check_patching(const SessionSpec& spec, const Person& person) {
+  const auto is_person = [&](int i) { return i >= 0 && i < static_cast<int>(spec.people.size()); };
+  if (person.input == Input::copy &&
+      (!is_person(person.copy_of) ||
+       spec.people[static_cast<std::size_t>(person.copy_of)].input != Input::live))
+    return senseless("\"" + person.name + "\" copies no live input");
+  for (const Leak& leak : person.leaks)
+    if (!is_person(leak.from) || !(leak.delay_s >= 0.0 && leak.delay_s <= 2.0))
+      return senseless("a leak into \"" + person.name + "\" comes from nobody, or 2 s late");
+  if (person.voice.value_or(0) < 0)
+    return senseless("the voice of \"" + person.name + "\" has no number");
+  return {};
 }
 
 Result<void> check(const SessionSpec& spec) {
@@ -60,6 +75,7 @@ Result<void> check(const SessionSpec& spec) {
       return senseless("\"" + person.name + "\" has no recorder");
     if (!(person.talk_share.value_or(0.0) >= 0.0 && person.talk_share.value_or(0.0) <= 1.0))
       return senseless("the talk share of \"" + person.name + "\" lies outside 0 to 1");
+    if (auto patched = check_patching(spec, person); !patched) return patched;
   }
   return {};
 }
@@ -95,12 +111,16 @@ class Simulation {
   Result<Session> run() {
     if (auto done = plan_recordings(); !done) return done.error();
     plan_speech();
+    if (auto done = make_returns(); !done) return done.error();
     bus_.assign(static_cast<std::size_t>(mix_frames_), 0.0F);
     const int count = static_cast<int>(spec_.people.size());
     for (int first = 0; first < count; first += threads_)
       if (auto done = run_tracks(first, std::min(first + threads_, count)); !done)
         return done.error();
+    copy_truth();
     if (auto done = finish_mix(); !done) return done.error();
+    for (SimulatedTrack& track : session_.tracks)
+      if (track.withheld) std::vector<float>().swap(track.samples);
     find_seams(session_);
     return std::move(session_);
   }
@@ -114,6 +134,7 @@ class Simulation {
       track.recorder = person.recorder;
       track.inverted = person.inverted;
       track.stored = person.stored;
+      track.withheld = person.withheld;
       track.clock = spec_.recorders[static_cast<std::size_t>(person.recorder)];
       const std::int64_t frames = frames_of(track.clock, spec_.length_s);
       track.samples.resize(static_cast<std::size_t>(std::max<std::int64_t>(frames, 0)));
@@ -121,16 +142,21 @@ class Simulation {
       auto file = FileMap::make(track.clock.damage, person.damage, track.clock.rate_hz, frames);
       if (!file) return file.error();
       track.file = *std::move(file);
+      spans_.push_back(span_of(track));
       session_.tracks.push_back(std::move(track));
     }
     return {};
   }
 
+  /// Timeline second at which the undamaged recording ends.
+  static double end_of(const SimulatedTrack& track) {
+    return track.clock.line_of(static_cast<double>(track.samples.size()) / track.clock.rate_hz);
+  }
+
   /// World frames that a track's microphone must deliver: the mix and its recording.
   Stretch span_of(const SimulatedTrack& track) const {
     Stretch span{0, mix_frames_};
-    const double end_s =
-        track.clock.line_of(static_cast<double>(track.samples.size()) / track.clock.rate_hz);
+    const double end_s = end_of(track);
     constexpr std::int64_t kMargin = 1000;  // more than any kernel's reach
     span.cover(std::llround(track.clock.start_s * kWorldRateHz) - kMargin,
                std::llround(end_s * kWorldRateHz) + kMargin);
@@ -139,26 +165,26 @@ class Simulation {
 
   void plan_speech() {
     Stretch world{0, mix_frames_};
-    for (const SimulatedTrack& track : session_.tracks) {
-      const Stretch span = span_of(track);
-      world.cover(span.from, span.to);
-    }
+    for (const Stretch& span : spans_) world.cover(span.from, span.to);
+    std::vector<Running> recorded;
+    for (const SimulatedTrack& track : session_.tracks)
+      recorded.push_back({track.clock.start_s, end_of(track)});
     Random random{spec_.seed, kTalkKey};
-    session_.talk = plan_talk(random.bits(), talk_shares(spec_.people),
-                              static_cast<double>(world.from) / kWorldRateHz,
-                              static_cast<double>(world.to) / kWorldRateHz);
+    session_.talk = session_talk(random.bits(), spec_, recorded,
+                                 {static_cast<double>(world.from) / kWorldRateHz,
+                                  static_cast<double>(world.to) / kWorldRateHz});
     speech_.resize(session_.talk.size());
     std::vector<int> index(session_.talk.size());
-    std::vector<int> said(spec_.people.size(), 0);
+    std::map<int, int> said;  // by voice
     for (std::size_t i = 0; i < speech_.size(); ++i)
-      index[i] = said[static_cast<std::size_t>(session_.talk[i].person)]++;
+      index[i] = said[voice_of(spec_.people, session_.talk[i].person)]++;
     parallel_for(static_cast<int>(speech_.size()), threads_, [&](int i) {
       const auto at = static_cast<std::size_t>(i);
       const Utterance& utterance = session_.talk[at];
       Speech& speech = speech_[at];
       speech.person = utterance.person;
       speech.first_frame = std::llround(utterance.line_from_s * kWorldRateHz);
-      speech.samples = voices_.utterance(utterance.person, index[at],
+      speech.samples = voices_.utterance(voice_of(spec_.people, utterance.person), index[at],
                                          std::llround(utterance.length_s * kWorldRateHz));
       make_dull(speech);
     });
@@ -169,6 +195,8 @@ class Simulation {
     const Person& owner = spec_.people[static_cast<std::size_t>(person)];
     std::vector<float> out(static_cast<std::size_t>(span.to - span.from));
     Random noise{spec_.seed, kMicNoiseKey, static_cast<std::uint64_t>(person)};
+    // The same noise at the same moment, whoever listens.
+    noise.skip(span.from - spans_[static_cast<std::size_t>(person)].from);
     const auto noise_gain = static_cast<float>(from_db(owner.noise_db));
     for (float& x : out) x = noise_gain * noise.noise();
     std::vector<Path> paths;
@@ -187,17 +215,95 @@ class Simulation {
     return out;
   }
 
+  /// Guests' voices as the mix has them, for loudspeakers and for the mixer's own mix.
+  Result<void> make_returns() {
+    returns_.resize(spec_.people.size());
+    std::vector<char> needed(spec_.people.size(), 0);
+    for (const Person& person : spec_.people) {
+      for (const Leak& leak : person.leaks) needed[static_cast<std::size_t>(leak.from)] = 1;
+      if (person.input == Input::mixer_mix && person.mixer_has_returns)
+        std::fill(needed.begin(), needed.end(), '\1');
+    }
+    std::vector<Result<void>> outcomes(needed.size());
+    parallel_for(static_cast<int>(needed.size()), threads_, [&](int i) {
+      const auto at = static_cast<std::size_t>(i);
+      if (needed[at] == 0 || !spec_.people[at].remote || !has_voice(spec_.people[at])) return;
+      returns_[at] = microphone(i, {0, mix_frames_});
+      outcomes[at] = send(i, returns_[at]);
+    });
+    for (const Result<void>& outcome : outcomes)
+      if (!outcome) return outcome;
+    return {};
+  }
+
+  /// Whether the mix gets something of a person.
+  static bool has_voice(const Person& person) {
+    if (person.remote) return person.input != Input::copy && person.input != Input::mixer_mix;
+    return person.input == Input::live;
+  }
+
+  /// Adds what loudspeakers bring: into the recording all of it, into the mix what is to go there.
+  void add_leaks(int person, const Stretch& span, bool for_mix, std::vector<float>& sound) const {
+    for (const Leak& leak : spec_.people[static_cast<std::size_t>(person)].leaks) {
+      if (for_mix && !leak.in_mix) continue;
+      const auto from = static_cast<std::size_t>(leak.from);
+      const std::int64_t delay = std::llround(leak.delay_s * kWorldRateHz);
+      const auto gain = static_cast<float>(from_db(leak.level_db));
+      if (spec_.people[from].remote) {
+        add_sound(returns_[from], delay - span.from, gain, leak.dull, sound);
+      } else {
+        const Stretch heard{span.from - delay, span.to - delay};
+        add_sound(microphone(leak.from, heard), 0, gain, leak.dull, sound);
+      }
+    }
+  }
+
+  std::vector<float> mixer_mix(int person, const Stretch& span) const {
+    std::vector<float> sum(static_cast<std::size_t>(span.to - span.from), 0.0F);
+    for (std::size_t i = 0; i < spec_.people.size(); ++i) {
+      const Person& other = spec_.people[i];
+      if (!has_voice(other)) continue;
+      if (!other.remote) {
+        std::vector<float> sound = microphone(static_cast<int>(i), span);
+        add_leaks(static_cast<int>(i), span, false, sound);
+        add_sound(sound, 0, 1.0F, false, sum);
+      } else if (spec_.people[static_cast<std::size_t>(person)].mixer_has_returns) {
+        add_sound(returns_[i], -span.from, 1.0F, false, sum);
+      }
+    }
+    return sum;
+  }
+
+  /// What a recorder's input gets; empty where it gets nothing.
+  std::vector<float> input_of(int person, const Stretch& span) const {
+    const Person& owner = spec_.people[static_cast<std::size_t>(person)];
+    if (owner.input == Input::silent || owner.input == Input::dead) return {};
+    if (owner.input == Input::mixer_mix) return mixer_mix(person, span);
+    const int heard = owner.input == Input::copy ? owner.copy_of : person;
+    std::vector<float> sound = microphone(heard, span);
+    add_leaks(heard, span, false, sound);
+    return sound;
+  }
+
   Result<void> record(int person, std::span<const float> sound, const Stretch& span) {
     const Person& owner = spec_.people[static_cast<std::size_t>(person)];
     SimulatedTrack& track = session_.tracks[static_cast<std::size_t>(person)];
+    const bool copy = owner.input == Input::copy;
+    const int source = copy ? owner.copy_of : person;
+    const Person& taken = spec_.people[static_cast<std::size_t>(source)];
+    const int noisy = owner.copy_fresh_noise ? person : source;
     const Interpolator interpolator(kWorldRateHz, track.clock.rate_hz);
-    Random noise{spec_.seed, kRecorderNoiseKey, static_cast<std::uint64_t>(person)};
-    const auto noise_gain = static_cast<float>(from_db(owner.recorder_noise_db));
-    const auto gain = static_cast<float>(from_db(owner.gain_db) * (owner.inverted ? -1.0 : 1.0));
+    Random noise{spec_.seed, kRecorderNoiseKey, static_cast<std::uint64_t>(noisy)};
+    const auto noise_gain =
+        owner.input == Input::silent ? 0.0F : static_cast<float>(from_db(taken.recorder_noise_db));
+    const auto gain = static_cast<float>(from_db(taken.gain_db) * (taken.inverted ? -1.0 : 1.0));
+    const auto again = static_cast<float>(
+        copy ? from_db(owner.copy_gain_db) * (owner.inverted ? -1.0 : 1.0) : 1.0);
     for (std::size_t i = 0; i < track.samples.size(); ++i) {
       const double line_s = track.clock.line_of(static_cast<double>(i) / track.clock.rate_hz);
       const double position = line_s * kWorldRateHz - static_cast<double>(span.from);
-      track.samples[i] = gain * interpolator.at(sound, position) + noise_gain * noise.noise();
+      const float heard = sound.empty() ? 0.0F : interpolator.at(sound, position);
+      track.samples[i] = again * (gain * heard + noise_gain * noise.noise());
     }
     track.samples = track.file.apply(std::move(track.samples));
     if (track.stored.codec == Codec::none) return {};
@@ -209,23 +315,47 @@ class Simulation {
     return {};
   }
 
-  /// What the bus gets of a track: in place of its microphone's sound.
+  /// A guest's way to the mixer; `sound` is from the mix's beginning to its end.
+  Result<void> send(int person, std::vector<float>& sound) {
+    Random random{spec_.seed, kRideKey, static_cast<std::uint64_t>(person)};
+    const Stream& stream = spec_.people[static_cast<std::size_t>(person)].stream;
+    auto sent = send_through(stream, random.bits(), session_.talk, person, sound);
+    if (!sent) return sent.error();
+    session_.tracks[static_cast<std::size_t>(person)].way_delay_s = *sent;
+    bend(person, sound);
+    return {};
+  }
+
+  /// What the bus gets of a track. `sound` is what its recorder got.
   Result<void> feed(int person, const Stretch& span, std::vector<float>& sound) {
+    const Person& owner = spec_.people[static_cast<std::size_t>(person)];
+    if (owner.input != Input::live || !owner.leaks.empty()) {
+      sound = microphone(person, span);
+      add_leaks(person, span, true, sound);
+    }
     const auto lead = static_cast<std::ptrdiff_t>(-span.from);
     sound.erase(sound.begin(), sound.begin() + lead);
     sound.resize(static_cast<std::size_t>(mix_frames_));
-    const Person& owner = spec_.people[static_cast<std::size_t>(person)];
     Random random{spec_.seed, kRideKey, static_cast<std::uint64_t>(person)};
-    const std::uint64_t stream_seed = random.bits();
-    if (owner.remote) {
-      auto sent = send_through(owner.stream, stream_seed, session_.talk, person, sound);
-      if (!sent) return sent.error();
-      session_.tracks[static_cast<std::size_t>(person)].way_delay_s = *sent;
-      bend(person, sound);
-    }
+    random.bits();  // the stream's
+    if (owner.remote)
+      if (auto sent = send(person, sound); !sent) return sent;
     duck_pauses(session_.talk, person, spec_.mix.duck_db, 0.0, sound);
     ride_gain(random.bits(), spec_.mix.gain_riding_db, sound);
     return {};
+  }
+
+  /// A copy lies where its original's sound does.
+  void copy_truth() {
+    for (std::size_t i = 0; i < spec_.people.size(); ++i) {
+      if (spec_.people[i].input != Input::copy) continue;
+      SimulatedTrack& track = session_.tracks[i];
+      const auto source = static_cast<std::size_t>(spec_.people[i].copy_of);
+      track.way_delay_s = session_.tracks[source].way_delay_s;
+      track.steps = session_.tracks[source].steps;
+      track.excursions = session_.tracks[source].excursions;
+      track.inverted = track.inverted != session_.tracks[source].inverted;
+    }
   }
 
   /// The stream's own time.
@@ -254,19 +384,25 @@ class Simulation {
     std::vector<Result<void>> outcomes(feeds.size());
     parallel_for(last - first, threads_, [&](int i) {
       const auto at = static_cast<std::size_t>(i);
-      const Stretch span = span_of(session_.tracks[static_cast<std::size_t>(first + i)]);
-      feeds[at] = microphone(first + i, span);
+      const Stretch& span = spans_[static_cast<std::size_t>(first + i)];
+      feeds[at] = input_of(first + i, span);
       outcomes[at] = record(first + i, feeds[at], span);
-      if (outcomes[at]) outcomes[at] = feed(first + i, span, feeds[at]);
+      if (!outcomes[at]) return;
+      if (has_voice(spec_.people[static_cast<std::size_t>(first + i)]))
+        outcomes[at] = feed(first + i, span, feeds[at]);
+      else
+        feeds[at].clear();
     });
     for (std::size_t i = 0; i < feeds.size(); ++i) {
       if (!outcomes[i]) return outcomes[i];
+      if (feeds[i].empty()) continue;
       for (std::size_t k = 0; k < bus_.size(); ++k) bus_[k] += feeds[i][k];
     }
     return {};
   }
 
   Result<void> finish_mix() {
+    add_music(spec_.mix.music, Random{spec_.seed, kMusicKey}.bits(), bus_);
     if (spec_.mix.bus_filters) filter_bus(bus_);
     float peak = 0.0F;
     for (const float x : bus_) peak = std::max(peak, std::abs(x));
@@ -303,8 +439,10 @@ class Simulation {
   const VoiceSource& voices_;
   int threads_;
   std::int64_t mix_frames_;
+  std::vector<Stretch> spans_;  // by person
   std::vector<Speech> speech_;
   std::vector<float> bus_;
+  std::vector<std::vector<float>> returns_;  // by person, from the mix's beginning
   Session session_;
 };
 

@@ -15,6 +15,7 @@
 #include "codec.h"
 #include "damage.h"
 #include "kilter/base/result.h"
+#include "music.h"
 #include "stream_time.h"
 #include "voices.h"
 
@@ -67,20 +68,59 @@ struct Stream {
   double staircase_s{0.0};     ///< above 0: played on the mix's clock, with splices of this length
 };
 
+/// What a recorder's input is patched to. A room's microphone goes into the mix only when it is
+/// live; a guest's voice has another way there, whatever his recorder gets.
+enum class Input {
+  live,      ///< the person's own microphone
+  silent,    ///< digital zeros
+  dead,      ///< the recorder's own noise
+  copy,      ///< what another person's input gets
+  mixer_mix  ///< the sum of the room's microphones, as the mixer makes it for itself
+};
+
+/// A microphone that holds somebody else's voice over a loudspeaker. A guest's voice comes as the
+/// mix has it, after its stream and while there is a mix; anybody else's as his own microphone has
+/// it.
+struct Leak {
+  int from{0};             ///< a person; a guest's own voice comes back over a return loop
+  double delay_s{0.12};    ///< 0 to 2, on the timeline; rounded to a frame of the world
+  double level_db{-20.0};  ///< against that voice where it comes from
+  bool dull{true};         ///< without brilliance, as from a small loudspeaker
+  bool in_mix{false};      ///< the mix gets it too, not only the recording
+};
+
+/// Speech to order.
+struct Words {
+  double line_from_s{0.0};
+  double length_s{0.0};
+};
+
 struct Person {
   std::string name;  ///< of the track and its file
   bool remote{false};
-  int recorder{0};  ///< index into SessionSpec::recorders; the room may share one
-  std::optional<double>
-      talk_share;                   ///< part of the time, 0..1; nothing: an equal share of the rest
-  double level_db{-23.0};           ///< mean level of the speech at its own microphone
-  double noise_db{-78.0};           ///< microphone noise, in the mix too
-  double recorder_noise_db{-96.0};  ///< noise of the recorder alone
-  double gain_db{0.0};              ///< of the recording only
-  bool inverted{false};             ///< the recording only
-  Coding stored;                    ///< how the recording is kept
-  Stream stream;                    ///< for guests
-  std::vector<Damage> damage;       ///< of this file alone
+  int recorder{0};                   ///< index into SessionSpec::recorders; the room may share one
+  std::optional<double> talk_share;  ///< part of the time, 0..1; nothing: an equal share of the
+                                     ///< rest, and none where the input is no microphone of his
+  double level_db{-23.0};            ///< mean level of the speech at its own microphone
+  double noise_db{-78.0};            ///< microphone noise, in the mix too
+  double recorder_noise_db{-96.0};   ///< noise of the recorder alone
+  double gain_db{0.0};               ///< of the recording only
+  bool inverted{false};              ///< the recording only
+  Coding stored;                     ///< how the recording is kept
+  Stream stream;                     ///< for guests
+  std::vector<Damage> damage;        ///< of this file alone
+  Input input{Input::live};
+  int copy_of{0};                 ///< for Input::copy: a person with a live input
+  double copy_gain_db{0.0};       ///< against that one's recording, its noise included
+  bool copy_fresh_noise{false};   ///< its recorder noise is its own: no sample is the same
+  bool mixer_has_returns{false};  ///< for Input::mixer_mix: guests are in it, as the mix has them
+  std::vector<Leak> leaks;
+  /// Whose voice, as numbered by the voice source; nothing: his own. People of one voice are takes
+  /// of one person: the first of them counts for the talk, and whatever take runs gets it.
+  std::optional<int> voice;
+  std::vector<Words> words;    ///< all that he says, in place of a share of the talk
+  bool comes_and_goes{false};  ///< is silent where his recorder does not run
+  bool withheld{false};        ///< heard in the mix, but his file is not there
 };
 
 /// How the people in the room reach each other's microphones. Each pair draws from the ranges.
@@ -95,6 +135,7 @@ struct Room {
 
 struct Mix {
   double rate_hz{48000.0};
+  Music music;
   double gain_riding_db{0.0};  ///< slow random gain per track, within +- this
   double duck_db{0.0};         ///< below 0: the microphones of silent people are turned down
   double peak_db{-2.0};        ///< the mix's highest sample, before coding
@@ -146,6 +187,7 @@ struct SimulatedTrack {
   bool inverted{false};
   Clock clock;
   Coding stored;
+  bool withheld{false};          ///< nobody gets this file: it has no samples
   std::vector<float> samples;    ///< as a reader finds them: after coding
   std::vector<char> encoded;     ///< the file's bytes, where a lossy codec stores it
   double way_delay_s{0.0};       ///< what lossy codecs on the way into the mix added

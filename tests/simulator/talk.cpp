@@ -9,6 +9,56 @@ namespace {
 
 constexpr double kTalkDensity = 0.85;  // pauses are the rest
 
+bool covers(const Running& running, const Utterance& u) {
+  return running.from_s <= u.line_from_s && u.line_from_s + u.length_s <= running.to_s;
+}
+
+/// The first take of the same voice.
+int first_take(const std::vector<Person>& people, int person) {
+  int first = 0;
+  while (voice_of(people, first) != voice_of(people, person)) ++first;
+  return first;
+}
+
+/// Whether a person takes part in the conversation without having been given a share.
+bool has_open_share(const std::vector<Person>& people, std::size_t i) {
+  const Person& person = people[i];
+  const bool patched = person.input == Input::copy || person.input == Input::mixer_mix;
+  const bool nobody_there = patched || (!person.remote && person.input != Input::live);
+  return !person.talk_share && person.words.empty() && !nobody_there &&
+         first_take(people, static_cast<int>(i)) == static_cast<int>(i);
+}
+
+/// Gives what somebody says to the take that runs; what no take covers is not said.
+void share_among_takes(const std::vector<Person>& people, const std::vector<Running>& recorded,
+                       std::vector<Utterance>& talk) {
+  const auto take_for = [&](const Utterance& u) {
+    int takes = 0;
+    for (std::size_t i = 0; i < people.size(); ++i) {
+      if (voice_of(people, static_cast<int>(i)) != voice_of(people, u.person)) continue;
+      ++takes;
+      if (covers(recorded[i], u)) return static_cast<int>(i);
+    }
+    const bool stays = takes == 1 && !people[static_cast<std::size_t>(u.person)].comes_and_goes;
+    return stays ? u.person : -1;
+  };
+  for (Utterance& u : talk) {
+    const int take = take_for(u);
+    u.person = take;
+  }
+  std::erase_if(talk, [](const Utterance& u) { return u.person < 0; });
+}
+
+void hush_under(const std::vector<Jingle>& jingles, std::vector<Utterance>& talk) {
+  constexpr double kBreath_s = 0.2;
+  std::erase_if(talk, [&](const Utterance& u) {
+    return std::any_of(jingles.begin(), jingles.end(), [&](const Jingle& jingle) {
+      return jingle.alone && u.line_from_s < jingle.line_s + jingle.length_s + kBreath_s &&
+             u.line_from_s + u.length_s > jingle.line_s - kBreath_s;
+    });
+  });
+}
+
 class Conversation {
  public:
   Conversation(std::uint64_t seed, const std::vector<double>& shares, double from_s)
@@ -114,15 +164,32 @@ std::vector<Utterance> plan_talk(std::uint64_t seed, const std::vector<double>& 
 std::vector<double> talk_shares(const std::vector<Person>& people) {
   double given = 0.0;
   int open = 0;
-  for (const Person& person : people) {
-    given += person.talk_share.value_or(0.0);
-    if (!person.talk_share) ++open;
-  }
+  for (const Person& person : people) given += person.talk_share.value_or(0.0);
+  for (std::size_t i = 0; i < people.size(); ++i) open += has_open_share(people, i);
   const double rest = std::max(0.0, kTalkDensity - given) / std::max(1, open);
   std::vector<double> shares;
   shares.reserve(people.size());
-  for (const Person& person : people) shares.push_back(person.talk_share.value_or(rest));
+  for (std::size_t i = 0; i < people.size(); ++i)
+    shares.push_back(has_open_share(people, i) ? rest : people[i].talk_share.value_or(0.0));
   return shares;
+}
+
+int voice_of(const std::vector<Person>& people, int person) {
+  return people[static_cast<std::size_t>(person)].voice.value_or(person);
+}
+
+std::vector<Utterance> session_talk(std::uint64_t seed, const SessionSpec& spec,
+                                    const std::vector<Running>& recorded, Running all) {
+  std::vector<Utterance> talk = plan_talk(seed, talk_shares(spec.people), all.from_s, all.to_s);
+  for (std::size_t i = 0; i < spec.people.size(); ++i)
+    for (const Words& words : spec.people[i].words)
+      talk.push_back({static_cast<int>(i), words.line_from_s, words.length_s});
+  share_among_takes(spec.people, recorded, talk);
+  hush_under(spec.mix.music.jingles, talk);
+  std::stable_sort(talk.begin(), talk.end(), [](const Utterance& a, const Utterance& b) {
+    return a.line_from_s < b.line_from_s;
+  });
+  return talk;
 }
 
 }  // namespace kilter::simulator

@@ -21,11 +21,11 @@ bool speech_near(const Session& session, const std::vector<int>& people, const T
   return before_s >= kEnoughSpeech_s && after_s >= kEnoughSpeech_s;
 }
 
-/// Everybody whose recorder it is; all where `recorder` is -1.
+/// Everybody of that recorder whose file is there; of all recorders where `recorder` is -1.
 std::vector<int> people_of(const Session& session, int recorder) {
   std::vector<int> people;
   for (std::size_t i = 0; i < session.tracks.size(); ++i)
-    if (recorder < 0 || session.tracks[i].recorder == recorder)
+    if (!session.tracks[i].withheld && (recorder < 0 || session.tracks[i].recorder == recorder))
       people.push_back(static_cast<int>(i));
   return people;
 }
@@ -219,6 +219,7 @@ double mean_drift_ppm(const SimulatedTrack& track) {
 
 void find_seams(Session& session) {
   for (std::size_t i = 0; i < session.tracks.size(); ++i) {
+    if (session.tracks[i].withheld) continue;
     std::vector<TrueSeam> seams = file_seams(session, static_cast<int>(i));
     for (TrueSeam& seam : stream_seams(session, static_cast<int>(i))) seams.push_back(seam);
     std::stable_sort(seams.begin(), seams.end(), [](const TrueSeam& a, const TrueSeam& b) {

@@ -1,0 +1,27 @@
+// Where a track was cut: the stretches that lie at different lags, from when sound sets in.
+#pragma once
+
+#include <vector>
+
+#include "kilter/signal/onset_features.h"
+#include "kilter/sync/first_map.h"
+
+namespace kilter::sync {
+
+/// A stretch of a track that lies at one lag.
+struct Lane {
+  double lag_s{0.0};   ///< reference time minus track time at track time 0, at the map's drift
+  double from_s{0.0};  ///< track seconds
+  double to_s{0.0};
+  double strongest{0.0};  ///< its best vote, in sigma
+};
+
+/// The stretches in order of time, at least one, the first from 0 and the last to `length_s`; what
+/// lies between two is in the track alone. Lags closer than about 30 ms are one lane here. Sound
+/// that is heard at two lags at the same times (a guest's loudspeaker in the room) makes no second
+/// lane. Where a lane ends is good to about a second.
+/// Cost: seconds of the reference times lanes.
+std::vector<Lane> find_lanes(const OnsetFeatures& reference, const OnsetFeatures& track,
+                             const FirstMap& map, double length_s);
+
+}  // namespace kilter::sync

@@ -1,0 +1,43 @@
+// Where exactly a recording was cut.
+#pragma once
+
+#include <vector>
+
+#include "kilter/signal/analysis_signal.h"
+
+namespace kilter::sync {
+
+/// A clock near one place: mix = start + rate * track.
+struct LocalLine {
+  double start_s{0.0};
+  double rate{1.0};
+  double to_track(double mix_s) const { return (mix_s - start_s) / rate; }
+  double to_mix(double track_s) const { return start_s + rate * track_s; }
+};
+
+/// A track that has the seam.
+struct SeamWitness {
+  const AnalysisSignal* signal{nullptr};
+  LocalLine before;
+  LocalLine after;
+};
+
+/// The seam, in the mix's time and in the first witness's.
+struct SeamPlace {
+  double mix_end_s{0.0};   ///< where what lies before the seam ends
+  double mix_from_s{0.0};  ///< where what lies after it begins; the same or later
+  double track_end_s{0.0};
+  double track_from_s{0.0};  ///< the same or later
+  bool zeros{false};         ///< a run of exact zeros is part of it
+  bool repeated{false};      ///< the track has the same sound on both sides
+};
+
+/// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the
+/// mix up to it, and the line after from there on. `step_s`, the same for all witnesses, is how
+/// much later the line after lies. Where a pause leaves the place open, the quietest point is
+/// taken; a run of zeros or a repeated stretch is the seam itself. At least one witness. Cost: a
+/// few operations per sample of the stretch and witness. Fails where a signal cannot be read.
+Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
+                             double step_s, double from_s, double to_s);
+
+}  // namespace kilter::sync

@@ -1,0 +1,246 @@
+#include "judgement.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <optional>
+
+#include "kilter/base/clock_text.h"
+#include "recorders.h"
+#include "track_fit.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr int kLeastWindows = 3;               // for firm
+constexpr double kLeastShare = 0.5;            // of the evidence on the line, for firm
+constexpr double kFirmUncertainty_us = 500.0;  // half of what a listener may never hear
+constexpr double kDispersionShare = 0.5;       // of the disagreement between low and high band
+// What more windows do not average away: the phase of the mix bus's filters, ducked microphones
+// (3 to 11 us seen), and what a lossy codec adds.
+constexpr double kFloor_us = 8.0;
+constexpr double kLossyFloor_us = 5.0;
+constexpr int kLeastClear = 2;             // for firm
+constexpr double kStep_s = 0.5e-3;         // off the line by so much, a clear window contradicts it
+constexpr double kStrayShare = 0.08;       // of the clear windows may do so by chance,
+constexpr double kStrayShareRemote = 0.3;  // or while a network stream holds a guest back
+constexpr double kStreamReach_s = 0.075;
+constexpr double kFarOff_s = 0.040;  // for votes of the first map, which are coarse
+constexpr double kStrongVote = 12.0;
+constexpr double kStrayVoteShare = 0.35;  // of the strongest vote on the line
+constexpr double kChunk_s = 60.0;         // of a vote
+
+double median(std::vector<double> values) {
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + std::ssize(values) / 2;
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+std::string milliseconds(double s) {
+  char text[32];
+  std::snprintf(text, sizeof text, std::abs(s) < 1.0 ? "%.1f ms" : "%.3f s",
+                std::abs(s) < 1.0 ? std::abs(s) * 1e3 : std::abs(s));
+  return text;
+}
+
+/// How far from where the track's spans put it; nothing where no span holds it.
+std::optional<double> off_map_s(const TrackState& state, double track_s, double mix_s) {
+  const auto mapped_s = state.map->to_line(track_s);
+  if (!mapped_s) return std::nullopt;
+  return mix_s - *mapped_s;
+}
+
+int clear_windows_on_line(const TrackState& state) {
+  int count = 0;
+  for (const ClearWindow& window : state.clear) {
+    const auto off_s = off_map_s(state, window.track_s, window.mix_s);
+    if (off_s && std::abs(*off_s) < std::max(kStep_s, state.splice_s)) ++count;
+  }
+  return count;
+}
+
+/// Clear windows off the line: track second of the first, where they are too many for chance.
+std::optional<double> first_stray_window_s(const TrackState& state) {
+  std::vector<double> far;
+  std::vector<double> near;
+  for (const ClearWindow& window : state.clear) {
+    const auto off_s = off_map_s(state, window.track_s, window.mix_s);
+    if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
+    (std::abs(*off_s) < kStreamReach_s ? near : far).push_back(window.track_s);
+  }
+  const auto all = static_cast<double>(state.clear.size());
+  const double share = state.recorder >= 0 ? kStrayShare : kStrayShareRemote;
+  std::vector<double> off = far;
+  off.insert(off.end(), near.begin(), near.end());
+  if (std::ssize(off) >= 2 && static_cast<double>(off.size()) > share * all)
+    return *std::min_element(off.begin(), off.end());
+  return std::nullopt;
+}
+
+/// Chunks that the first map heard far from the line, where neither a seam nor a loudspeaker
+/// explains them.
+std::optional<double> first_stray_vote_s(const TrackState& state,
+                                         const std::vector<Span>& mix_spans) {
+  double strongest_on = 0.0;
+  std::optional<double> first_s;
+  // A chunk near a seam may vote for either side.
+  const auto is_on = [&](const Vote& vote, const Piece& piece) {
+    const double mix_s = vote.track_s + vote.lag_s;
+    for (const Span& mix : mix_spans) {
+      if (mix_s < mix.from_s - kChunk_s || mix_s > mix.to_s + kChunk_s) continue;
+      const double line_s = mix_s + mix.line_from_s - mix.from_s;
+      if (std::abs(line_s - state.curve.line_s(piece.level, vote.track_s)) < kFarOff_s) return true;
+    }
+    return false;
+  };
+  const auto on_some_level = [&](const Vote& vote) {
+    for (const Piece& piece : state.pieces) {
+      if (vote.track_s < piece.from_s - kChunk_s || vote.track_s > piece.to_s + kChunk_s) continue;
+      if (is_on(vote, piece)) return true;
+    }
+    return false;
+  };
+  for (const Vote& vote : state.first.votes)
+    if (on_some_level(vote)) strongest_on = std::max(strongest_on, vote.sigma);
+  for (const Vote& vote : state.first.votes)
+    if (!on_some_level(vote) &&
+        vote.sigma > std::max(kStrongVote, kStrayVoteShare * strongest_on) &&
+        (!first_s || vote.track_s < *first_s))
+      first_s = vote.track_s;
+  return first_s;
+}
+
+/// A track of the same length that begins together with this one on another line, where no
+/// majority of such tracks stands on this one's.
+std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states, std::size_t k) {
+  int alike = 0;
+  int unlike = 0;
+  std::optional<std::size_t> first;
+  for (std::size_t j = 0; j < states.size(); ++j) {
+    if (!states[j].placed || !look_like_siblings(states[j], states[k])) continue;
+    if (states[j].recorder == states[k].recorder) {
+      ++alike;
+      continue;
+    }
+    ++unlike;
+    if (!first) first = j;
+  }
+  return unlike >= alike ? first : std::nullopt;
+}
+
+}  // namespace
+
+double uncertainty_us(const Evidence& evidence, std::size_t track, int level, double track_s) {
+  const TrackState& state = evidence.states[track];
+  const double few = 1.0 + 4.0 / std::max(1.0, static_cast<double>(state.used) - 1.0);
+  std::vector<double> dispersions_us;
+  for (std::size_t i = 0; i < state.measured.size(); ++i)
+    if (state.weights[i] > 0.1)
+      dispersions_us.push_back(1e6 * state.measured[i].reading.dispersion_s);
+  double floor_us = kFloor_us;
+  if (evidence.mix.lossy) floor_us += kLossyFloor_us;
+  if (evidence.tracks[track].lossy) floor_us += kLossyFloor_us;
+  floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
+  const double sigma_us = 1e6 * state.fit.sigma_s(level, track_s);
+  return std::hypot(2.0 * few * sigma_us, floor_us) + 0.25e6 * state.splice_s;
+}
+
+std::string reason_to_doubt(const Evidence& evidence, std::size_t track, double uncertainty_us) {
+  const TrackState& state = evidence.states[track];
+  auto stray_s = first_stray_window_s(state);
+  if (!stray_s) stray_s = first_stray_vote_s(state, evidence.mix_spans);
+  if (stray_s)
+    return "A part of it, about " + clock_text(*stray_s) +
+           " of the track, fits the mix at another place than the rest: it, or the mix, may have "
+           "lost or repeated a stretch there.";
+  if (const auto other = unlike_sibling(evidence.states, track))
+    return "It begins with \"" + evidence.tracks[*other].name +
+           "\" and is as long to the frame, as tracks of one recorder are, yet its windows put it "
+           "elsewhere: they may follow a neighbour's voice.";
+  if (state.used < kLeastWindows)
+    return "It is heard clearly in only " + std::to_string(state.used) +
+           (state.used == 1 ? " stretch" : " stretches") + " of the mix.";
+  if (clear_windows_on_line(state) < kLeastClear)
+    return "Nowhere is it heard clearly apart from the other tracks.";
+  if (state.used_share < kLeastShare)
+    return "Most of what is heard of it does not agree on one straight line: it may have a hole, "
+           "or another clock.";
+  if (state.splice_s > 0.0)
+    return "In the mix its clock goes in jumps of about " + milliseconds(state.splice_s) +
+           ", as a network stream is spliced; the line runs through their middle.";
+  if (uncertainty_us > kFirmUncertainty_us)
+    return "What is heard of it stands too close together to say how its clock runs over the "
+           "whole track.";
+  return {};
+}
+
+Finding thin_evidence(const std::string& reason) {
+  Finding finding;
+  finding.code = "thin-evidence";
+  finding.text = reason +
+                 " Listen to it against the mix before you use it, and ask for a longer or clearer "
+                 "recording where there is one.";
+  return finding;
+}
+
+Finding seam_finding(const Seam& seam, double line_s) {
+  Finding finding;
+  finding.code = "seam";
+  finding.at_s = seam.place.track_end_s;
+  finding.line_s = line_s;
+  finding.step_s = seam.step_s;
+  const std::string amount = milliseconds(seam.step_s);
+  std::string who;
+  switch (seam.cause) {
+    case SeamCause::recorder:
+      finding.cause = "recorder";
+      who = "its recorder";
+      break;
+    case SeamCause::stream:
+      finding.cause = "stream";
+      who = "the network stream into the mix";
+      break;
+    default:
+      finding.cause = "track";
+      who = "this file";
+  }
+  const std::string at = " at " + clock_text(line_s) + " of the timeline";
+  if (seam.cause == SeamCause::stream)
+    finding.text = "From there on " + who + " carries it " + amount +
+                   (seam.step_s > 0.0 ? " later" : " earlier") + at +
+                   ": the recording is whole, the mix moved. Its stem follows the mix; listen to "
+                   "the join.";
+  else if (seam.step_s > 0.0)
+    finding.text = who + " lost " + amount + " of sound" + at +
+                   ". Its stem has silence there; ask for the missing stretch if it was recorded "
+                   "elsewhere too.";
+  else
+    finding.text = who + " has " + amount + " too much" + at +
+                   (seam.place.zeros      ? ", a run of digital silence"
+                    : seam.place.repeated ? ", a stretch that is there twice"
+                                          : "") +
+                   ". Its stem leaves that out; listen to the join.";
+  if (!finding.text.empty() && finding.text[0] >= 'a' && finding.text[0] <= 'z')
+    finding.text[0] = static_cast<char>(finding.text[0] - 'a' + 'A');
+  return finding;
+}
+
+Finding mix_seam_finding(const Seam& seam, double line_s) {
+  Finding finding;
+  finding.code = "mix-seam";
+  finding.at_s = seam.place.mix_end_s;
+  finding.line_s = line_s;
+  finding.step_s = -seam.step_s;
+  finding.cause = "mix";
+  const std::string amount = milliseconds(seam.step_s);
+  finding.text = "The mix " +
+                 (seam.step_s < 0.0 ? "lost " + amount + " of the talk"
+                                    : "has " + amount + " that no recording has") +
+                 " at " + clock_text(seam.place.mix_end_s) +
+                 " of its own time. The tracks stay whole and the timeline runs on; do not cut the "
+                 "mix against it without this step.";
+  return finding;
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,258 @@
+#include "kilter/sync/lanes.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kOneLane_s = 0.030;
+constexpr double kLaneInOne = 9.5;  // sigma of one vote; chance reaches 8
+constexpr double kLaneInAll = 12.0;
+constexpr std::size_t kMostLanes = 12;
+constexpr std::int64_t kBin = kFeatureRateHz;  // a second
+constexpr double kJumpCost = 22.0;             // standard deviations of a second's match, summed
+// Lags at which nothing can match: they tell how large a match chance makes.
+constexpr double kChanceLags_s[] = {7.3, 11.9, -9.1, -13.7};
+
+struct Candidate {
+  double lag_s{0.0};
+  double square{0.0};
+  double strongest{0.0};
+};
+
+/// Lags that votes agree on, the strongest first.
+std::vector<Candidate> candidates_of(const FirstMap& map) {
+  std::vector<Vote> votes = map.votes;
+  const double drift = map.drift_ppm * 1e-6;
+  for (Vote& vote : votes) vote.lag_s += drift * vote.track_s;
+  std::stable_sort(votes.begin(), votes.end(),
+                   [](const Vote& a, const Vote& b) { return a.sigma > b.sigma; });
+  std::vector<Candidate> candidates{{map.lag_s, 0.0, map.best_vote}};
+  for (const Vote& vote : votes) {
+    const auto known =
+        std::find_if(candidates.begin(), candidates.end(), [&](const Candidate& candidate) {
+          return std::abs(candidate.lag_s - vote.lag_s) < kOneLane_s;
+        });
+    if (known == candidates.end()) {
+      candidates.push_back({vote.lag_s, vote.sigma * vote.sigma, vote.sigma});
+      continue;
+    }
+    known->square += vote.sigma * vote.sigma;
+  }
+  const auto weak = [](const Candidate& candidate) {
+    return candidate.strongest < kLaneInOne && std::sqrt(candidate.square) < kLaneInAll;
+  };
+  candidates.erase(std::remove_if(candidates.begin() + 1, candidates.end(), weak),
+                   candidates.end());
+  std::stable_sort(candidates.begin() + 1, candidates.end(),
+                   [](const Candidate& a, const Candidate& b) { return a.square > b.square; });
+  if (candidates.size() > kMostLanes) candidates.resize(kMostLanes);
+  return candidates;
+}
+
+class LaneFinder {
+ public:
+  LaneFinder(const OnsetFeatures& reference, const OnsetFeatures& track, const FirstMap& map,
+             double length_s)
+      : reference_(reference),
+        track_(track),
+        drift_(map.drift_ppm * 1e-6),
+        length_s_(length_s),
+        bins_(static_cast<std::size_t>(reference.frames() / kBin + 1)) {
+    spread_reference();
+  }
+
+  std::vector<Lane> find(const std::vector<Candidate>& candidates) {
+    const double chance = chance_level(candidates.front().lag_s);
+    if (chance <= 0.0) return {whole(candidates.front())};
+    std::vector<std::vector<double>> match;
+    for (const Candidate& candidate : candidates) {
+      match.push_back(match_per_bin(candidate.lag_s));
+      for (double& m : match.back()) m = std::clamp(m / chance, -3.0, 12.0);
+    }
+    const std::vector<int> path = best_path(match);
+    std::vector<Lane> lanes;
+    double line_from_s = 0.0;
+    for (std::size_t from = 0; from < path.size();) {
+      std::size_t to = from;
+      while (to < path.size() && path[to] == path[from]) ++to;
+      const auto here = static_cast<std::size_t>(path[from]);
+      double line_to_s = static_cast<double>(to);
+      double next_from_s = line_to_s;
+      if (to < path.size()) {
+        const auto next = static_cast<std::size_t>(path[to]);
+        const double lost_s = candidates[next].lag_s - candidates[here].lag_s;
+        if (lost_s > 0.0) {
+          line_to_s = end_before_loss(match[here], match[next], static_cast<int>(to), lost_s);
+          next_from_s = line_to_s + lost_s;
+        }
+      }
+      const double lag_s = candidates[here].lag_s;
+      lanes.push_back({lag_s, to_track(line_from_s, lag_s), to_track(line_to_s, lag_s),
+                       candidates[here].strongest});
+      line_from_s = next_from_s;
+      from = to;
+    }
+    return tidy(std::move(lanes));
+  }
+
+ private:
+  double to_track(double line_s, double lag_s) const { return (line_s - lag_s) / (1.0 - drift_); }
+
+  static Lane whole_lane(const Candidate& candidate, double length_s) {
+    return {candidate.lag_s, 0.0, length_s, candidate.strongest};
+  }
+  Lane whole(const Candidate& candidate) const { return whole_lane(candidate, length_s_); }
+
+  /// The reference smeared over three frames: a lag is known no better.
+  void spread_reference() {
+    for (std::size_t b = 0; b < kFeatureBands; ++b) {
+      const auto& band = reference_.bands[b];
+      spread_[b].resize(band.size());
+      for (std::size_t i = 0; i < band.size(); ++i) {
+        const int before = i > 0 ? band[i - 1] : 0;
+        const int after = i + 1 < band.size() ? band[i + 1] : 0;
+        spread_[b][i] = static_cast<std::int16_t>(before + 2 * band[i] + after);
+      }
+    }
+  }
+
+  /// How well the track fits the reference at one lag, per second of the reference.
+  std::vector<double> match_per_bin(double lag_s) const {
+    std::vector<double> match(bins_, 0.0);
+    const std::int64_t frames = track_.frames();
+    for (std::size_t bin = 0; bin < bins_; ++bin) {
+      const std::int64_t first = static_cast<std::int64_t>(bin) * kBin;
+      const std::int64_t end = std::min(first + kBin, reference_.frames());
+      const auto shift =
+          static_cast<std::int64_t>(std::llround(
+              to_track(static_cast<double>(first) / kFeatureRateHz, lag_s) * kFeatureRateHz)) -
+          first;
+      const std::int64_t from = std::max(first, -shift);
+      const std::int64_t to = std::min(end, frames - shift);
+      std::int64_t sum = 0;
+      for (std::size_t b = 0; b < kFeatureBands; ++b)
+        for (std::int64_t t = from; t < to; ++t)
+          sum += static_cast<std::int64_t>(spread_[b][static_cast<std::size_t>(t)]) *
+                 track_.bands[b][static_cast<std::size_t>(t + shift)];
+      match[bin] = static_cast<double>(sum);
+    }
+    return match;
+  }
+
+  double chance_level(double lag_s) const {
+    double square = 0.0;
+    double count = 0.0;
+    for (const double away_s : kChanceLags_s)
+      for (const double m : match_per_bin(lag_s + away_s)) {
+        if (m == 0.0) continue;
+        square += m * m;
+        count += 1.0;
+      }
+    return count > 0.0 ? std::sqrt(square / count) : 0.0;
+  }
+
+  /// The lane of every second, with the most match less `kJumpCost` for every change (Viterbi).
+  static std::vector<int> best_path(const std::vector<std::vector<double>>& match) {
+    const std::size_t lanes = match.size();
+    const std::size_t bins = match.front().size();
+    std::vector<double> score(lanes, 0.0);
+    std::vector<std::vector<int>> came_from(bins, std::vector<int>(lanes));
+    for (std::size_t bin = 0; bin < bins; ++bin) {
+      const auto best = std::max_element(score.begin(), score.end());
+      const double jumped = *best - kJumpCost;
+      const int best_lane = static_cast<int>(best - score.begin());
+      for (std::size_t lane = 0; lane < lanes; ++lane) {
+        const bool stays = score[lane] >= jumped;
+        came_from[bin][lane] = stays ? static_cast<int>(lane) : best_lane;
+        score[lane] = (stays ? score[lane] : jumped) + match[lane][bin];
+      }
+    }
+    std::vector<int> path(bins);
+    int lane = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
+    for (std::size_t bin = bins; bin-- > 0;) {
+      path[bin] = lane;
+      lane = came_from[bin][static_cast<std::size_t>(lane)];
+    }
+    return path;
+  }
+
+  /// Where the track lost `lost_s`, the reference goes on without it: the second at which the old
+  /// lane ends, such that it and the new one together match the most.
+  static double end_before_loss(const std::vector<double>& old_match,
+                                const std::vector<double>& new_match, int change, double lost_s) {
+    const int lost = static_cast<int>(std::lround(lost_s));
+    const int first = std::max(0, change - lost);
+    double sum = 0.0;
+    double best = -1e300;
+    int best_at = change;
+    for (int at = change; at >= first; --at) {
+      // Against the end at `change`: the old lane without [at, change), the new one with
+      // [at + lost, change + lost).
+      if (sum > best) {
+        best = sum;
+        best_at = at;
+      }
+      if (at == 0) break;
+      sum -= old_match[static_cast<std::size_t>(at) - 1];
+      const auto gained = static_cast<std::size_t>(at - 1 + lost);
+      if (gained < new_match.size()) sum += new_match[gained];
+    }
+    return best_at;
+  }
+
+  /// Joins lanes that alternate, and cuts the ends so that nothing overlaps on either side.
+  std::vector<Lane> tidy(std::vector<Lane> lanes) const {
+    for (std::size_t i = 0; i + 2 < lanes.size();) {
+      if (std::abs(lanes[i].lag_s - lanes[i + 2].lag_s) < kOneLane_s) {
+        lanes[i].to_s = lanes[i + 2].to_s;
+        lanes.erase(lanes.begin() + static_cast<std::ptrdiff_t>(i) + 1,
+                    lanes.begin() + static_cast<std::ptrdiff_t>(i) + 3);
+        i = i > 0 ? i - 1 : 0;
+      } else {
+        ++i;
+      }
+    }
+    lanes.front().from_s = 0.0;
+    lanes.back().to_s = length_s_;
+    for (std::size_t i = 0; i + 1 < lanes.size(); ++i) {
+      Lane& before = lanes[i];
+      Lane& after = lanes[i + 1];
+      if (after.from_s < before.to_s)
+        before.to_s = after.from_s = 0.5 * (before.to_s + after.from_s);
+    }
+    std::vector<Lane> kept;
+    for (Lane lane : lanes) {
+      lane.from_s = std::clamp(lane.from_s, 0.0, length_s_);
+      lane.to_s = std::clamp(lane.to_s, 0.0, length_s_);
+      if (!kept.empty()) lane.from_s = std::max(lane.from_s, kept.back().to_s);
+      if (lane.to_s - lane.from_s > 1.0) kept.push_back(lane);
+    }
+    if (kept.empty())
+      kept.push_back({lanes.front().lag_s, 0.0, length_s_, lanes.front().strongest});
+    kept.front().from_s = 0.0;
+    kept.back().to_s = length_s_;
+    return kept;
+  }
+
+  const OnsetFeatures& reference_;
+  const OnsetFeatures& track_;
+  double drift_;
+  double length_s_;
+  std::size_t bins_;
+  std::array<std::vector<std::int16_t>, kFeatureBands> spread_;
+};
+
+}  // namespace
+
+std::vector<Lane> find_lanes(const OnsetFeatures& reference, const OnsetFeatures& track,
+                             const FirstMap& map, double length_s) {
+  const std::vector<Candidate> candidates = candidates_of(map);
+  if (candidates.size() == 1)
+    return {{candidates.front().lag_s, 0.0, length_s, candidates.front().strongest}};
+  return LaneFinder(reference, track, map, length_s).find(candidates);
+}
+
+}  // namespace kilter::sync

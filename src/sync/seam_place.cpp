@@ -1,0 +1,272 @@
+#include "kilter/sync/seam_place.h"
+
+#include <algorithm>
+#include <cmath>
+#include <span>
+
+namespace kilter::sync {
+namespace {
+
+constexpr int kBin = kAnalysisRateHz / 200;  // 5 ms
+constexpr double kBin_s = static_cast<double>(kBin) / kAnalysisRateHz;
+constexpr double kLongest_s = 900.0;     // of mix looked through; a longer silence is cut short
+constexpr double kContext_s = 8.0;       // on either side, to learn the level in the mix
+constexpr double kPlateau = 0.5;         // average speech bins that the place may be off the best
+constexpr double kSmoothing_bins = 4.0;  // of the level in which the quietest point is sought
+constexpr int kLeastZeros = kAnalysisRateHz / 200;
+constexpr double kNearZeros_s = 0.020;
+
+/// The mix, or a track through a line, brightened by a first difference so that the voice's pitch
+/// does not decide alone. Bins of the mix's grid from `first`.
+struct Signals {
+  std::vector<float> mix;
+  std::vector<float> before;
+  std::vector<float> after;
+};
+
+Result<std::vector<float>> read_bright(const AnalysisSignal& signal, std::int64_t first,
+                                       std::int64_t count) {
+  std::vector<float> samples(static_cast<std::size_t>(count) + 1);
+  if (auto done = signal.read(first - 1, samples); !done) return done.error();
+  for (std::size_t i = 0; i + 1 < samples.size(); ++i)
+    samples[i] = samples[i + 1] - 0.9F * samples[i];
+  samples.pop_back();
+  return samples;
+}
+
+/// The track where `line` puts it under `count` frames of the mix from `first`; straight between
+/// samples would dull it, so a cubic (Catmull-Rom).
+Result<std::vector<float>> read_through(const AnalysisSignal& signal, const LocalLine& line,
+                                        std::int64_t first, std::int64_t count) {
+  const double from = line.to_track(static_cast<double>(first) / kAnalysisRateHz) * kAnalysisRateHz;
+  const double step = 1.0 / line.rate;
+  const auto base = static_cast<std::int64_t>(std::floor(from)) - 2;
+  const auto needed = static_cast<std::int64_t>(std::ceil(static_cast<double>(count) * step)) + 8;
+  auto samples = read_bright(signal, base, needed);
+  if (!samples) return samples.error();
+  std::vector<float> out(static_cast<std::size_t>(count));
+  for (std::int64_t i = 0; i < count; ++i) {
+    const double place = from + static_cast<double>(i) * step - static_cast<double>(base);
+    const auto at = static_cast<std::size_t>(place);
+    const auto t = static_cast<float>(place - static_cast<double>(at));
+    const float* p = samples->data() + at;
+    out[static_cast<std::size_t>(i)] =
+        p[0] + 0.5F * t *
+                   (p[1] - p[-1] +
+                    t * (2.0F * p[-1] - 5.0F * p[0] + 4.0F * p[1] - p[2] +
+                         t * (3.0F * (p[0] - p[1]) + p[2] - p[-1])));
+  }
+  return out;
+}
+
+struct Products {
+  std::vector<double> cross;  // mix times track, per bin
+  std::vector<double> power;  // of the track, per bin
+};
+
+Products products(const std::vector<float>& mix, const std::vector<float>& track,
+                  std::size_t bins) {
+  Products result{std::vector<double>(bins, 0.0), std::vector<double>(bins, 0.0)};
+  for (std::size_t b = 0; b < bins; ++b)
+    for (std::size_t i = b * kBin; i < (b + 1) * kBin; ++i) {
+      const auto y = static_cast<double>(mix[i]);
+      const auto x = static_cast<double>(track[i]);
+      result.cross[b] += y * x;
+      result.power[b] += x * x;
+    }
+  return result;
+}
+
+/// The track's gain in the mix over some bins.
+double gain_over(const Products& p, std::size_t from, std::size_t to) {
+  double cross = 0.0;
+  double power = 1e-20;
+  for (std::size_t b = from; b < std::min(to, p.cross.size()); ++b) {
+    cross += p.cross[b];
+    power += p.power[b];
+  }
+  return cross / power;
+}
+
+/// How much less the mix holds, per bin, once the track is taken out of it at this gain.
+void add_explained(const Products& p, double gain, std::vector<double>& sum) {
+  for (std::size_t b = 0; b < sum.size(); ++b)
+    sum[b] += 2.0 * gain * p.cross[b] - gain * gain * p.power[b];
+}
+
+/// The longest run of exact zeros in track seconds `from_s`..`to_s`, widened to its ends.
+struct Zeros {
+  bool found{false};
+  double from_s{0.0};
+  double to_s{0.0};
+};
+
+Result<Zeros> find_zeros(const AnalysisSignal& signal, double from_s, double to_s) {
+  constexpr std::int64_t kPage = 16 * kAnalysisRateHz;
+  std::int64_t first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
+  const auto last = static_cast<std::int64_t>(std::ceil(to_s * kAnalysisRateHz));
+  std::vector<float> page;
+  Zeros best;
+  std::int64_t best_length = kLeastZeros;
+  std::int64_t run_from = 0;
+  std::int64_t run = 0;
+  const auto close = [&](std::int64_t end) {
+    if (run > best_length) {
+      best_length = run;
+      best = {true, static_cast<double>(run_from) / kAnalysisRateHz,
+              static_cast<double>(end) / kAnalysisRateHz};
+    }
+    run = 0;
+  };
+  const std::int64_t from = std::max<std::int64_t>(0, first);
+  const std::int64_t to = std::min(last, signal.frames());
+  for (std::int64_t at = from; at < to; at += kPage) {
+    page.resize(static_cast<std::size_t>(std::min(kPage, to - at)));
+    if (auto read = signal.read(at, page); !read) return read.error();
+    for (std::size_t i = 0; i < page.size(); ++i) {
+      const auto here = at + static_cast<std::int64_t>(i);
+      if (page[i] != 0.0F) {
+        close(here);
+      } else if (run++ == 0) {
+        run_from = here;
+      }
+    }
+  }
+  close(to);
+  return best;
+}
+
+/// What a bin of speech brings: of the loudest twentieth, since most may be silence.
+double speech_power(std::vector<double> power) {
+  const auto at = power.begin() + (std::ssize(power) - 1) * 19 / 20;
+  std::nth_element(power.begin(), at, power.end());
+  const double loudest = *std::max_element(at, power.end());
+  return std::max(*at, 0.05 * loudest);
+}
+
+/// Smoothed level of what would sound at the cut.
+std::vector<double> loudness(const std::vector<double>& power) {
+  std::vector<double> out(power.size());
+  const double keep = 1.0 - 1.0 / kSmoothing_bins;
+  double forward = power.empty() ? 0.0 : power.front();
+  for (std::size_t b = 0; b < power.size(); ++b) {
+    forward = keep * forward + (1.0 - keep) * power[b];
+    out[b] = forward;
+  }
+  double backward = power.empty() ? 0.0 : power.back();
+  for (std::size_t b = power.size(); b-- > 0;) {
+    backward = keep * backward + (1.0 - keep) * power[b];
+    out[b] += backward;
+  }
+  return out;
+}
+
+}  // namespace
+
+Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
+                             double step_s, double from_s, double to_s) {
+  const double lost_s = std::max(step_s, 0.0);
+  const auto lost = static_cast<std::size_t>(std::lround(lost_s / kBin_s));
+  from_s = std::max(from_s, to_s - kLongest_s);
+  const double mix_length_s = static_cast<double>(mix.frames()) / kAnalysisRateHz;
+  const double first_s = std::max(0.0, from_s - kContext_s);
+  const double last_s = std::min(mix_length_s, to_s + lost_s + kContext_s);
+  const auto first = static_cast<std::int64_t>(std::floor(first_s * kAnalysisRateHz));
+  const auto bins = static_cast<std::size_t>(
+      std::max(1.0, std::floor((last_s - first_s) * kAnalysisRateHz / kBin)));
+  const auto count = static_cast<std::int64_t>(bins) * kBin;
+  const auto bin_of = [&](double mix_s) {
+    return static_cast<std::size_t>(
+        std::clamp((mix_s - first_s) / kBin_s, 0.0, static_cast<double>(bins)));
+  };
+  const std::size_t search_from = bin_of(from_s);
+  const std::size_t search_to = std::max(search_from, bin_of(to_s));
+
+  const auto mix_samples = read_bright(mix, first, count);
+  if (!mix_samples) return mix_samples.error();
+  std::vector<double> before(bins, 0.0);
+  std::vector<double> after(bins, 0.0);
+  std::vector<double> power_before(bins, 0.0);
+  std::vector<double> power_after(bins, 0.0);
+  for (const SeamWitness& witness : witnesses) {
+    const auto old_track = read_through(*witness.signal, witness.before, first, count);
+    if (!old_track) return old_track.error();
+    const auto new_track = read_through(*witness.signal, witness.after, first, count);
+    if (!new_track) return new_track.error();
+    const Products p = products(*mix_samples, *old_track, bins);
+    const Products q = products(*mix_samples, *new_track, bins);
+    const double gain_before = gain_over(p, 0, search_from + 1);
+    const double gain_after = gain_over(q, search_to + lost, bins);
+    // A side with nothing to learn from borrows the other's.
+    const bool both = gain_before * gain_after > 0.0;
+    add_explained(p, both ? gain_before : gain_before + gain_after, before);
+    add_explained(q, both ? gain_after : gain_before + gain_after, after);
+    const double square = std::max(gain_before * gain_before, gain_after * gain_after);
+    for (std::size_t b = 0; b < bins; ++b) {
+      power_before[b] += square * p.power[b];
+      power_after[b] += square * q.power[b];
+    }
+  }
+
+  // score[s]: explained with the old line up to bin s and the new one from s + lost on.
+  std::vector<double> score(search_to + 1 - search_from);
+  double sum = 0.0;
+  std::size_t best = 0;
+  for (std::size_t s = search_from; s <= search_to; ++s) {
+    if (s > search_from) {
+      sum += before[s - 1];
+      if (s - 1 + lost < bins) sum -= after[s - 1 + lost];
+    }
+    score[s - search_from] = sum;
+    if (sum > score[best]) best = s - search_from;
+  }
+  const double speech = std::max(speech_power(power_before), speech_power(power_after));
+  std::size_t low = best;
+  std::size_t high = best;
+  while (low > 0 && score[low - 1] > score[best] - kPlateau * speech) --low;
+  while (high + 1 < score.size() && score[high + 1] > score[best] - kPlateau * speech) ++high;
+
+  double inside = 0.0;  // what sounds within the plateau, explained by both lines alike
+  for (std::size_t s = low; s < high; ++s) inside += std::max(0.0, before[s + search_from]);
+  SeamPlace place;
+  std::size_t chosen = best;
+  if (step_s < 0.0 && inside > 6.0 * speech) {
+    place.repeated = true;
+    chosen = high;
+  } else if (high > low) {
+    const std::vector<double> left = loudness(power_before);
+    const std::vector<double> right = loudness(power_after);
+    double quietest = 1e300;
+    for (std::size_t s = low; s <= high; ++s) {
+      const std::size_t b = std::min(s + search_from, bins - 1);
+      const double here = left[b] + right[std::min(b + lost, bins - 1)];
+      if (here < quietest) {
+        quietest = here;
+        chosen = s;
+      }
+    }
+  }
+  place.mix_end_s = first_s + static_cast<double>(chosen + search_from) * kBin_s;
+  place.mix_from_s = place.mix_end_s + lost_s;
+  const SeamWitness& witness = witnesses.front();
+  place.track_end_s = witness.before.to_track(place.mix_end_s);
+  place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
+
+  // Digital silence is the seam wherever the pause has it.
+  const double first_end_s = first_s + static_cast<double>(low + search_from) * kBin_s;
+  const double last_end_s = first_s + static_cast<double>(high + search_from) * kBin_s;
+  const auto zeros =
+      find_zeros(*witness.signal, witness.before.to_track(first_end_s) - kNearZeros_s,
+                 witness.after.to_track(last_end_s + lost_s) + kNearZeros_s);
+  if (!zeros) return zeros.error();
+  if (zeros->found && zeros->to_s - zeros->from_s > 0.9 * std::max(0.0, -step_s)) {
+    place.zeros = true;
+    place.track_end_s = zeros->from_s;
+    place.mix_end_s = witness.before.to_mix(place.track_end_s);
+    place.track_from_s = std::max(zeros->to_s, witness.after.to_track(place.mix_end_s + lost_s));
+    place.mix_from_s = std::max(place.mix_end_s, witness.after.to_mix(place.track_from_s));
+  }
+  return place;
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,293 @@
+#include "seams.h"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "kilter/base/parallel.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kSameStep_s = 1.5e-3;
+constexpr double kSlack_s = 6.0;           // a window's length
+constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
+constexpr double kHalfWindow_s = 3.5;
+constexpr double kSameLength_s = 1e-4;
+
+struct OwnStep {
+  std::size_t track{0};
+  Step step;
+};
+
+bool is_one_event(const Seam& seam, const Step& step) {
+  return std::abs(seam.step_s - step.step_s) <= kSameStep_s &&
+         step.mix_from_s < seam.mix_to_s + kSlack_s && step.mix_to_s > seam.mix_from_s - kSlack_s;
+}
+
+/// Whether the track is heard before and after, on one level.
+bool runs_through(const TrackState& state, const Seam& seam) {
+  bool before = false;
+  bool after = false;
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    if (state.weights[i] <= 0.1) continue;
+    before = before || state.measured[i].at_s <= seam.mix_from_s + 0.5 * kSlack_s;
+    after = after || state.measured[i].at_s >= seam.mix_to_s - 0.5 * kSlack_s;
+  }
+  return before && after;
+}
+
+bool shows(const Seam& seam, std::size_t track) {
+  return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
+}
+
+/// What the other tracks say of one seam.
+struct Witnesses {
+  int recorders{0};                  // that show it
+  bool another_runs_through{false};  // a track of another recorder
+  bool sibling_runs_through{false};
+  int siblings{0};
+  bool same_length{true};  // as its siblings: had it lost something alone, it would be shorter
+};
+
+Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) {
+  Witnesses w;
+  std::vector<int> recorders;
+  for (const std::size_t k : seam.tracks)
+    if (std::find(recorders.begin(), recorders.end(), states[k].recorder) == recorders.end())
+      recorders.push_back(states[k].recorder);
+  w.recorders = static_cast<int>(recorders.size());
+  const TrackState& first = states[seam.tracks.front()];
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    if (!states[k].placed || shows(seam, k)) continue;
+    const bool sibling =
+        std::find(recorders.begin(), recorders.end(), states[k].recorder) != recorders.end();
+    if (sibling) {
+      ++w.siblings;
+      w.same_length =
+          w.same_length && std::abs(states[k].length_s - first.length_s) < kSameLength_s;
+    }
+    if (!runs_through(states[k], seam)) continue;
+    (sibling ? w.sibling_runs_through : w.another_runs_through) = true;
+  }
+  return w;
+}
+
+/// One seam per track of `seam`, each its own.
+void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>& out) {
+  for (const std::size_t k : seam.tracks) {
+    Seam own = seam;
+    own.tracks = {k};
+    own.cause = remote[k] && std::abs(seam.step_s) <= kLongestBuffer_s ? SeamCause::stream
+                                                                       : SeamCause::track;
+    out.push_back(std::move(own));
+  }
+}
+
+void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<bool>& remote,
+           std::vector<Seam>& out) {
+  const Witnesses w = witnesses_of(seam, states);
+  seam.recorder = states[seam.tracks.front()].recorder;
+  if (w.recorders > 1) {
+    if (!w.another_runs_through && !w.sibling_runs_through) {
+      seam.cause = SeamCause::mix;
+      seam.recorder = -1;
+      out.push_back(std::move(seam));
+    } else {
+      split(seam, remote, out);
+    }
+    return;
+  }
+  const bool whole_recorder =
+      !w.sibling_runs_through && (seam.tracks.size() > 1 || (w.siblings > 0 && w.same_length));
+  if (whole_recorder || (seam.tracks.size() == 1 && w.siblings == 0 && !w.another_runs_through)) {
+    seam.cause = whole_recorder ? SeamCause::recorder : SeamCause::track;
+    seam.mix_or_recorder = !w.another_runs_through;
+    if (!whole_recorder && remote[seam.tracks.front()] &&
+        std::abs(seam.step_s) <= kLongestBuffer_s && states.size() > 1)
+      seam.cause = SeamCause::stream;
+    out.push_back(std::move(seam));
+    return;
+  }
+  split(seam, remote, out);
+}
+
+LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
+  const double start_s = curve.start_s[static_cast<std::size_t>(level)];
+  double track_s = (mix_s - start_s) / curve.rate;
+  track_s = (mix_s - start_s - curve.bend_s(track_s)) / curve.rate;  // a bend is parts per million
+  const double rate = curve.rate_at(track_s);
+  return {curve.line_s(level, track_s) - rate * track_s, rate};
+}
+
+const Step* step_of(const TrackState& state, const Seam& seam) {
+  for (const Step& step : state.steps)
+    if (is_one_event(seam, step)) return &step;
+  return nullptr;
+}
+
+Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                   const std::vector<TrackState>& states, Seam& seam) {
+  std::vector<SeamWitness> witnesses;
+  for (const std::size_t k : seam.tracks) {
+    const Step* step = step_of(states[k], seam);
+    if (step == nullptr) continue;
+    const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
+    witnesses.push_back({tracks[k].signal, local_line(states[k].curve, step->level, middle_s),
+                         local_line(states[k].curve, step->level + 1, middle_s)});
+  }
+  const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
+  const double to_s = std::max(from_s, seam.mix_to_s + kHalfWindow_s - std::max(0.0, seam.step_s));
+  auto found = place_seam(*mix.signal, witnesses, seam.step_s, from_s, to_s);
+  if (!found) return found.error();
+  seam.place = *found;
+  if (seam.cause == SeamCause::stream && (found->zeros || found->repeated))
+    seam.cause = SeamCause::track;
+  // What the mix lost, every track has too much of; so has one that repeated a stretch.
+  if (seam.mix_or_recorder && seam.step_s < 0.0 && !found->zeros && !found->repeated &&
+      seam.cause != SeamCause::stream) {
+    seam.cause = SeamCause::mix;
+    seam.recorder = -1;
+  }
+  return {};
+}
+
+}  // namespace
+
+std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
+                               const std::vector<bool>& remote) {
+  std::vector<OwnStep> steps;
+  for (std::size_t k = 0; k < states.size(); ++k)
+    if (states[k].placed)
+      for (const Step& step : states[k].steps) steps.push_back({k, step});
+  std::stable_sort(steps.begin(), steps.end(), [](const OwnStep& a, const OwnStep& b) {
+    return a.step.mix_to_s - a.step.mix_from_s < b.step.mix_to_s - b.step.mix_from_s;
+  });
+  std::vector<Seam> events;
+  for (const OwnStep& own : steps) {
+    const auto known = std::find_if(events.begin(), events.end(), [&](const Seam& seam) {
+      return is_one_event(seam, own.step) && !shows(seam, own.track);
+    });
+    if (known == events.end()) {
+      Seam seam;
+      seam.tracks = {own.track};
+      seam.mix_from_s = own.step.mix_from_s;
+      seam.mix_to_s = own.step.mix_to_s;
+      seam.step_s = own.step.step_s;
+      events.push_back(std::move(seam));
+      continue;
+    }
+    const auto have = static_cast<double>(known->tracks.size());
+    known->step_s = (known->step_s * have + own.step.step_s) / (have + 1.0);
+    known->tracks.push_back(own.track);
+    if (own.step.mix_from_s > known->mix_from_s && own.step.mix_from_s < known->mix_to_s)
+      known->mix_from_s = own.step.mix_from_s;
+    if (own.step.mix_to_s < known->mix_to_s && own.step.mix_to_s > known->mix_from_s)
+      known->mix_to_s = own.step.mix_to_s;
+  }
+  std::vector<Seam> seams;
+  for (Seam& event : events) judge(std::move(event), states, remote, seams);
+  std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
+    return a.mix_from_s + a.mix_to_s < b.mix_from_s + b.mix_to_s;
+  });
+  return seams;
+}
+
+Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                         const std::vector<TrackState>& states, int threads,
+                         std::vector<Seam>& seams) {
+  std::vector<std::optional<Error>> errors(seams.size());
+  parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    if (auto done = place(mix, tracks, states, seams[at]); !done) errors[at] = done.error();
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
+    return a.place.mix_end_s < b.place.mix_end_s;
+  });
+  return {};
+}
+
+std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length_s) {
+  std::vector<Span> spans;
+  double from_s = 0.0;
+  double line_s = 0.0;
+  for (const Seam& seam : seams) {
+    if (seam.cause != SeamCause::mix) continue;
+    const double end_s = std::clamp(seam.place.mix_end_s, from_s, mix_length_s);
+    if (end_s > from_s) spans.push_back({from_s, end_s, line_s, line_s + end_s - from_s, 0.0});
+    line_s += end_s - from_s + std::max(0.0, -seam.step_s);
+    from_s = end_s + std::max(0.0, seam.step_s);
+  }
+  if (from_s < mix_length_s)
+    spans.push_back({from_s, mix_length_s, line_s, line_s + mix_length_s - from_s, 0.0});
+  return spans;
+}
+
+double to_timeline(const std::vector<Span>& mix_spans, double mix_s) {
+  const Span* best = &mix_spans.front();
+  for (const Span& span : mix_spans)
+    if (span.from_s <= mix_s) best = &span;
+  const bool last = best == &mix_spans.back();
+  const double inside_s = last ? mix_s : std::min(mix_s, best->to_s);
+  return best->line_from_s + (inside_s - best->from_s);
+}
+
+void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>& members,
+                  const std::vector<Span>& mix_spans, std::vector<TrackState>& states) {
+  if (members.empty()) return;
+  const int recorder = states[members.front()].recorder;
+  std::size_t best = members.front();
+  for (const std::size_t k : members)
+    if (states[k].support() > states[best].support()) best = k;
+  const auto is_shared = [&](const Seam& seam) {
+    return seam.cause == SeamCause::recorder && seam.recorder == recorder;
+  };
+  const auto is_own = [&](const Seam& seam, std::size_t k) {
+    return (seam.cause == SeamCause::track || seam.cause == SeamCause::stream) && shows(seam, k);
+  };
+
+  // Where the best known member is first heard, seams may lie behind it already.
+  double heard_s = 1e300;
+  for (std::size_t i = 0; i < states[best].measured.size(); ++i)
+    if (states[best].weights[i] > 0.1) heard_s = std::min(heard_s, states[best].measured[i].at_s);
+  ClockCurve curve = states[best].curve;
+  double start_s = curve.start_s.front();
+  if (heard_s < 1e300) {
+    start_s += to_timeline(mix_spans, heard_s) - heard_s;
+    for (const Seam& seam : seams)
+      if (is_shared(seam) && seam.place.mix_end_s < heard_s && !shows(seam, best))
+        start_s -= seam.step_s;
+  }
+  curve.start_s = {start_s};
+  for (const Seam& seam : seams)
+    if (is_shared(seam)) curve.start_s.push_back(curve.start_s.back() + seam.step_s);
+
+  for (const std::size_t k : members) {
+    TrackState& state = states[k];
+    state.pieces.clear();
+    Piece piece;
+    int shared = 0;
+    double own_s = 0.0;
+    for (const Seam& seam : seams) {
+      if (!is_shared(seam) && !is_own(seam, k)) continue;
+      const double end_s = std::clamp(seam.place.track_end_s, piece.from_s, state.length_s);
+      piece.to_s = end_s;
+      state.pieces.push_back(piece);
+      if (is_shared(seam)) ++shared;
+      if (is_own(seam, k)) own_s += seam.step_s;
+      piece.from_s = std::clamp(seam.place.track_from_s, end_s, state.length_s);
+      piece.level = shared;
+      if (own_s != 0.0) {
+        piece.level = static_cast<int>(curve.start_s.size());
+        curve.start_s.push_back(curve.start_s[static_cast<std::size_t>(shared)] + own_s);
+      }
+    }
+    piece.to_s = state.length_s;
+    state.pieces.push_back(piece);
+  }
+  for (const std::size_t k : members) states[k].curve = curve;
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,51 @@
+// Seams: which steps of several tracks are one event, whose fault it is, and where it lies.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "kilter/base/result.h"
+#include "kilter/sync/align.h"
+#include "kilter/sync/seam_place.h"
+#include "track_state.h"
+
+namespace kilter::sync {
+
+enum class SeamCause { track, recorder, stream, mix };
+
+struct Seam {
+  SeamCause cause{SeamCause::track};
+  std::vector<std::size_t> tracks;  ///< that show it
+  int recorder{-1};                 ///< whose it is, unless it is the mix's
+  double mix_from_s{0.0};           ///< it lies between these
+  double mix_to_s{0.0};
+  double step_s{0.0};           ///< what follows is heard so much later in the mix
+  bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
+  SeamPlace place;
+};
+
+/// Gathers the steps of all tracks into seams, in order of time. A step that all tracks show is the
+/// mix's, one that all of a recorder show the recorder's; the rest are the track's own, or of the
+/// network stream that carried a guest into the mix (`remote`, one per track).
+std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
+                               const std::vector<bool>& remote);
+
+/// Finds each seam's exact place, and what that says of its cause. Fails where a signal cannot be
+/// read.
+Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                         const std::vector<TrackState>& states, int threads,
+                         std::vector<Seam>& seams);
+
+/// Mix time to timeline: the mix's seams taken out.
+std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length_s);
+
+/// A second of the mix on the timeline. One that lies in no span, as where the mix repeats itself,
+/// goes to the seam.
+double to_timeline(const std::vector<Span>& mix_spans, double mix_s);
+
+/// Pieces and levels for all tracks of one recorder, from their own fits; curve and pieces of each
+/// are on the timeline afterwards, the curve the same for all.
+void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>& members,
+                  const std::vector<Span>& mix_spans, std::vector<TrackState>& states);
+
+}  // namespace kilter::sync

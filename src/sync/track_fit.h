@@ -1,0 +1,66 @@
+// One track's clock from its own windows.
+#pragma once
+
+#include "track_state.h"
+
+namespace kilter::sync {
+
+/// Moves every level of the track onto the line of its windows; one slope for all, the best known
+/// level's. For maps that may still be far off.
+void fit_coarsely(TrackState& state, const LineFitOptions& options);
+
+/// Finds the levels that the track's windows stand on, and fits the clock through all of them. The
+/// track's levels, pieces and steps are new afterwards; its times are the mix's.
+void fit_levels(TrackState& state);
+
+/// Makes map of pieces and curve. `mix_spans` leads from mix time to the timeline on which the
+/// curve lies. Not placed where that leaves nothing.
+void make_map(TrackState& state, const std::vector<Span>& mix_spans);
+
+/// The spans of the track on the timeline: bends in straight pieces, each with its uncertainty from
+/// `uncertainty_us(level, track_s)`.
+template <typename Uncertainty>
+std::vector<Span> spans_of(const TrackState& state, const Uncertainty& uncertainty_us);
+
+/// A window in which one delay explains less than half of the phase, or that has two peaks alike,
+/// knows less than its noise says: somebody else's voice stands in it.
+double trusted_sigma_s(const Reading& reading);
+
+/// For a track whose stream goes in stairs: every window within a splice of the line counts.
+void weigh_by_splice(TrackState& state);
+
+/// One delay explains most of the phase and no other peak comes near.
+bool is_clear(const Reading& reading);
+
+/// Sets used and used_share from the weights.
+void count_support(TrackState& state);
+
+// ---------------------------------------------------------------------------------------------
+
+constexpr double kBendStep_s = 20.0;  // straight over so long, a bend of ppm is off by nanoseconds
+
+template <typename Uncertainty>
+std::vector<Span> spans_of(const TrackState& state, const Uncertainty& uncertainty_us) {
+  std::vector<Span> spans;
+  for (const Piece& piece : state.pieces) {
+    const double length_s = piece.to_s - piece.from_s;
+    if (!(length_s > 0.0)) continue;
+    const int parts =
+        state.curve.is_straight() ? 1 : static_cast<int>(std::ceil(length_s / kBendStep_s));
+    for (int i = 0; i < parts; ++i) {
+      const double from_s = piece.from_s + length_s * i / parts;
+      const double to_s = i + 1 == parts ? piece.to_s : piece.from_s + length_s * (i + 1) / parts;
+      double line_from_s = state.curve.line_s(piece.level, from_s);
+      const double line_to_s = state.curve.line_s(piece.level, to_s);
+      // Pieces that meet on the timeline may overlap there by a rounding.
+      if (!spans.empty()) line_from_s = std::max(line_from_s, spans.back().line_to_s);
+      if (!(line_from_s < line_to_s)) continue;
+      spans.push_back(
+          {from_s, to_s, line_from_s, line_to_s,
+           std::max(uncertainty_us(piece.level, from_s), uncertainty_us(piece.level, to_s))});
+    }
+  }
+  return spans;
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,79 @@
+// What is known of each track while the session is being aligned.
+#pragma once
+
+#include <cmath>
+#include <optional>
+#include <vector>
+
+#include "kilter/base/time_map.h"
+#include "kilter/sync/clock_fit.h"
+#include "kilter/sync/first_map.h"
+#include "kilter/sync/line_fit.h"
+#include "kilter/sync/window_meter.h"
+
+namespace kilter::sync {
+
+/// A stretch of a track on one level of its clock.
+struct Piece {
+  double from_s{0.0};  // track seconds
+  double to_s{0.0};
+  int level{0};
+};
+
+/// A window in which the track itself is heard beyond doubt, and where.
+struct ClearWindow {
+  double track_s{0.0};
+  double mix_s{0.0};
+};
+
+/// One window's reading of a track.
+struct Measured {
+  double at_s{0.0};     // middle of the window in the mix
+  double track_s{0.0};  // what of the track the map put there
+  double mix_s{0.0};    // where that is heard
+  double sigma_s{0.0};
+  int piece{0};
+  Reading reading;
+};
+
+/// Where a track's offset from its clock steps. Found in the track itself first.
+struct Step {
+  double mix_from_s{0.0};  // the last that is known to lie before it, and the first after it
+  double mix_to_s{0.0};
+  double step_s{0.0};  // what follows is heard so much later
+  int level{0};        // that ends here; the next one begins
+};
+
+struct TrackState {
+  bool placed{false};
+  double length_s{0.0};
+  FirstMap first;
+  /// Track to mix time up to the fine pass, to the timeline after it. Levels are the track's own
+  /// until its recorder is known, the recorder's then.
+  ClockCurve curve;
+  std::vector<Piece> pieces;
+  std::optional<TimeMap> map;  // track to mix time, for measuring
+
+  std::vector<Measured> measured;  // of the latest pass
+  std::vector<double> weights;     // one per measured, 0..1: its say in the fit
+  int used{0};
+  double used_share{0.0};  // of all the say, what the fit holds
+  ClockFit fit;
+  std::vector<ClearWindow> clear;  // of the fine pass
+  std::vector<Step> steps;
+  double splice_s{0.0};  // of a stream that is spliced instead of drifting; 0: none
+  int recorder{-1};
+
+  /// How far the used windows together stand above chance.
+  double evidence_sigma() const {
+    double sum = 0.0;
+    for (std::size_t i = 0; i < measured.size() && i < weights.size(); ++i)
+      if (weights[i] > 0.1) sum += measured[i].reading.peak_sigma * measured[i].reading.peak_sigma;
+    return std::sqrt(sum);
+  }
+  double support() const { return used * used_share; }
+  double drift_ppm() const { return (1.0 / curve.rate - 1.0) * 1e6; }
+  double start_s() const { return curve.line_s(pieces.front().level, 0.0); }
+};
+
+}  // namespace kilter::sync

@@ -173,5 +173,23 @@ TEST(TruthOfDamage, TellsWhetherThePersonSpeaksOnBothSides) {
   EXPECT_TRUE(session->tracks[1].seams.at(0).speech_near);
 }
 
+TEST(TruthOfDamage, MovesToWhereSpeechIsOnBothSidesWhenAsked) {
+  SessionSpec spec = hybrid_session(13, 120.0, 1, 1);
+  for (Clock& clock : spec.recorders) clock.start_s = -2.0;
+  spec.faults_amid_speech = true;
+  for (Person& person : spec.people) person.damage = {{lost, 30.0, 0.5}};
+  spec.recorders[0].damage = {{repeated, 65.0, 0.3}};
+  spec.people[1].stream.steps = {{90.0, 0.04}};
+  spec.mix.damage = {{lost, 45.0, 1.0}};
+  const auto session = simulate(spec, SyntheticVoices(13), 2);
+  ASSERT_TRUE(session);
+  for (const SimulatedTrack& track : session->tracks) {
+    EXPECT_EQ(track.seams.size(), 2U);
+    for (const TrueSeam& seam : track.seams) EXPECT_TRUE(seam.speech_near) << track.name;
+  }
+  EXPECT_TRUE(session->mix_seams.at(0).speech_near);
+  EXPECT_NEAR(session->mix_seams.at(0).line_s, 45.0, 20.0);
+}
+
 }  // namespace
 }  // namespace kilter::simulator

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <numeric>
 
 #include "interpolator.h"
 #include "kilter/base/parallel.h"
@@ -109,8 +110,9 @@ class Simulation {
         mix_frames_(std::llround(spec.length_s * kWorldRateHz)) {}
 
   Result<Session> run() {
-    if (auto done = plan_recordings(); !done) return done.error();
+    plan_recordings();
     plan_speech();
+    if (auto done = plan_damage(); !done) return done.error();
     if (auto done = make_returns(); !done) return done.error();
     bus_.assign(static_cast<std::size_t>(mix_frames_), 0.0F);
     const int count = static_cast<int>(spec_.people.size());
@@ -126,7 +128,7 @@ class Simulation {
   }
 
  private:
-  Result<void> plan_recordings() {
+  void plan_recordings() {
     for (const Person& person : spec_.people) {
       SimulatedTrack track;
       track.name = person.name;
@@ -139,11 +141,39 @@ class Simulation {
       const std::int64_t frames = frames_of(track.clock, spec_.length_s);
       track.samples.resize(static_cast<std::size_t>(std::max<std::int64_t>(frames, 0)));
       track.excursions = person.stream.excursions;
-      auto file = FileMap::make(track.clock.damage, person.damage, track.clock.rate_hz, frames);
-      if (!file) return file.error();
-      track.file = *std::move(file);
       spans_.push_back(span_of(track));
       session_.tracks.push_back(std::move(track));
+    }
+  }
+
+  /// A recorder's damage where it is to be; `people` are those whose speech counts.
+  std::vector<Damage> settled(std::vector<Damage> damage, const Clock& clock,
+                              const std::vector<int>& people) const {
+    if (!spec_.faults_amid_speech) return damage;
+    for (Damage& d : damage) {
+      const bool takes_sound = d.kind == Damage::Kind::lost || d.kind == Damage::Kind::zeros_over;
+      d.at_s = clock.own_of(amid_speech(session_.talk, people, clock.line_of(d.at_s),
+                                        takes_sound ? d.length_s : 0.0, false));
+    }
+    return damage;
+  }
+
+  std::vector<int> people_at(int recorder) const {
+    std::vector<int> people;
+    for (std::size_t i = 0; i < spec_.people.size(); ++i)
+      if (spec_.people[i].recorder == recorder) people.push_back(static_cast<int>(i));
+    return people;
+  }
+
+  Result<void> plan_damage() {
+    for (std::size_t i = 0; i < spec_.people.size(); ++i) {
+      SimulatedTrack& track = session_.tracks[i];
+      const auto shared = settled(track.clock.damage, track.clock, people_at(track.recorder));
+      const auto own = settled(spec_.people[i].damage, track.clock, {static_cast<int>(i)});
+      auto file = FileMap::make(shared, own, track.clock.rate_hz,
+                                static_cast<std::int64_t>(track.samples.size()));
+      if (!file) return file.error();
+      track.file = *std::move(file);
     }
     return {};
   }
@@ -363,6 +393,10 @@ class Simulation {
     const Stream& stream = spec_.people[static_cast<std::size_t>(person)].stream;
     SimulatedTrack& track = session_.tracks[static_cast<std::size_t>(person)];
     std::vector<BufferStep> steps = stream.steps;
+    if (spec_.faults_amid_speech)
+      for (BufferStep& step : steps)
+        step.line_s =
+            amid_speech(session_.talk, {person}, step.line_s, 0.0, stream.steps_in_pauses);
     if (stream.steps_in_pauses)
       for (BufferStep& step : steps)
         step.line_s = nearest_pause(session_.talk, person, step.line_s);
@@ -411,7 +445,9 @@ class Simulation {
     session_.mix_rate_hz = spec_.mix.rate_hz;
     session_.mix_coding = spec_.mix.coding;
     session_.mix = at_mix_rate();
-    auto file = FileMap::make({}, spec_.mix.damage, spec_.mix.rate_hz,
+    std::vector<int> everybody(spec_.people.size());
+    std::iota(everybody.begin(), everybody.end(), 0);
+    auto file = FileMap::make({}, settled(spec_.mix.damage, Clock{}, everybody), spec_.mix.rate_hz,
                               static_cast<std::int64_t>(session_.mix.size()));
     if (!file) return file.error();
     session_.mix_file = *std::move(file);

@@ -151,6 +151,9 @@ struct SessionSpec {
   std::vector<Person> people;
   Room room;
   Mix mix;
+  /// Every damage and every buffer step moves, by 20 s at most, to the nearest place with speech on
+  /// both sides as TrueSeam::speech_near asks for.
+  bool faults_amid_speech{false};
 };
 
 /// One recorder for `room` people, and one for each of `remote` guests (44.1 kHz for every second

@@ -10,16 +10,7 @@ namespace {
 
 constexpr double kNear_s = 5.0;
 constexpr double kEnoughSpeech_s = 1.5;
-
-bool speech_near(const Session& session, const std::vector<int>& people, const TrueSeam& seam) {
-  double before_s = 0.0;
-  double after_s = 0.0;
-  for (const int person : people) {
-    before_s += spoken_s(session.talk, person, seam.line_s - kNear_s, seam.line_s);
-    after_s += spoken_s(session.talk, person, seam.line_after_s, seam.line_after_s + kNear_s);
-  }
-  return before_s >= kEnoughSpeech_s && after_s >= kEnoughSpeech_s;
-}
+constexpr double kSilence_s = 0.25;  // on either side, to be in a pause
 
 /// Everybody of that recorder whose file is there; of all recorders where `recorder` is -1.
 std::vector<int> people_of(const Session& session, int recorder) {
@@ -28,6 +19,10 @@ std::vector<int> people_of(const Session& session, int recorder) {
     if (!session.tracks[i].withheld && (recorder < 0 || session.tracks[i].recorder == recorder))
       people.push_back(static_cast<int>(i));
   return people;
+}
+
+bool speech_near(const Session& session, const std::vector<int>& people, const TrueSeam& seam) {
+  return speech_on_both_sides(session.talk, people, seam.line_s, seam.line_after_s);
 }
 
 std::vector<TrueSeam> file_seams(const Session& session, int person) {
@@ -155,16 +150,40 @@ std::optional<double> Session::mix_of_line(double line_s) const {
   return *mix_s + mix_delay_s;
 }
 
+bool speech_on_both_sides(const std::vector<Utterance>& talk, const std::vector<int>& people,
+                          double end_s, double again_s) {
+  double before_s = 0.0;
+  double after_s = 0.0;
+  for (const int person : people) {
+    before_s += spoken_s(talk, person, end_s - kNear_s, end_s);
+    after_s += spoken_s(talk, person, again_s, again_s + kNear_s);
+  }
+  return before_s >= kEnoughSpeech_s && after_s >= kEnoughSpeech_s;
+}
+
+double amid_speech(const std::vector<Utterance>& talk, const std::vector<int>& people,
+                   double line_s, double gap_s, bool in_pause) {
+  constexpr double kFarthest_s = 20.0;
+  constexpr double kStep_s = 0.25;
+  const auto is_silent = [&](double at_s) {
+    return std::all_of(people.begin(), people.end(), [&](int person) {
+      return spoken_s(talk, person, at_s - kSilence_s, at_s + kSilence_s) == 0.0;
+    });
+  };
+  for (double away_s = 0.0; away_s <= kFarthest_s; away_s += kStep_s)
+    for (const double at_s : {line_s + away_s, line_s - away_s})
+      if (speech_on_both_sides(talk, people, at_s, at_s + gap_s) && (!in_pause || is_silent(at_s)))
+        return at_s;
+  return line_s;
+}
+
 double nearest_pause(const std::vector<Utterance>& talk, int person, double line_s) {
-  constexpr double kShortest_s = 0.5;
   double best_s = line_s;
   double best_away_s = std::numeric_limits<double>::infinity();
   double silent_from_s = -std::numeric_limits<double>::infinity();
   const auto try_pause = [&](double from_s, double to_s) {
-    if (to_s - from_s < kShortest_s) return;
-    // A long pause need not be left: its nearest moment that is well inside will do.
-    const double inside_s = 0.5 * kShortest_s;
-    const double at_s = std::clamp(line_s, from_s + inside_s, to_s - inside_s);
+    if (to_s - from_s < 2.0 * kSilence_s) return;
+    const double at_s = std::clamp(line_s, from_s + kSilence_s, to_s - kSilence_s);
     if (std::abs(at_s - line_s) >= best_away_s) return;
     best_s = at_s;
     best_away_s = std::abs(at_s - line_s);

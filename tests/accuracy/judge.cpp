@@ -1,0 +1,405 @@
+#include "accuracy/judge.h"
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <limits>
+
+#include "simulator/truth.h"
+
+namespace kilter::accuracy {
+namespace {
+
+using simulator::Input;
+using simulator::TrueSeam;
+
+constexpr double kPlace_s = 0.05;        // beyond the pause, to count as found
+constexpr double kSameSeam_s = 2.0;      // beyond the pause: the same seam, badly placed
+constexpr double kLeastStep_s = 0.0199;  // 20 ms, less what a fast clock takes off
+constexpr double kLongestPause_s = 30.0;
+
+std::vector<int> people_behind(const Session& session, int track, const TrueSeam& seam) {
+  std::vector<int> people;
+  for (std::size_t i = 0; i < session.sound.tracks.size(); ++i) {
+    const bool same_recorder =
+        track >= 0 && session.sound.tracks[i].recorder ==
+                          session.sound.tracks[static_cast<std::size_t>(track)].recorder;
+    if (seam.cause == "mix" || static_cast<int>(i) == track ||
+        (seam.cause == "recorder" && same_recorder))
+      people.push_back(static_cast<int>(i));
+  }
+  return people;
+}
+
+/// How long nobody of `people` has been speaking at a moment, and how long nobody will.
+double quiet_before_s(const Session& session, const std::vector<int>& people, double line_s) {
+  double quiet_s = kLongestPause_s;
+  for (const auto& u : session.sound.talk)
+    if (std::find(people.begin(), people.end(), u.person) != people.end() && u.line_from_s < line_s)
+      quiet_s = std::min(quiet_s, std::max(0.0, line_s - (u.line_from_s + u.length_s)));
+  return quiet_s;
+}
+
+double quiet_after_s(const Session& session, const std::vector<int>& people, double line_s) {
+  double quiet_s = kLongestPause_s;
+  for (const auto& u : session.sound.talk)
+    if (std::find(people.begin(), people.end(), u.person) != people.end() &&
+        u.line_from_s + u.length_s > line_s)
+      quiet_s = std::min(quiet_s, std::max(0.0, u.line_from_s - line_s));
+  return quiet_s;
+}
+
+/// Where a seam may be put, in the file's time: the seam itself and the pause around it.
+struct Place {
+  const TrueSeam* seam{nullptr};
+  double from_s{0.0};
+  double to_s{0.0};
+  bool due{false};
+  bool taken{false};
+
+  double beyond_s(double at_s) const { return std::max({0.0, from_s - at_s, at_s - to_s}); }
+};
+
+std::vector<Place> places_of(const Session& session, int track,
+                             const std::vector<TrueSeam>& seams) {
+  std::vector<Place> places;
+  for (const TrueSeam& seam : seams) {
+    const std::vector<int> people = people_behind(session, track, seam);
+    Place place{&seam, seam.track_from_s, seam.track_to_s, false, false};
+    place.from_s -= quiet_before_s(session, people, seam.line_s);
+    place.to_s += quiet_after_s(session, people, seam.line_after_s);
+    const bool in_mix = seam.line_s > 5.0 && seam.line_after_s < session.order.spec.length_s - 5.0;
+    const bool live =
+        track < 0 ||
+        session.order.spec.people[static_cast<std::size_t>(track)].input == Input::live;
+    place.due = in_mix && live && seam.speech_near && std::abs(seam.step_s) >= kLeastStep_s;
+    places.push_back(place);
+  }
+  return places;
+}
+
+Place* nearest(std::vector<Place>& places, double at_s) {
+  Place* best = nullptr;
+  for (Place& place : places)
+    if (!place.taken && place.beyond_s(at_s) <= kSameSeam_s &&
+        (best == nullptr || place.beyond_s(at_s) < best->beyond_s(at_s)))
+      best = &place;
+  return best;
+}
+
+/// `elsewhere` tells whether a seam of another kind lies at a reported one.
+void tally_seams(const std::vector<Finding>& findings, const std::string& code,
+                 std::vector<Place> places, const std::function<bool(const Finding&)>& elsewhere,
+                 SeamTally& tally) {
+  for (const Place& place : places) tally.due += place.due;
+  for (const Finding& finding : findings) {
+    if (finding.code != code || !finding.at_s) continue;
+    Place* place = nearest(places, *finding.at_s);
+    if (place == nullptr) {
+      ++(elsewhere(finding) ? tally.wrong_cause : tally.false_ones);
+      continue;
+    }
+    place->taken = true;
+    const double beyond_s = place->beyond_s(*finding.at_s);
+    if (!place->due) continue;
+    tally.worst_place_ms = std::max(tally.worst_place_ms, 1e3 * beyond_s);
+    tally.found += beyond_s <= kPlace_s;
+    tally.wrong_cause += finding.cause.value_or("") != place->seam->cause;
+    tally.worst_step_us = std::max(
+        tally.worst_step_us, 1e6 * std::abs(finding.step_s.value_or(0.0) - place->seam->step_s));
+  }
+}
+
+bool near_a_seam(const std::vector<TrueSeam>& seams, double line_s) {
+  return std::any_of(seams.begin(), seams.end(), [&](const TrueSeam& seam) {
+    return line_s > seam.line_s - 5.0 && line_s < seam.line_after_s + 5.0;
+  });
+}
+
+SeamTally seams_of(const Session& session, const sync::Alignment& alignment) {
+  SeamTally tally;
+  const simulator::Session& sound = session.sound;
+  for (std::size_t k = 0; k < session.inputs.size(); ++k) {
+    const int t = session.truth[k];
+    const std::vector<TrueSeam> none;
+    const auto& seams = t < 0 ? none : sound.tracks[static_cast<std::size_t>(t)].seams;
+    tally_seams(
+        alignment.tracks[k].findings, "seam", places_of(session, t, seams),
+        [&](const Finding& f) { return f.line_s && near_a_seam(sound.mix_seams, *f.line_s); },
+        tally);
+  }
+  std::vector<Finding> of_mix = alignment.mix_findings;
+  of_mix.insert(of_mix.end(), alignment.findings.begin(), alignment.findings.end());
+  std::vector<Place> places;
+  if (session.order.has_mix) places = places_of(session, -1, sound.mix_seams);
+  tally_seams(
+      of_mix, "mix-seam", std::move(places),
+      [&](const Finding& f) {
+        return f.line_s && std::any_of(sound.tracks.begin(), sound.tracks.end(),
+                                       [&](const simulator::SimulatedTrack& track) {
+                                         return near_a_seam(track.seams, *f.line_s);
+                                       });
+      },
+      tally);
+  return tally;
+}
+
+/// World second of a timeline second: the same where the mix is the clock; else by way of a track.
+class World {
+ public:
+  World(const Session& session, const sync::Alignment& alignment) : session_(session) {
+    if (session.order.has_mix) return;
+    for (std::size_t k = 0; k < session.inputs.size() && reference_ == nullptr; ++k) {
+      if (session.truth[k] < 0 || !alignment.tracks[k].map) continue;
+      reference_ = &*alignment.tracks[k].map;
+      track_ = static_cast<std::size_t>(session.truth[k]);
+    }
+  }
+  double of_line(double line_s) const {
+    if (reference_ == nullptr) return line_s;
+    const Span& first = reference_->spans().front();
+    const double beyond_s = first.from_s + (line_s - first.line_from_s) / first.rate();
+    return session_.sound.line_of(track_, reference_->to_track(line_s).value_or(beyond_s));
+  }
+
+ private:
+  const Session& session_;
+  const TimeMap* reference_{nullptr};
+  std::size_t track_{0};
+};
+
+bool placeable(const Session& session, int t) {
+  const auto& people = session.order.spec.people;
+  const auto& person = people[static_cast<std::size_t>(t)];
+  if (person.input != Input::silent && person.input != Input::dead) return true;
+  return std::any_of(people.begin(), people.end(), [&](const simulator::Person& other) {
+    return other.recorder == person.recorder && other.input == Input::live && !other.withheld;
+  });
+}
+
+void measure_errors(const Session& session, std::size_t k, const TimeMap& map, const World& world,
+                    TrackOutcome& outcome) {
+  constexpr int kPlaces = 200;
+  const int t = session.truth[k];
+  const auto& track = session.sound.tracks[static_cast<std::size_t>(t)];
+  const std::vector<Place> seams = places_of(session, t, track.seams);
+  for (const Span& span : map.spans()) outcome.spans.push_back({span.uncertainty_us, -1.0});
+  int tried = 0;
+  for (int i = 0; i <= kPlaces; ++i) {
+    const double track_s = session.inputs[k].length_s * i / kPlaces;
+    if (std::any_of(seams.begin(), seams.end(),
+                    [&](const Place& p) { return p.beyond_s(track_s) <= kPlace_s; }))
+      continue;
+    ++tried;
+    // The file's very end may lie a rounding beyond the last span.
+    const auto line_s = map.to_line(i < kPlaces ? track_s : track_s - 1e-6);
+    if (!line_s) continue;
+    const double truth_s = track.line_of(i < kPlaces ? track_s : track_s - 1e-6);
+    const double error_us = 1e6 * std::abs(world.of_line(*line_s) - truth_s);
+    outcome.errors_us.push_back(error_us);
+    outcome.bound.worst_us = std::max(outcome.bound.worst_us, error_us);
+    for (std::size_t s = 0; s < outcome.spans.size(); ++s) {
+      const Span& span = map.spans()[s];
+      if (track_s >= span.from_s && track_s <= span.to_s)
+        outcome.spans[s].worst_us = std::max(outcome.spans[s].worst_us, error_us);
+    }
+  }
+  outcome.covered =
+      static_cast<double>(outcome.errors_us.size()) / static_cast<double>(std::max(tried, 1));
+}
+
+TrackOutcome outcome_of(const Session& session, const sync::Alignment& alignment, std::size_t k,
+                        const World& world) {
+  const sync::TrackPlacing& placing = alignment.tracks[k];
+  TrackOutcome outcome;
+  outcome.name = session.inputs[k].name;
+  outcome.standing = placing.standing;
+  outcome.foreign = session.truth[k] < 0;
+  outcome.bound.stated_us = placing.uncertainty_us;
+  if (outcome.foreign) {
+    outcome.placeable = false;
+    return outcome;
+  }
+  outcome.placeable = placeable(session, session.truth[k]);
+  if (!placing.map) return outcome;
+  measure_errors(session, k, *placing.map, world, outcome);
+  if (session.order.has_mix)
+    outcome.drift_error_ppm = std::abs(placing.map->drift_ppm() - session.drifts_ppm[k]);
+  return outcome;
+}
+
+enum class Expected { no, maybe, yes };
+
+Expected expect_excursion(const Session& session, int t) {
+  const auto& stream = session.order.spec.people[static_cast<std::size_t>(t)].stream;
+  if (stream.staircase_s > 0.0) return Expected::maybe;
+  for (const simulator::Excursion& e : stream.excursions)
+    if (std::abs(e.size_s) >= 0.01 &&
+        simulator::spoken_s(session.sound.talk, t, e.line_s, e.line_s + e.length_s) >= 1.0)
+      return Expected::yes;
+  return stream.excursions.empty() ? Expected::no : Expected::maybe;
+}
+
+Expected expect_leak(const simulator::Person& person) {
+  if (person.input == Input::mixer_mix || person.input == Input::copy) return Expected::maybe;
+  for (const simulator::Leak& leak : person.leaks)
+    if (leak.level_db >= -25.0) return Expected::yes;
+  return person.leaks.empty() ? Expected::no : Expected::maybe;
+}
+
+bool is_copied(const std::vector<simulator::Person>& people, int t) {
+  return std::any_of(people.begin(), people.end(), [&](const simulator::Person& other) {
+    return other.input == Input::copy && other.copy_of == t;
+  });
+}
+
+Expected expect(const Session& session, int t, const std::string& code) {
+  if (t < 0) return Expected::no;
+  const auto& people = session.order.spec.people;
+  const simulator::Person& person = people[static_cast<std::size_t>(t)];
+  const auto& track = session.sound.tracks[static_cast<std::size_t>(t)];
+  const auto yes = [](bool is_so) { return is_so ? Expected::yes : Expected::no; };
+  if (code == "inverted") {
+    const bool sounds = person.input != Input::silent && person.input != Input::dead;
+    return sounds ? yes(track.inverted) : Expected::maybe;
+  }
+  if (code == "wrong-rate")
+    return yes(std::abs(track.clock.file_rate_hz() / track.clock.rate_hz - 1.0) > 1e-4);
+  if (code == "mix-copy") return yes(person.input == Input::mixer_mix);
+  if (code == "duplicate")
+    return is_copied(people, t) ? Expected::maybe : yes(person.input == Input::copy);
+  if (code == "sibling-placed")
+    return yes((person.input == Input::silent || person.input == Input::dead) &&
+               placeable(session, t));
+  if (code == "leak") return expect_leak(person);
+  return expect_excursion(session, t);
+}
+
+bool says(const sync::TrackPlacing& placing, const std::string& code) {
+  if (code == "inverted") return placing.map && placing.inverted;
+  return std::any_of(placing.findings.begin(), placing.findings.end(),
+                     [&](const Finding& f) { return f.code == code; });
+}
+
+CodeTally codes_of(const Session& session, const sync::Alignment& alignment) {
+  CodeTally tally;
+  for (std::size_t k = 0; k < session.inputs.size(); ++k)
+    for (const char* code : {"inverted", "wrong-rate", "mix-copy", "duplicate", "sibling-placed",
+                             "leak", "excursion"}) {
+      const Expected expected = expect(session, session.truth[k], code);
+      const bool said = says(alignment.tracks[k], code);
+      const std::string which = session.inputs[k].name + ": " + code;
+      if (expected == Expected::yes) {
+        ++tally.due;
+        tally.found += said;
+        if (!said) tally.missed.push_back(which);
+      }
+      if (expected == Expected::no && said) {
+        ++tally.false_ones;
+        tally.wrong.push_back(which);
+      }
+    }
+  return tally;
+}
+
+constexpr double kGrid_s = 0.25;
+
+/// Whether a file that is there holds a moment of the timeline.
+bool holds(const Session& session, int person, double line_s) {
+  const auto& track = session.sound.tracks[static_cast<std::size_t>(person)];
+  if (track.withheld) return false;
+  for (std::size_t k = 0; k < session.inputs.size(); ++k) {
+    if (session.truth[k] != person) continue;
+    const double own_s = track.clock.own_of(line_s - track.way_delay_s);
+    const auto file_s = track.file.file_of(own_s);
+    return own_s >= 0.0 && file_s &&
+           *file_s * track.clock.rate_hz / track.clock.file_rate_hz() < session.inputs[k].length_s;
+  }
+  return false;
+}
+
+/// Marks moments, and those within a second of them.
+void mark(double line_s, std::vector<char>& grid) {
+  const auto middle = static_cast<std::int64_t>(line_s / kGrid_s);
+  const auto reach = static_cast<std::int64_t>(1.0 / kGrid_s);
+  for (std::int64_t i = middle - reach; i <= middle + reach; ++i)
+    if (i >= 0 && i < static_cast<std::int64_t>(grid.size())) grid[static_cast<std::size_t>(i)] = 1;
+}
+
+/// A guest's voice is due where his file is withheld. Words that no file holds for another reason
+/// may be reported or not: he had not pressed the button yet, or a neighbour's microphone has them.
+VoiceTally voices_of(const Session& session, const sync::Alignment& alignment) {
+  VoiceTally tally;
+  const auto count = static_cast<std::size_t>(session.order.spec.length_s / kGrid_s) + 1;
+  std::vector<char> due(count, 0);
+  std::vector<char> permitted(count, 0);
+  for (const auto& u : session.sound.talk) {
+    const auto& person = session.order.spec.people[static_cast<std::size_t>(u.person)];
+    for (double line_s = u.line_from_s; line_s < u.line_from_s + u.length_s; line_s += kGrid_s) {
+      if (line_s < 0.0 || line_s >= session.order.spec.length_s ||
+          !session.sound.mix_of_line(line_s) || holds(session, u.person, line_s))
+        continue;
+      if (person.remote && person.withheld) due[static_cast<std::size_t>(line_s / kGrid_s)] = 1;
+      mark(line_s, permitted);
+    }
+  }
+  std::vector<char> found(count, 0);
+  for (const Finding& finding : alignment.findings) {
+    if (finding.code != "missing-voice") continue;
+    for (const Stretch& stretch : finding.stretches)
+      for (double line_s = std::max(0.0, stretch.line_from_s); line_s < stretch.line_to_s;
+           line_s += kGrid_s)
+        if (line_s < session.order.spec.length_s)
+          found[static_cast<std::size_t>(line_s / kGrid_s)] = 1;
+  }
+  for (std::size_t i = 0; i < count; ++i) {
+    tally.due_s += due[i] != 0 ? kGrid_s : 0.0;
+    tally.found_s += due[i] != 0 && found[i] != 0 ? kGrid_s : 0.0;
+    tally.false_s += found[i] != 0 && permitted[i] == 0 ? kGrid_s : 0.0;
+  }
+  return tally;
+}
+
+}  // namespace
+
+bool TrackOutcome::wrong_firm() const {
+  return standing == Standing::firm && (foreign || bound.worst_us > 1000.0);
+}
+
+void SeamTally::add(const SeamTally& other) {
+  due += other.due;
+  found += other.found;
+  false_ones += other.false_ones;
+  wrong_cause += other.wrong_cause;
+  worst_step_us = std::max(worst_step_us, other.worst_step_us);
+  worst_place_ms = std::max(worst_place_ms, other.worst_place_ms);
+}
+
+void CodeTally::add(const CodeTally& other) {
+  due += other.due;
+  found += other.found;
+  false_ones += other.false_ones;
+  missed.insert(missed.end(), other.missed.begin(), other.missed.end());
+  wrong.insert(wrong.end(), other.wrong.begin(), other.wrong.end());
+}
+
+void VoiceTally::add(const VoiceTally& other) {
+  due_s += other.due_s;
+  found_s += other.found_s;
+  false_s += other.false_s;
+}
+
+Outcome judge(const Session& session, const sync::Alignment& alignment) {
+  Outcome outcome;
+  const World world(session, alignment);
+  for (std::size_t k = 0; k < session.inputs.size(); ++k) {
+    outcome.tracks.push_back(outcome_of(session, alignment, k, world));
+    outcome.track_hours += session.inputs[k].length_s / 3600.0;
+  }
+  outcome.seams = seams_of(session, alignment);
+  outcome.codes = codes_of(session, alignment);
+  outcome.voices = voices_of(session, alignment);
+  return outcome;
+}
+
+}  // namespace kilter::accuracy

@@ -1,7 +1,9 @@
 #include "lineup_builder.h"
 
 #include <algorithm>
+#include <cmath>
 #include <map>
+#include <optional>
 #include <set>
 
 #include "kilter/report/lineup_report.h"
@@ -167,6 +169,97 @@ void place_as_copy(const LineupTrack& original, LineupTrack& result) {
   result.uncertainty_us = original.uncertainty_us;
 }
 
+/// Whether nothing can be heard by which a track finds its place.
+bool is_mute(const LineupTrack& track) {
+  return track.standing == Standing::unplaced && !track.is_used() && track.role != Role::mix &&
+         (holds(track.findings, "silent") || holds(track.findings, "dead"));
+}
+
+/// Placed by another track rather than by its own sound.
+bool is_guessed(const LineupTrack& track) { return holds(track.findings, "sibling-placed"); }
+
+/// Whether two tracks of a recorder have the same line, to what a listener may never hear.
+bool lie_together(const LineupTrack& a, const LineupTrack& b) {
+  constexpr double kTogether_s = 0.5e-3;
+  const auto distance_s = [&](double track_s) {
+    const auto one = a.map->to_line(track_s);
+    const auto other = b.map->to_line(track_s);
+    return one && other ? std::abs(*one - *other) : 0.0;
+  };
+  return a.recorder == b.recorder && std::abs(a.map->start_s() - b.map->start_s()) < kTogether_s &&
+         distance_s(a.map->spans().back().to_s - 1e-3) < kTogether_s;
+}
+
+/// Why a mute track is taken to lie with another, from the surest on.
+enum class Kinship { same_file, told_recorder, same_length, none };
+
+Kinship kinship(const Survey& survey, std::size_t a, std::size_t b) {
+  const SurveyTrack& one = survey.tracks[a];
+  const SurveyTrack& other = survey.tracks[b];
+  const SurveyFile& file = survey.files[one.file];
+  const SurveyFile& other_file = survey.files[other.file];
+  if (one.file == other.file) return Kinship::same_file;
+  if (file.failure || other_file.failure || file.info.rate.hz != other_file.info.rate.hz)
+    return Kinship::none;
+  if (!one.recorder.empty() && !other.recorder.empty())
+    return one.recorder == other.recorder ? Kinship::told_recorder : Kinship::none;
+  return file.length.n == other_file.length.n ? Kinship::same_length : Kinship::none;
+}
+
+const char* because(Kinship kinship) {
+  switch (kinship) {
+    case Kinship::same_file:
+      return "another channel of the same file";
+    case Kinship::told_recorder:
+      return "on the same recorder, as session.toml says";
+    default:
+      return "whose file is as long to the frame";
+  }
+}
+
+/// The placed track by which a mute one is placed: of the surest kin, and only where all of those
+/// lie on one recorder and one line.
+struct Sibling {
+  std::size_t track{0};
+  Kinship kinship{Kinship::none};
+};
+
+std::optional<Sibling> sibling_of(const Survey& survey, const std::vector<LineupTrack>& tracks,
+                                  std::size_t mute) {
+  std::optional<Sibling> best;
+  bool agree = true;
+  for (std::size_t i = 0; i < tracks.size(); ++i) {
+    const LineupTrack& track = tracks[i];
+    const Kinship kin = i == mute ? Kinship::none : kinship(survey, mute, i);
+    if (kin == Kinship::none || !track.map || track.recorder.empty() || is_guessed(track)) continue;
+    if (!best || kin < best->kinship) {
+      best = Sibling{i, kin};
+      agree = true;
+    } else if (kin == best->kinship) {
+      agree = agree && lie_together(track, tracks[best->track]);
+      if (track.standing == Standing::firm && tracks[best->track].standing != Standing::firm)
+        best->track = i;
+    }
+  }
+  return agree ? best : std::nullopt;
+}
+
+void place_by_sibling(const LineupTrack& sibling, Kinship kin, LineupTrack& result) {
+  const bool sure = kin != Kinship::same_length && sibling.standing == Standing::firm;
+  result.recorder = sibling.recorder;
+  result.map = sibling.map;
+  result.uncertainty_us = sibling.uncertainty_us;
+  result.standing = sure ? Standing::firm : Standing::shaky;
+  std::erase_if(result.findings, [](const Finding& each) { return each.code == "unmatched"; });
+  Finding& finding = result.findings.emplace_back();
+  finding.code = "sibling-placed";
+  finding.text = "Nothing in it tells its place; it is put where \"" + sibling.name + "\" lies, " +
+                 because(kin) + ". " +
+                 (sure ? "Leave it out unless somebody should be heard on it."
+                       : "Check that both come from one recorder, and name it in session.toml; or "
+                         "leave this track out.");
+}
+
 LineupMix lineup_mix(const Survey& survey, const sync::Alignment& alignment) {
   const SurveyFile& file = survey.files[survey.mix->file];
   LineupMix mix;
@@ -242,6 +335,11 @@ Lineup build_lineup(const Survey& survey, const AlignInput& input,
       place_as_mix(track.mix_copy, survey.files[track.file].length_s(), result);
     else if (track.copy_of)
       place_as_copy(tracks[*track.copy_of], result);
+  }
+  for (std::size_t i = 0; i < tracks.size(); ++i) {
+    if (!is_mute(tracks[i]) || survey.tracks[i].copy_of) continue;
+    if (const auto sibling = sibling_of(survey, tracks, i))
+      place_by_sibling(tracks[sibling->track], sibling->kinship, tracks[i]);
   }
   for (std::size_t i = 0; i < tracks.size(); ++i)
     if (survey.tracks[i].role != Role::ignore) lineup.tracks.push_back(std::move(tracks[i]));

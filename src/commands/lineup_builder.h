@@ -22,7 +22,9 @@ struct AlignInput {
 Result<AlignInput> align_input(const survey::Survey& survey);
 
 /// The lineup of all tracks but ignored ones, in the survey's order. The alignment's tracks belong
-/// to `input.tracks`. A copy is placed like what it copies.
+/// to `input.tracks`. A copy is placed like what it copies; a silent or dead track like the tracks
+/// of its file, of the recorder that session.toml names, or of a length equal to the frame, where
+/// those agree.
 Lineup build_lineup(const survey::Survey& survey, const AlignInput& input,
                     const sync::Alignment& alignment);
 

@@ -145,6 +145,7 @@ TEST_F(LineupOf, KeepsSilentAndBrokenTracksWithoutMeasuringThem) {
   SurveyTrack& silent = add("silent");
   silent.signal.reset();
   silent.findings = {finding("silent")};
+  survey_.files[silent.file].length = {4000000};
   SurveyTrack& broken = add("broken");
   broken.signal.reset();
   broken.levels.reset();
@@ -159,6 +160,97 @@ TEST_F(LineupOf, KeepsSilentAndBrokenTracksWithoutMeasuringThem) {
   EXPECT_EQ(result.tracks[2].findings[0].code, "unreadable");
   EXPECT_EQ(result.tracks[2].frames(), 0);
   EXPECT_TRUE(needs_person(result));
+}
+
+/// A track that says nothing, of a length and rate of its own unless a test says otherwise.
+class SilentSibling : public LineupOf {
+ protected:
+  SilentSibling() {
+    add("keeper");
+    add("mate");
+    SurveyTrack& silent = add("silent");
+    silent.signal.reset();
+    silent.findings = {finding("silent")};
+  }
+  const LineupTrack& placed_beside(const TrackPlacing& keeper, const TrackPlacing& mate) {
+    result_ = lineup({keeper, mate});
+    return result_.tracks[2];
+  }
+  SurveyFile& silent_file() { return survey_.files[survey_.tracks[2].file]; }
+
+ private:
+  Lineup result_;
+};
+
+TEST_F(SilentSibling, OfTheSameLengthIsShaky) {
+  const LineupTrack& track = placed_beside(placed(0), placed(0));
+  EXPECT_EQ(track.standing, Standing::shaky);
+  EXPECT_EQ(track.recorder, "A");
+  EXPECT_DOUBLE_EQ(track.map.value().start_s(), 1.5);
+  EXPECT_EQ(track.uncertainty_us, 2.0);
+  ASSERT_EQ(track.findings.size(), 2U);
+  EXPECT_EQ(track.findings[1].code, "sibling-placed");
+  EXPECT_NE(track.findings[1].text.find("\"keeper\""), std::string::npos);
+}
+
+TEST_F(SilentSibling, OfTheSameFileIsFirm) {
+  survey_.tracks[2].file = survey_.tracks[1].file;
+  survey_.tracks[2].channel = 2;
+  // The other file is as long, but lies elsewhere: the same file knows better.
+  TrackPlacing keeper = placed(1);
+  keeper.map = *TimeMap::line(7.0, 3.0, kLength_s, 2.0);
+  const LineupTrack& track = placed_beside(keeper, placed(0));
+  EXPECT_EQ(track.standing, Standing::firm);
+  EXPECT_DOUBLE_EQ(track.map.value().start_s(), 1.5);
+  EXPECT_NE(track.findings[1].text.find("\"mate\""), std::string::npos);
+}
+
+TEST_F(SilentSibling, OfAToldRecorderIsFirmWhateverItsLength) {
+  for (const std::size_t i : {std::size_t{1}, std::size_t{2}}) survey_.tracks[i].recorder = "desk";
+  silent_file().length = {4000000};
+  const LineupTrack& track = placed_beside(placed(0), placed(1));
+  EXPECT_EQ(track.standing, Standing::firm);
+  EXPECT_EQ(track.recorder, "desk");
+}
+
+TEST_F(SilentSibling, OfAShakyTrackIsShaky) {
+  survey_.tracks[2].file = survey_.tracks[1].file;
+  TrackPlacing mate = placed(0);
+  mate.standing = Standing::shaky;
+  EXPECT_EQ(placed_beside(placed(0), mate).standing, Standing::shaky);
+}
+
+TEST_F(SilentSibling, StaysUnplacedWhereSiblingsDisagreeOrThereAreNone) {
+  EXPECT_FALSE(placed_beside(placed(0), placed(1)).map) << "two recorders";
+  TrackPlacing later = placed(0);
+  later.map = *TimeMap::line(1.6, 10.0, kLength_s, 2.0);
+  EXPECT_FALSE(placed_beside(placed(0), later).map) << "two lines";
+  EXPECT_FALSE(placed_beside(TrackPlacing{}, TrackPlacing{}).map) << "none is placed";
+  silent_file().length = {4799999};
+  EXPECT_FALSE(placed_beside(placed(0), placed(0)).map) << "a frame shorter";
+  silent_file().length = {4800000};
+  silent_file().info.rate.hz = 44100.0;
+  EXPECT_FALSE(placed_beside(placed(0), placed(0)).map) << "another rate";
+  silent_file().info.rate.hz = 48000.0;
+  survey_.tracks[0].recorder = survey_.tracks[1].recorder = "desk";
+  survey_.tracks[2].recorder = "field";
+  EXPECT_FALSE(placed_beside(placed(0), placed(0)).map) << "another recorder, as told";
+}
+
+TEST_F(SilentSibling, MayAlsoBeADeadInputThatFitsNowhere) {
+  survey_.tracks[2].signal = sound();
+  survey_.tracks[2].findings = {finding("dead")};
+  const Lineup result = lineup({placed(0), placed(0), TrackPlacing{}});
+  EXPECT_EQ(result.tracks[2].standing, Standing::shaky);
+  ASSERT_EQ(result.tracks[2].findings.size(), 2U);  // and not "unmatched": it has a place now
+  EXPECT_EQ(result.tracks[2].findings[1].code, "sibling-placed");
+}
+
+TEST_F(SilentSibling, IsNoTrackThatSoundsAndFitsNowhere) {
+  survey_.tracks[2].signal = sound();
+  survey_.tracks[2].findings.clear();
+  const Lineup result = lineup({placed(0), placed(0), TrackPlacing{}});
+  EXPECT_EQ(result.tracks[2].standing, Standing::unplaced);
 }
 
 TEST_F(LineupOf, PlacesCopiesLikeTheirOriginals) {

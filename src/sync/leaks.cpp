@@ -7,6 +7,7 @@
 
 #include "joint_frames.h"
 #include "kilter/base/parallel.h"
+#include "talk_levels.h"
 
 namespace kilter::sync {
 namespace {
@@ -17,10 +18,7 @@ constexpr double kBandTo_hz = 4000.0;
 constexpr double kReach_s = 0.7;
 constexpr std::size_t kMostWindows = 40;
 constexpr std::size_t kLeastWindows = 3;
-constexpr double kTalks_db = -12.0;  // against the track's own loud seconds
 constexpr double kAlone_db = 3.0;    // so far above the others, each against its own loud seconds
-constexpr double kLoudShare = 0.01;  // a track's loudest seconds: who talks little talks then
-constexpr std::size_t kLoudSeconds = 5;
 constexpr double kLeastSigma = 9.0;  // clean pairs: under 6
 constexpr double kGuard_s = 5e-3;    // of a peak, against which chance is measured
 constexpr double kBleed_s = 15e-3;
@@ -47,50 +45,6 @@ double band_power(const BandSpectrum& spectrum) {
     sum += static_cast<double>(spectrum.re[b] * spectrum.re[b] + spectrum.im[b] * spectrum.im[b]);
   return sum;
 }
-
-/// Level of every second of a signal in its own time.
-Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::atomic<bool>* stop) {
-  std::vector<double> levels;
-  std::vector<float> second(kAnalysisRateHz);
-  for (std::int64_t first = 0; first < signal.frames(); first += kAnalysisRateHz) {
-    if (stop != nullptr && stop->load())
-      return Error{ErrorKind::interrupted, {}, "interrupted", ""};
-    if (auto read = signal.read(first, second); !read) return read.error();
-    double sum = 0.0;
-    for (const float sample : second) sum += static_cast<double>(sample * sample);
-    levels.push_back(to_db(sum / kAnalysisRateHz));
-  }
-  return levels;
-}
-
-double loud_db(std::vector<double> levels) {
-  if (levels.empty()) return 0.0;
-  const auto share = static_cast<std::size_t>(kLoudShare * static_cast<double>(levels.size()));
-  const std::size_t rank = std::min(std::max(kLoudSeconds, share), levels.size() - 1);
-  const auto at = levels.begin() + static_cast<std::ptrdiff_t>(rank);
-  std::nth_element(levels.begin(), at, levels.end(), std::greater<>());
-  return *at;
-}
-
-/// A track's levels against its own loud seconds.
-class RelativeLevels {
- public:
-  explicit RelativeLevels(std::vector<double> levels) : levels_(std::move(levels)) {
-    const double loud = loud_db(levels_);
-    for (double& level : levels_) level -= loud;
-  }
-  /// Round timeline second `line_s`; nothing where the track does not lie.
-  std::optional<double> at(const TimeMap& map, double line_s) const {
-    const auto track_s = map.to_track(line_s);
-    if (!track_s || levels_.empty()) return std::nullopt;
-    const auto second = static_cast<std::ptrdiff_t>(std::floor(*track_s));
-    if (second < 0 || second >= std::ssize(levels_)) return std::nullopt;
-    return levels_[static_cast<std::size_t>(second)];
-  }
-
- private:
-  std::vector<double> levels_;
-};
 
 /// A peak of a correlation over lags.
 struct Peak {
@@ -154,16 +108,15 @@ class LeakSearch {
   }
 
   Result<void> measure_levels() {
-    std::vector<std::vector<double>> levels(tracks_.size());
-    if (auto done = each_track([&](std::size_t i) -> Result<void> {
-          auto made = levels_db(*tracks_[i].place.signal, options_.stop);
-          if (!made) return made.error();
-          levels[i] = *std::move(made);
-          return {};
-        });
-        !done)
-      return done.error();
-    for (auto& each : levels) levels_.emplace_back(std::move(each));
+    std::vector<const AnalysisSignal*> signals;
+    signals.reserve(tracks_.size());
+    for (const LeakTrack& track : tracks_) {
+      signals.push_back(track.place.signal);
+      maps_.push_back(track.place.map);
+    }
+    auto levels = TalkLevels::measure(signals, options_.threads, options_.stop);
+    if (!levels) return levels.error();
+    levels_ = *std::move(levels);
     return {};
   }
 
@@ -174,32 +127,25 @@ class LeakSearch {
       double alone_db{0.0};
     };
     std::vector<Window> windows;
-    const auto spans = tracks_[from].place.map->spans();
+    const auto spans = maps_[from]->spans();
     for (double at_s = std::ceil(spans.front().line_from_s) + 1.0;
          at_s + 1.0 < spans.back().line_to_s; at_s += 2.0) {
-      const auto own = level(from, at_s);
-      if (!own || *own < kTalks_db) continue;
-      double others = -100.0;
-      for (std::size_t k = 0; k < tracks_.size(); ++k)
-        if (k != from) others = std::max(others, level(k, at_s).value_or(-100.0));
-      if (*own - others >= kAlone_db) windows.push_back({at_s, *own - others});
+      const auto alone = levels_.alone_db(maps_, from, at_s);
+      if (alone && *alone >= kAlone_db) windows.push_back({at_s, *alone});
     }
     std::stable_sort(windows.begin(), windows.end(),
                      [](const Window& a, const Window& b) { return a.alone_db > b.alone_db; });
     if (windows.size() > kMostWindows) windows.resize(kMostWindows);
     std::vector<double> middles;
+    middles.reserve(windows.size());
     for (const Window& window : windows) middles.push_back(window.line_s);
     std::sort(middles.begin(), middles.end());
     return middles;
   }
 
-  /// The louder of the two seconds round `line_s`.
   std::optional<double> level(std::size_t track, double line_s) const {
-    const TimeMap& map = *tracks_[track].place.map;
-    const auto before = levels_[track].at(map, line_s - 0.5);
-    const auto after = levels_[track].at(map, line_s + 0.5);
-    if (!before) return after;
-    return after ? std::max(*before, *after) : *before;
+    const auto track_s = maps_[track]->to_track(line_s);
+    return track_s ? levels_.at(track, *track_s) : std::nullopt;
   }
 
   /// Whom the voice of `from` reaches.
@@ -380,7 +326,8 @@ class LeakSearch {
 
   const std::vector<LeakTrack>& tracks_;
   const LeakOptions& options_;
-  std::vector<RelativeLevels> levels_;
+  std::vector<const TimeMap*> maps_;
+  TalkLevels levels_;
   std::vector<std::vector<double>> windows_;  // by source
 };
 
@@ -404,6 +351,7 @@ std::vector<double> own_windows_s(const std::vector<double>& levels) {
   for (std::size_t i = loudest; i < std::min(count, kOwnWindows); ++i)
     chosen.push_back(order[loudest + (i - loudest) * (count - loudest) / (kOwnWindows - loudest)]);
   std::vector<double> middles;
+  middles.reserve(chosen.size());
   for (const std::size_t w : chosen)
     middles.push_back((static_cast<double>(w) + 0.5) * kOwnWindow_s);
   return middles;

@@ -1,0 +1,86 @@
+#include "talk_levels.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "kilter/base/parallel.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kTalks_db = -12.0;  // against the track's own loud seconds
+constexpr double kLoudShare = 0.01;
+constexpr std::size_t kLoudSeconds = 5;
+constexpr double kNothing_db = -100.0;
+
+double loud_db(std::vector<double> levels) {
+  if (levels.empty()) return 0.0;
+  const auto share = static_cast<std::size_t>(kLoudShare * static_cast<double>(levels.size()));
+  const std::size_t rank = std::min(std::max(kLoudSeconds, share), levels.size() - 1);
+  const auto at = levels.begin() + static_cast<std::ptrdiff_t>(rank);
+  std::nth_element(levels.begin(), at, levels.end(), std::greater<>());
+  return *at;
+}
+
+}  // namespace
+
+Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::atomic<bool>* stop) {
+  std::vector<double> levels;
+  std::vector<float> second(kAnalysisRateHz);
+  for (std::int64_t first = 0; first < signal.frames(); first += kAnalysisRateHz) {
+    if (stop != nullptr && stop->load())
+      return Error{ErrorKind::interrupted, {}, "interrupted", ""};
+    if (auto read = signal.read(first, second); !read) return read.error();
+    double sum = 0.0;
+    for (const float sample : second) sum += static_cast<double>(sample * sample);
+    levels.push_back(10.0 * std::log10(sum / kAnalysisRateHz + 1e-20));
+  }
+  return levels;
+}
+
+Result<TalkLevels> TalkLevels::measure(const std::vector<const AnalysisSignal*>& signals,
+                                       int threads, const std::atomic<bool>* stop) {
+  TalkLevels all;
+  all.levels_.resize(signals.size());
+  std::vector<std::optional<Error>> errors(signals.size());
+  parallel_for(static_cast<int>(signals.size()), threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    auto made = levels_db(*signals[at], stop);
+    if (!made) {
+      errors[at] = made.error();
+      return;
+    }
+    const double loud = loud_db(*made);
+    for (double& level : *made) level -= loud;
+    all.levels_[at] = *std::move(made);
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  return all;
+}
+
+std::optional<double> TalkLevels::at(std::size_t track, double track_s) const {
+  std::optional<double> louder;
+  for (const double second : {track_s - 0.5, track_s + 0.5}) {
+    if (second < 0.0 || second >= static_cast<double>(levels_[track].size())) continue;
+    const double level = levels_[track][static_cast<std::size_t>(second)];
+    louder = louder ? std::max(*louder, level) : level;
+  }
+  return louder;
+}
+
+std::optional<double> TalkLevels::alone_db(const std::vector<const TimeMap*>& maps,
+                                           std::size_t from, double line_s) const {
+  const auto level = [&](std::size_t track) -> std::optional<double> {
+    const auto track_s = maps[track] != nullptr ? maps[track]->to_track(line_s) : std::nullopt;
+    return track_s ? at(track, *track_s) : std::nullopt;
+  };
+  const auto own = level(from);
+  if (!own || *own < kTalks_db) return std::nullopt;
+  double others = kNothing_db;
+  for (std::size_t k = 0; k < maps.size(); ++k)
+    if (k != from) others = std::max(others, level(k).value_or(kNothing_db));
+  return *own - others;
+}
+
+}  // namespace kilter::sync

@@ -113,12 +113,12 @@ Order long_session(std::uint64_t seed, double length_s) { return {session(seed, 
 // Seams.
 
 Order track_seams(std::uint64_t seed, double length_s) {
-  SessionSpec spec = session(seed, length_s, 3, 2);
+  SessionSpec spec = session(seed, length_s, 2, 2);
   start_before_mix(spec);
   spec.people[0].damage = {{lost, 0.25 * length_s, 0.02}, {lost, 0.6 * length_s, 1.7}};
-  spec.people[3].damage = {
+  spec.people[2].damage = {
       {lost, 0.3 * length_s, 0.06}, {lost, 0.5 * length_s, 0.35}, {lost, 0.75 * length_s, 8.0}};
-  spec.people[4].damage = {{lost, 0.42 * length_s, 0.12}};
+  spec.people[3].damage = {{lost, 0.42 * length_s, 0.12}};
   return {spec};
 }
 
@@ -130,27 +130,27 @@ Order minutes_lost(std::uint64_t seed, double length_s) {
 }
 
 Order zeros(std::uint64_t seed, double length_s) {
-  SessionSpec spec = session(seed, length_s, 3, 2);
+  SessionSpec spec = session(seed, length_s, 2, 2);
   start_before_mix(spec);
   spec.people[1].damage = {{zeros_inserted, 0.4 * length_s, 0.5},
                            {zeros_over, 0.7 * length_s, 1.0}};
-  spec.people[3].damage = {{zeros_over, 0.3 * length_s, 0.4},
+  spec.people[2].damage = {{zeros_over, 0.3 * length_s, 0.4},
                            {zeros_inserted, 0.55 * length_s, 3.0}};
-  spec.people[4].damage = {{zeros_inserted, 0.5 * length_s, 0.04}};
+  spec.people[3].damage = {{zeros_inserted, 0.5 * length_s, 0.04}};
   return {spec};
 }
 
 Order repeats(std::uint64_t seed, double length_s) {
-  SessionSpec spec = session(seed, length_s, 3, 2);
+  SessionSpec spec = session(seed, length_s, 2, 2);
   start_before_mix(spec);
-  spec.people[2].damage = {{repeated, 0.35 * length_s, 0.1}, {repeated, 0.7 * length_s, 2.0}};
-  spec.people[3].damage = {{repeated, 0.6 * length_s, 0.5}};
-  spec.people[4].damage = {{repeated, 0.45 * length_s, 0.03}};
+  spec.people[1].damage = {{repeated, 0.35 * length_s, 0.1}, {repeated, 0.7 * length_s, 2.0}};
+  spec.people[2].damage = {{repeated, 0.6 * length_s, 0.5}};
+  spec.people[3].damage = {{repeated, 0.45 * length_s, 0.03}};
   return {spec};
 }
 
 Order recorder_seams(std::uint64_t seed, double length_s) {
-  SessionSpec spec = session(seed, length_s, 4, 1);
+  SessionSpec spec = session(seed, length_s, 3, 1);
   start_before_mix(spec);
   spec.recorders[0].damage = {
       {lost, 0.3 * length_s, 0.08}, {repeated, 0.55 * length_s, 0.4}, {lost, 0.8 * length_s, 2.5}};
@@ -166,10 +166,10 @@ Order mix_seams(std::uint64_t seed, double length_s) {
 }
 
 Order stream_steps(std::uint64_t seed, double length_s) {
-  SessionSpec spec = session(seed, length_s, 2, 2);
+  SessionSpec spec = session(seed, length_s, 1, 2);
   start_before_mix(spec);
-  spec.people[2].stream.steps = {{0.4 * length_s, 0.04}, {0.7 * length_s, -0.025}};
-  spec.people[3].stream.steps = {{0.55 * length_s, -0.06}};
+  spec.people[1].stream.steps = {{0.4 * length_s, 0.04}, {0.7 * length_s, -0.025}};
+  spec.people[2].stream.steps = {{0.55 * length_s, -0.06}};
   return {spec};
 }
 
@@ -202,7 +202,7 @@ Order excursions(std::uint64_t seed, double length_s) {
 
 Order staircase(std::uint64_t seed, double length_s) {
   SessionSpec spec = session(seed, length_s, 2, 2);
-  double splice_s = 0.0025 + 0.0015 * static_cast<double>(seed % 4);
+  double splice_s = 0.004;
   double drift_ppm = 41.0;
   for (Person* guest : guests(spec)) {
     guest->stream.staircase_s = splice_s;
@@ -443,7 +443,7 @@ const std::vector<Case>& cases() {
       {"seams-stream", "jitter buffers changed for good", 10, 1, true, stream_steps},
       {"seams-all", "seams of all causes, codecs, bed", 20, 1, true, seams_of_all_kinds},
       {"excursions", "jitter 2.5..60 ms, 32 kbit/s", 20, 1, true, excursions},
-      {"staircase", "splices of 2.5..14 ms, no drift", 0, 1, true, staircase},
+      {"staircase", "splices of 4 and 8 ms, no drift", 4000, 2, true, staircase},
       {"warm-up", "clocks warm up by 4 ppm", 50, 3, true, warm_up},
       {"swing", "clocks swing by 0.6 and 1 ppm", 50, 3, true, swing},
       {"headers", "two guests' headers are wrong", 10, 1, true, wrong_headers},

@@ -1,5 +1,7 @@
 #include "accuracy/judge.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <functional>
@@ -87,26 +89,57 @@ Place* nearest(std::vector<Place>& places, double at_s) {
   return best;
 }
 
+std::string remark(const std::string& what, const std::string& file, double at_s, double step_s,
+                   const std::string& cause) {
+  return fmt::format("{} {} at {:.3f} s, step {:+.6f} s, cause {}", what, file, at_s, step_s,
+                     cause);
+}
+
+/// A reported seam that is none, or is somebody else's: `elsewhere` tells which.
+void tally_false(const Finding& finding, const std::string& file, bool elsewhere,
+                 SeamTally& tally) {
+  ++(elsewhere ? tally.wrong_cause : tally.false_ones);
+  tally.remarks.push_back(remark(elsewhere ? "seam of another in" : "false seam in", file,
+                                 finding.at_s.value_or(0.0), finding.step_s.value_or(0.0),
+                                 finding.cause.value_or("-")));
+}
+
+void tally_found(const Finding& finding, const Place& place, const std::string& file,
+                 SeamTally& tally) {
+  const double beyond_s = place.beyond_s(*finding.at_s);
+  const double step_error_us = 1e6 * std::abs(finding.step_s.value_or(0.0) - place.seam->step_s);
+  const bool blamed_right = finding.cause.value_or("") == place.seam->cause;
+  tally.worst_place_ms = std::max(tally.worst_place_ms, 1e3 * beyond_s);
+  tally.worst_step_us = std::max(tally.worst_step_us, step_error_us);
+  tally.found += beyond_s <= kPlace_s;
+  tally.wrong_cause += !blamed_right;
+  if (beyond_s > kPlace_s || !blamed_right || step_error_us > 100.0)
+    tally.remarks.push_back(remark("badly told seam in", file, *finding.at_s,
+                                   finding.step_s.value_or(0.0), finding.cause.value_or("-")) +
+                            fmt::format("; truth {:.3f}..{:.3f} s, {:+.6f} s, {}",
+                                        place.seam->track_from_s, place.seam->track_to_s,
+                                        place.seam->step_s, place.seam->cause));
+}
+
 /// `elsewhere` tells whether a seam of another kind lies at a reported one.
 void tally_seams(const std::vector<Finding>& findings, const std::string& code,
-                 std::vector<Place> places, const std::function<bool(const Finding&)>& elsewhere,
-                 SeamTally& tally) {
-  for (const Place& place : places) tally.due += place.due;
+                 const std::string& file, std::vector<Place> places,
+                 const std::function<bool(const Finding&)>& elsewhere, SeamTally& tally) {
   for (const Finding& finding : findings) {
     if (finding.code != code || !finding.at_s) continue;
     Place* place = nearest(places, *finding.at_s);
     if (place == nullptr) {
-      ++(elsewhere(finding) ? tally.wrong_cause : tally.false_ones);
+      tally_false(finding, file, elsewhere(finding), tally);
       continue;
     }
     place->taken = true;
-    const double beyond_s = place->beyond_s(*finding.at_s);
-    if (!place->due) continue;
-    tally.worst_place_ms = std::max(tally.worst_place_ms, 1e3 * beyond_s);
-    tally.found += beyond_s <= kPlace_s;
-    tally.wrong_cause += finding.cause.value_or("") != place->seam->cause;
-    tally.worst_step_us = std::max(
-        tally.worst_step_us, 1e6 * std::abs(finding.step_s.value_or(0.0) - place->seam->step_s));
+    if (place->due) tally_found(finding, *place, file, tally);
+  }
+  for (const Place& place : places) {
+    tally.due += place.due;
+    if (place.due && !place.taken)
+      tally.remarks.push_back(remark("missed seam in", file, place.seam->track_from_s,
+                                     place.seam->step_s, place.seam->cause));
   }
 }
 
@@ -124,7 +157,7 @@ SeamTally seams_of(const Session& session, const sync::Alignment& alignment) {
     const std::vector<TrueSeam> none;
     const auto& seams = t < 0 ? none : sound.tracks[static_cast<std::size_t>(t)].seams;
     tally_seams(
-        alignment.tracks[k].findings, "seam", places_of(session, t, seams),
+        alignment.tracks[k].findings, "seam", session.inputs[k].name, places_of(session, t, seams),
         [&](const Finding& f) { return f.line_s && near_a_seam(sound.mix_seams, *f.line_s); },
         tally);
   }
@@ -133,7 +166,7 @@ SeamTally seams_of(const Session& session, const sync::Alignment& alignment) {
   std::vector<Place> places;
   if (session.order.has_mix) places = places_of(session, -1, sound.mix_seams);
   tally_seams(
-      of_mix, "mix-seam", std::move(places),
+      of_mix, "mix-seam", "the mix", std::move(places),
       [&](const Finding& f) {
         return f.line_s && std::any_of(sound.tracks.begin(), sound.tracks.end(),
                                        [&](const simulator::SimulatedTrack& track) {
@@ -144,13 +177,14 @@ SeamTally seams_of(const Session& session, const sync::Alignment& alignment) {
   return tally;
 }
 
-/// World second of a timeline second: the same where the mix is the clock; else by way of a track.
+/// World second of a timeline second: the same where the mix is the clock; else by way of the track
+/// whose own time is the timeline, the only one that is firm then.
 class World {
  public:
   World(const Session& session, const sync::Alignment& alignment) : session_(session) {
     if (session.order.has_mix) return;
     for (std::size_t k = 0; k < session.inputs.size() && reference_ == nullptr; ++k) {
-      if (session.truth[k] < 0 || !alignment.tracks[k].map) continue;
+      if (session.truth[k] < 0 || alignment.tracks[k].standing != Standing::firm) continue;
       reference_ = &*alignment.tracks[k].map;
       track_ = static_cast<std::size_t>(session.truth[k]);
     }
@@ -221,6 +255,9 @@ TrackOutcome outcome_of(const Session& session, const sync::Alignment& alignment
     return outcome;
   }
   outcome.placeable = placeable(session, session.truth[k]);
+  const auto t = static_cast<std::size_t>(session.truth[k]);
+  const double splice_us = 1e6 * session.order.spec.people[t].stream.staircase_s;
+  outcome.far_us = std::max(outcome.far_us, 0.5 * splice_us);
   if (!placing.map) return outcome;
   measure_errors(session, k, *placing.map, world, outcome);
   if (session.order.has_mix)
@@ -247,6 +284,14 @@ Expected expect_leak(const simulator::Person& person) {
   return person.leaks.empty() ? Expected::no : Expected::maybe;
 }
 
+/// An interface's stereo mix: either of its two is the other's copy as well.
+bool is_one_of_two_mixes(const std::vector<simulator::Person>& people, int t) {
+  return people[static_cast<std::size_t>(t)].input == Input::mixer_mix &&
+         std::count_if(people.begin(), people.end(), [](const simulator::Person& person) {
+           return person.input == Input::mixer_mix;
+         }) > 1;
+}
+
 bool is_copied(const std::vector<simulator::Person>& people, int t) {
   return std::any_of(people.begin(), people.end(), [&](const simulator::Person& other) {
     return other.input == Input::copy && other.copy_of == t;
@@ -265,9 +310,12 @@ Expected expect(const Session& session, int t, const std::string& code) {
   }
   if (code == "wrong-rate")
     return yes(std::abs(track.clock.file_rate_hz() / track.clock.rate_hz - 1.0) > 1e-4);
-  if (code == "mix-copy") return yes(person.input == Input::mixer_mix);
+  const bool is_stereo_mix = is_one_of_two_mixes(people, t);
+  if (code == "mix-copy")
+    return is_stereo_mix ? Expected::maybe : yes(person.input == Input::mixer_mix);
   if (code == "duplicate")
-    return is_copied(people, t) ? Expected::maybe : yes(person.input == Input::copy);
+    return is_stereo_mix || is_copied(people, t) ? Expected::maybe
+                                                 : yes(person.input == Input::copy);
   if (code == "sibling-placed")
     return yes((person.input == Input::silent || person.input == Input::dead) &&
                placeable(session, t));
@@ -299,15 +347,28 @@ CodeTally codes_of(const Session& session, const sync::Alignment& alignment) {
         tally.wrong.push_back(which);
       }
     }
+  for (std::size_t k = 0; k < session.inputs.size(); ++k) {
+    if (session.truth[k] < 0 || !is_one_of_two_mixes(session.order.spec.people, session.truth[k]))
+      continue;
+    const bool said =
+        says(alignment.tracks[k], "mix-copy") || says(alignment.tracks[k], "duplicate");
+    ++tally.due;
+    tally.found += said;
+    if (!said) tally.missed.push_back(session.inputs[k].name + ": mix-copy or duplicate");
+  }
   return tally;
 }
 
 constexpr double kGrid_s = 0.25;
 
-/// Whether a file that is there holds a moment of the timeline.
+bool has_own_voice(const Session& session, int person) {
+  return session.order.spec.people[static_cast<std::size_t>(person)].input == Input::live;
+}
+
+/// Whether a person's file is there and holds his voice at a moment of the timeline.
 bool holds(const Session& session, int person, double line_s) {
   const auto& track = session.sound.tracks[static_cast<std::size_t>(person)];
-  if (track.withheld) return false;
+  if (track.withheld || !has_own_voice(session, person)) return false;
   for (std::size_t k = 0; k < session.inputs.size(); ++k) {
     if (session.truth[k] != person) continue;
     const double own_s = track.clock.own_of(line_s - track.way_delay_s);
@@ -326,8 +387,9 @@ void mark(double line_s, std::vector<char>& grid) {
     if (i >= 0 && i < static_cast<std::int64_t>(grid.size())) grid[static_cast<std::size_t>(i)] = 1;
 }
 
-/// A guest's voice is due where his file is withheld. Words that no file holds for another reason
-/// may be reported or not: he had not pressed the button yet, or a neighbour's microphone has them.
+/// A guest's voice is due where his file is withheld or holds nothing. Words that no file holds for
+/// another reason may be reported or not: he had not pressed the button yet, or a neighbour's
+/// microphone has them.
 VoiceTally voices_of(const Session& session, const sync::Alignment& alignment) {
   VoiceTally tally;
   const auto count = static_cast<std::size_t>(session.order.spec.length_s / kGrid_s) + 1;
@@ -339,7 +401,8 @@ VoiceTally voices_of(const Session& session, const sync::Alignment& alignment) {
       if (line_s < 0.0 || line_s >= session.order.spec.length_s ||
           !session.sound.mix_of_line(line_s) || holds(session, u.person, line_s))
         continue;
-      if (person.remote && person.withheld) due[static_cast<std::size_t>(line_s / kGrid_s)] = 1;
+      if (person.remote && (person.withheld || person.input != Input::live))
+        due[static_cast<std::size_t>(line_s / kGrid_s)] = 1;
       mark(line_s, permitted);
     }
   }
@@ -363,7 +426,7 @@ VoiceTally voices_of(const Session& session, const sync::Alignment& alignment) {
 }  // namespace
 
 bool TrackOutcome::wrong_firm() const {
-  return standing == Standing::firm && (foreign || bound.worst_us > 1000.0);
+  return standing == Standing::firm && (foreign || bound.worst_us > far_us);
 }
 
 void SeamTally::add(const SeamTally& other) {
@@ -373,6 +436,7 @@ void SeamTally::add(const SeamTally& other) {
   wrong_cause += other.wrong_cause;
   worst_step_us = std::max(worst_step_us, other.worst_step_us);
   worst_place_ms = std::max(worst_place_ms, other.worst_place_ms);
+  remarks.insert(remarks.end(), other.remarks.begin(), other.remarks.end());
 }
 
 void CodeTally::add(const CodeTally& other) {

@@ -27,8 +27,10 @@ struct TrackOutcome {
   std::vector<Bound> spans;
   std::optional<double> drift_error_ppm;  ///< nothing without a map, or without the mix's clock
   double covered{0.0};                    ///< part of those places that a span covers
+  double far_us{1000.0};  ///< an error beyond this is a wrong placing, not a rough one
   bool placed() const { return standing != Standing::unplaced; }
-  /// Stands as firm, and is more than a millisecond off somewhere or belongs elsewhere.
+  /// Stands as firm, and is more than a millisecond off somewhere (where the stream plays sample
+  /// for sample: half of a splice, if that is more), or belongs elsewhere.
   bool wrong_firm() const;
 };
 
@@ -39,7 +41,8 @@ struct SeamTally {
   int false_ones{0};   ///< reported where no seam is
   int wrong_cause{0};  ///< found, and blamed on somebody else
   double worst_step_us{0.0};
-  double worst_place_ms{0.0};  ///< beyond the seam and its pause, also of those further off
+  double worst_place_ms{0.0};        ///< beyond the seam and its pause, also of those further off
+  std::vector<std::string> remarks;  ///< for people: what was missed, false or badly measured
 
   void add(const SeamTally& other);
 };

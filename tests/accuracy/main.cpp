@@ -14,6 +14,7 @@
 #include "accuracy/cases.h"
 #include "accuracy/page.h"
 #include "kilter/base/parallel.h"
+#include "kilter/sync/no_mix.h"
 
 namespace kilter::accuracy {
 namespace {
@@ -32,13 +33,22 @@ struct Settings {
   bool verbose{false};
 };
 
+Result<sync::Alignment> aligned(const Session& session, const sync::AlignOptions& options) {
+  if (session.order.has_mix) return sync::align(session.mix_input, session.inputs, options);
+  auto placed = sync::place_without_mix(session.inputs, options);
+  if (!placed) return placed.error();
+  sync::Alignment alignment;
+  alignment.tracks = std::move(placed->tracks);
+  return alignment;
+}
+
 /// Aligns on one thread: whole sessions go beside each other, which uses the cores better.
 Outcome try_session(const Session& session, bool joint) {
   const auto before = std::chrono::steady_clock::now();
   sync::AlignOptions options;
   options.threads = 1;
   options.joint = joint;
-  const auto alignment = sync::align(session.mix_input, session.inputs, options);
+  const auto alignment = aligned(session, options);
   const double took_s =
       std::chrono::duration<double>(std::chrono::steady_clock::now() - before).count();
   if (!alignment) throw std::runtime_error(alignment.error().what);
@@ -67,6 +77,7 @@ void in_order(int count, int threads, const std::function<std::vector<Outcome>(i
 
 void print_details(const Outcome& outcome) {
   for (const TrackOutcome& track : outcome.tracks) fmt::print("{}", track_line(track));
+  for (const std::string& remark : outcome.seams.remarks) fmt::print("    {}\n", remark);
   for (const std::string& missed : outcome.codes.missed) fmt::print("    missed {}\n", missed);
   for (const std::string& wrong : outcome.codes.wrong) fmt::print("    false {}\n", wrong);
 }

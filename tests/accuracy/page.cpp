@@ -86,6 +86,10 @@ std::string Row::complaints(double limit_us, bool must_be_firm) const {
         return must_be_firm ? track.standing != Standing::firm : !track.placed();
       });
   if (standing_wrong) letters += 'f';
+  if (std::any_of(tracks_.begin(), tracks_.end(), [](const TrackOutcome& track) {
+        return track.placed() && track.placeable && track.covered < 0.95;
+      }))
+    letters += 'u';
   if (wrong_firm() > 0) letters += 'w';
   if (seams_.found < seams_.due) letters += 's';
   if (!well_measured(seams_)) letters += 'c';

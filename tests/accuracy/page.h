@@ -22,8 +22,9 @@ class Row {
   double held_percent() const;
 
   /// What is not as it should be, a letter each: e error beyond the limit, f not all firm that
-  /// should be (or strangers placed), w wrong firm, s seams missed, c false or badly measured ones,
-  /// n findings missed or false, v voices missed or false. Empty: all well.
+  /// should be (or strangers placed), u part of a track in no span, w wrong firm, s seams missed, c
+  /// false or badly measured ones, n findings missed or false, v voices missed or false. Empty: all
+  /// well.
   std::string complaints(double limit_us, bool must_be_firm) const;
 
   std::string line(const std::string& name, const std::string& about, double limit_us,

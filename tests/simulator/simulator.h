@@ -151,7 +151,7 @@ struct SessionSpec {
   std::vector<Person> people;
   Room room;
   Mix mix;
-  /// Every damage and every buffer step moves, by 20 s at most, to the nearest place with speech on
+  /// Every damage and every buffer step moves, by 30 s at most, to the nearest place with speech on
   /// both sides as TrueSeam::speech_near asks for.
   bool faults_amid_speech{false};
 };

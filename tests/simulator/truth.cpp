@@ -163,7 +163,7 @@ bool speech_on_both_sides(const std::vector<Utterance>& talk, const std::vector<
 
 double amid_speech(const std::vector<Utterance>& talk, const std::vector<int>& people,
                    double line_s, double gap_s, bool in_pause) {
-  constexpr double kFarthest_s = 20.0;
+  constexpr double kFarthest_s = 30.0;
   constexpr double kStep_s = 0.25;
   const auto is_silent = [&](double at_s) {
     return std::all_of(people.begin(), people.end(), [&](int person) {

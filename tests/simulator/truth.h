@@ -12,7 +12,7 @@ namespace kilter::simulator {
 bool speech_on_both_sides(const std::vector<Utterance>& talk, const std::vector<int>& people,
                           double end_s, double again_s);
 
-/// The moment nearest to `line_s`, at most 20 s away, that has speech on both sides when the sound
+/// The moment nearest to `line_s`, at most 30 s away, that has speech on both sides when the sound
 /// pauses for `gap_s` there; `in_pause`: and a quarter of a second of silence around it. `line_s`
 /// itself where there is none.
 double amid_speech(const std::vector<Utterance>& talk, const std::vector<int>& people,

@@ -18,7 +18,8 @@ namespace {
 constexpr double kLinkSigma = 12.0;
 constexpr double kLinkRatio = 1.6;  // above the best line elsewhere
 constexpr double kWindow_s = 3.0;
-constexpr std::size_t kMostWindows = 80;
+constexpr int kMostWindows = 80;
+constexpr double kStep_s = 0.5;  // between the windows to choose from
 constexpr double kAlone_db = 3.0;
 constexpr double kSearch_s = 0.025;  // a first map, and the way through the air
 constexpr int kRounds = 2;
@@ -182,12 +183,17 @@ class Placer {
     for (const auto& map : maps_) maps.push_back(map ? &*map : nullptr);
     const Span span = maps_[from]->spans()[0];
     const double length_s = span.line_to_s - span.line_from_s;
-    const double step_s = std::max(kWindow_s / 2.0, length_s / kMostWindows);
+    // One window in each stretch of equal length: where he is most alone.
+    const int stretches =
+        std::clamp(static_cast<int>(length_s / (kWindow_s / 2.0)), 1, kMostWindows);
+    const double stretch_s = length_s / stretches;
+    const int places = std::max(1, static_cast<int>(stretch_s / kStep_s));
     std::vector<double> windows;
-    for (double at_s = span.line_from_s; at_s < span.line_to_s; at_s += step_s) {
+    for (int i = 0; i < stretches; ++i) {
       std::optional<double> best_s;
       double best_db = kAlone_db;
-      for (double middle_s = at_s; middle_s < at_s + step_s; middle_s += 0.5) {
+      for (int place = 0; place < places; ++place) {
+        const double middle_s = span.line_from_s + i * stretch_s + place * kStep_s;
         // All three seconds of the window must be his.
         double least_db = 1e3;
         for (const double beside_s : {-1.0, 0.0, 1.0})
@@ -197,7 +203,8 @@ class Placer {
         best_db = least_db;
         best_s = middle_s;
       }
-      if (best_s && (windows.empty() || *best_s > windows.back() + 0.5)) windows.push_back(*best_s);
+      if (best_s && (windows.empty() || *best_s > windows.back() + kStep_s))
+        windows.push_back(*best_s);
     }
     return windows;
   }

@@ -9,8 +9,14 @@
 #include "judgement.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
+#include "kilter/signal/rate_corrected_signal.h"
+#include "kilter/sync/copies.h"
+#include "kilter/sync/excursions.h"
 #include "kilter/sync/first_map.h"
 #include "kilter/sync/lanes.h"
+#include "kilter/sync/leaks.h"
+#include "kilter/sync/rate_hypotheses.h"
+#include "kilter/sync/unexplained.h"
 #include "kilter/sync/window_meter.h"
 #include "recorders.h"
 #include "seams.h"
@@ -50,6 +56,10 @@ constexpr double kLeastEvidence = 14.0;    // windows that agree by chance reach
 constexpr double kLeastShare = 0.2;
 constexpr double kFineGate_s = 1.0e-3;  // of a recorder's windows round its best known track
 constexpr double kFinalGate_s = 0.25e-3;
+constexpr double kRestless_s = 1.0e-3;
+constexpr double kLeakReach_s = 0.8;  // a loudspeaker's way through a network and back
+constexpr double kCopyUncertainty_us = 10.0;
+constexpr double kOwnMargin = 1.5;
 constexpr double kFitGate_s = 0.12e-3;
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
@@ -60,11 +70,14 @@ class Aligner {
  public:
   Aligner(const MixInput& mix, const std::vector<TrackInput>& tracks, const AlignOptions& options)
       : mix_(mix), tracks_(tracks), options_(options), states_(tracks.size()) {
+    corrected_.resize(tracks.size());
     mix_spans_ = {{0.0, mix_.length_s, 0.0, mix_.length_s, 0.0}};
   }
 
   Result<Alignment> run() {
     if (auto done = find_first_maps(); !done) return done.error();
+    if (auto done = set_copies_apart(); !done) return done.error();
+    if (auto done = choose_own_lines(); !done) return done.error();
     if (auto done = measure(kPairwise, false, 0.15, 0.25); !done) return done.error();
     for_placed([&](TrackState& state) { refit_coarsely(state, kPairwiseFit); });
     if (auto done = measure(kCoarse, options_.joint, 0.25, 0.35); !done) return done.error();
@@ -129,10 +142,98 @@ class Aligner {
       TrackState& state = states_[at];
       state.length_s = std::max(tracks_[at].length_s, 1.0 / kAnalysisRateHz);
       state.first = first_map(mix_features_, features_[at], options_.stop);
+      if (auto done = correct_rate(at); !done) errors[at] = done.error();
       if (state.first.found) put_first(at);
     });
+    for (const auto& error : errors)
+      if (error) return *error;
     if (stopped()) return interrupted();
     return {};
+  }
+
+  /// A wrong header is put right before anything else looks at the track.
+  Result<void> correct_rate(std::size_t k) {
+    if (tracks_[k].rate_hz <= 0.0) return {};
+    TrackState& state = states_[k];
+    auto verdict = find_rate(mix_features_, *tracks_[k].signal, features_[k], tracks_[k].rate_hz,
+                             state.first, options_.stop);
+    if (!verdict) return verdict.error();
+    if (verdict->ratio == 1.0) return {};
+    corrected_[k] = std::make_unique<RateCorrectedSignal>(*tracks_[k].signal, verdict->ratio);
+    tracks_[k].signal = corrected_[k].get();
+    features_[k] = std::move(verdict->features);
+    state.first = std::move(verdict->map);
+    state.rate_ratio = verdict->ratio;
+    state.length_s /= verdict->ratio;
+    return {};
+  }
+
+  /// Copies and mixes explain what others said: they are measured by themselves.
+  Result<void> set_copies_apart() {
+    std::vector<CopyCandidate> candidates;
+    for (std::size_t k = 0; k < states_.size(); ++k)
+      candidates.push_back({tracks_[k].signal, &states_[k].first});
+    auto found =
+        find_copies(*mix_.signal, mix_features_, candidates, options_.threads, options_.stop);
+    if (!found) return found.error();
+    copies_ = *std::move(found);
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      states_[k].apart = copies_[k].kind == CopyKind::own_mix;
+      // Its place follows from what it copies.
+      if (copies_[k].kind == CopyKind::of_track || copies_[k].kind == CopyKind::of_mix)
+        states_[k].placed = false;
+    }
+    return {};
+  }
+
+  /// Where a track is heard at two lags at once, one is another's voice that leaks into it.
+  Result<void> choose_own_lines() {
+    std::vector<std::optional<Error>> errors(states_.size());
+    std::vector<std::optional<double>> better(states_.size());
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      if (!states_[k].placed || states_[k].apart || stopped()) return;
+      auto chosen = better_lag_s(k);
+      if (!chosen)
+        errors[k] = chosen.error();
+      else
+        better[k] = *chosen;
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    if (stopped()) return interrupted();
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      if (!better[k]) continue;
+      states_[k].pieces = {{0.0, states_[k].length_s, 0}};
+      states_[k].curve.start_s = {*better[k]};
+      make_map(states_[k], mix_spans_);
+    }
+    return {};
+  }
+
+  Result<std::optional<double>> better_lag_s(std::size_t k) const {
+    const TrackState& state = states_[k];
+    std::vector<Lane> lanes;
+    for (const Piece& piece : state.pieces)
+      lanes.push_back({state.curve.start_s[static_cast<std::size_t>(piece.level)], piece.from_s,
+                       piece.to_s, 0.0});
+    const std::vector<double> lags = lags_beside(state.first, lanes, kLeakReach_s);
+    if (lags.empty()) return std::optional<double>{};
+    std::vector<TimeMap> maps{*state.map};
+    std::vector<double> of_map{0.0};
+    for (const double lag_s : lags)
+      if (auto map = TimeMap::line(lag_s, state.first.drift_ppm, state.length_s, 0.0)) {
+        maps.push_back(*std::move(map));
+        of_map.push_back(lag_s);
+      }
+    std::vector<MappedTrack> others;
+    for (std::size_t other = 0; other < states_.size(); ++other)
+      if (other != k && states_[other].placed && !states_[other].apart)
+        others.push_back({tracks_[other].signal, &*states_[other].map});
+    const auto own = choose_own_line(*mix_.signal, others, *tracks_[k].signal, maps);
+    if (!own) return own.error();
+    if (own->index == 0 || own->margin < kOwnMargin) return std::optional<double>{};
+    return std::optional<double>(of_map[own->index]);
   }
 
   /// Pieces and curve of the first map's lanes.
@@ -158,18 +259,26 @@ class Aligner {
 
   /// Measures windows of the mix against all placed tracks.
   Result<void> measure(const Pass& pass, bool joint, double done_from, double done_to) {
-    std::vector<std::size_t> placed;
+    std::vector<std::size_t> together;
+    std::vector<std::size_t> apart;
     double search_s = pass.search_s;
     for (std::size_t k = 0; k < states_.size(); ++k) {
       states_[k].measured.clear();
       states_[k].weights.clear();
       if (!states_[k].placed) continue;
-      placed.push_back(k);
+      (joint && !states_[k].apart ? together : apart).push_back(k);
       search_s = std::max(search_s, states_[k].splice_s);
     }
+    std::vector<std::size_t> placed = together;
+    placed.insert(placed.end(), apart.begin(), apart.end());
     if (placed.empty()) return {};
-    std::vector<MappedTrack> mapped;
-    for (const std::size_t k : placed) mapped.push_back({tracks_[k].signal, &*states_[k].map});
+    const auto mapped = [&](const std::vector<std::size_t>& which) {
+      std::vector<MappedTrack> tracks;
+      for (const std::size_t k : which) tracks.push_back({tracks_[k].signal, &*states_[k].map});
+      return tracks;
+    };
+    const std::vector<MappedTrack> mapped_together = mapped(together);
+    const std::vector<MappedTrack> mapped_apart = mapped(apart);
 
     const double window_s = window_length_s(pass, placed.size());
     // The last window ends with the mix; it may overlap the one before.
@@ -185,14 +294,19 @@ class Aligner {
     const int workers = std::clamp(options_.threads, 1, windows);
     const auto caller = std::this_thread::get_id();
     parallel_for(workers, workers, [&](int worker) {
-      WindowMeter meter({.search_s = search_s, .joint = joint});
+      WindowMeter meter({.search_s = search_s, .joint = true});
+      WindowMeter meter_apart({.search_s = search_s, .joint = false});
       for (int w = worker; w < windows && !stopped(); w += workers) {
-        auto measured = meter.measure(*mix_.signal, mapped, window_from_s(w), window_s);
         const auto at = static_cast<std::size_t>(w);
-        if (measured)
-          readings[at] = *std::move(measured);
-        else
-          errors[at] = measured.error();
+        for (auto* part : {&mapped_together, &mapped_apart}) {
+          if (part->empty()) continue;
+          WindowMeter& with = part == &mapped_together ? meter : meter_apart;
+          auto measured = with.measure(*mix_.signal, *part, window_from_s(w), window_s);
+          if (measured)
+            readings[at].insert(readings[at].end(), measured->begin(), measured->end());
+          else
+            errors[at] = measured.error();
+        }
         if (std::this_thread::get_id() == caller)
           report(done_from + (done_to - done_from) * w / windows, pass.stage);
       }
@@ -245,8 +359,12 @@ class Aligner {
 
   void keep_clear_windows() {
     for (TrackState& state : states_)
-      for (const Measured& m : state.measured)
+      for (const Measured& m : state.measured) {
         if (is_clear(m.reading)) state.clear.push_back({m.track_s, m.mix_s});
+        const auto mapped_s = state.map ? state.map->to_line(m.track_s) : std::nullopt;
+        if (!is_clear(m.reading) || !mapped_s || std::abs(m.mix_s - *mapped_s) > kRestless_s)
+          state.restless.push_back(m.at_s);
+      }
   }
 
   /// A track whose windows agree on nothing was placed by chance: it must not explain the others'
@@ -410,11 +528,12 @@ class Aligner {
     return {found.begin(), found.end()};
   }
 
-  Result<Alignment> conclude() const {
+  Result<Alignment> conclude() {
     Alignment alignment;
     alignment.mix_spans = mix_spans_;
     alignment.tracks.resize(states_.size());
     const std::vector<bool> remote = remote_tracks();
+    if (auto done = hear_leaks(remote); !done) return done.error();
     parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int k) {
       const auto at = static_cast<std::size_t>(k);
       if (!stopped()) alignment.tracks[at] = placing(at, remote[at]);
@@ -424,7 +543,159 @@ class Aligner {
       if (seam.cause == SeamCause::mix)
         alignment.mix_findings.push_back(
             mix_seam_finding(seam, to_timeline(mix_spans_, seam.place.mix_end_s)));
+    place_copies(alignment);
+    if (auto done = add_excursions(remote, alignment); !done) return done.error();
+    for (const Leak& leak : leaks_)
+      alignment.tracks[leak.holder].findings.push_back(leak_finding(leak, tracks_[leak.from].name));
+    if (auto done = add_unexplained(alignment); !done) return done.error();
+    for (std::size_t k = 0; k < states_.size(); ++k) restore_file_time(k, alignment.tracks[k]);
     return alignment;
+  }
+
+  void place_copies(Alignment& alignment) const {
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      const CopyVerdict& copy = copies_[k];
+      TrackPlacing& placing = alignment.tracks[k];
+      if (copy.kind == CopyKind::of_track) {
+        const TrackPlacing& original = alignment.tracks[copy.of];
+        placing = original;
+        placing.windows.clear();
+        placing.windows_measured = placing.windows_used = 0;
+        placing.findings = {duplicate_finding(tracks_[copy.of].name, copy)};
+        placing.inverted = original.inverted != copy.inverted;
+        if (original.map) placing.map = moved(*original.map, copy.delay_s, states_[k].length_s);
+        if (!placing.map) placing.standing = Standing::unplaced;
+      } else if (copy.kind == CopyKind::of_mix) {
+        placing = {};
+        placing.inverted = copy.inverted;
+        placing.uncertainty_us = kCopyUncertainty_us;
+        auto spans = mix_spans_;
+        for (Span& span : spans) {
+          span.from_s += copy.delay_s;
+          span.to_s += copy.delay_s;
+          span.uncertainty_us = kCopyUncertainty_us;
+        }
+        if (auto map = TimeMap::make(std::move(spans))) {
+          placing.map = moved(*map, 0.0, states_[k].length_s);
+          placing.standing = placing.map ? Standing::firm : Standing::unplaced;
+        }
+        placing.findings = {mix_copy_finding(copy)};
+      } else if (copy.kind == CopyKind::own_mix) {
+        placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
+      }
+    }
+  }
+
+  /// The map of a copy that holds a moment `later_s` later than the original, cut to its length.
+  static std::optional<TimeMap> moved(const TimeMap& map, double later_s, double length_s) {
+    std::vector<Span> spans;
+    for (Span span : map.spans()) {
+      const double rate = span.rate();
+      const double from_s = std::max(0.0, span.from_s + later_s);
+      const double to_s = std::min(length_s, span.to_s + later_s);
+      if (!(from_s < to_s)) continue;
+      span.line_to_s = span.line_from_s + (to_s - later_s - span.from_s) * rate;
+      span.line_from_s += (from_s - later_s - span.from_s) * rate;
+      span.from_s = from_s;
+      span.to_s = to_s;
+      spans.push_back(span);
+    }
+    auto made = TimeMap::make(std::move(spans));
+    if (!made) return std::nullopt;
+    return *std::move(made);
+  }
+
+  Result<void> add_excursions(const std::vector<bool>& remote, Alignment& alignment) const {
+    std::vector<std::optional<Error>> errors(states_.size());
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      const TrackState& state = states_[k];
+      if (!remote[k] || !state.placed || state.splice_s > 0.0 || stopped()) return;
+      auto found = find_excursions(*mix_.signal, {tracks_[k].signal, &*state.map}, state.restless,
+                                   0.5 * kFine.window_s + 0.5);
+      if (!found) {
+        errors[k] = found.error();
+        return;
+      }
+      std::vector<Stretch> stretches;
+      double furthest_s = 0.0;
+      for (const MixExcursion& excursion : *found) {
+        if (near_a_seam(k, excursion)) continue;
+        stretches.push_back(
+            {to_timeline(mix_spans_, excursion.from_s), to_timeline(mix_spans_, excursion.to_s)});
+        if (std::abs(excursion.offset_s) > std::abs(furthest_s)) furthest_s = excursion.offset_s;
+      }
+      if (!stretches.empty())
+        alignment.tracks[k].findings.push_back(excursion_finding(std::move(stretches), furthest_s));
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    if (stopped()) return interrupted();
+    return {};
+  }
+
+  bool near_a_seam(std::size_t k, const MixExcursion& excursion) const {
+    return std::any_of(seams_.begin(), seams_.end(), [&](const Seam& seam) {
+      const bool concerns = seam.cause == SeamCause::mix || seam.recorder == states_[k].recorder;
+      return concerns && excursion.from_s < seam.place.mix_from_s + 1.0 &&
+             excursion.to_s > seam.place.mix_end_s - 1.0;
+    });
+  }
+
+  /// Who is heard in whose track; tracks by their numbers here.
+  Result<void> hear_leaks(const std::vector<bool>& remote) {
+    std::vector<LeakTrack> heard;
+    std::vector<std::size_t> which;
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      if (!states_[k].placed || states_[k].apart) continue;
+      heard.push_back({{tracks_[k].signal, &*states_[k].map}, remote[k]});
+      which.push_back(k);
+    }
+    if (heard.size() < 2) return {};
+    auto leaks = find_leaks(heard, {.threads = options_.threads, .stop = options_.stop});
+    if (!leaks) return leaks.error();
+    for (Leak leak : *leaks) {
+      leak.holder = which[leak.holder];
+      leak.from = which[leak.from];
+      leaks_.push_back(leak);
+    }
+    return {};
+  }
+
+  Result<void> add_unexplained(Alignment& alignment) const {
+    std::vector<MappedTrack> heard;
+    std::vector<TimeMap> maps;
+    for (std::size_t k = 0; k < states_.size(); ++k)
+      if (states_[k].placed && !states_[k].apart && alignment.tracks[k].map)
+        maps.push_back(*alignment.tracks[k].map);
+    std::size_t at = 0;
+    for (std::size_t k = 0; k < states_.size(); ++k)
+      if (states_[k].placed && !states_[k].apart && alignment.tracks[k].map)
+        heard.push_back({tracks_[k].signal, &maps[at++]});
+    auto mix_map = TimeMap::make(mix_spans_);
+    if (heard.empty() || !mix_map) return {};
+    auto found = find_unexplained({mix_.signal, &*mix_map}, heard,
+                                  {.threads = options_.threads, .stop = options_.stop});
+    if (!found) return found.error();
+    if (!found->voice.empty()) alignment.findings.push_back(missing_voice_finding(found->voice));
+    if (!found->music.empty()) alignment.findings.push_back(mix_music_finding(found->music));
+    return {};
+  }
+
+  /// Back from the time of the corrected rate to the file's.
+  void restore_file_time(std::size_t k, TrackPlacing& placing) const {
+    const double ratio = states_[k].rate_ratio;
+    if (ratio == 1.0 || !placing.map) return;
+    std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
+    for (Span& span : spans) {
+      span.from_s *= ratio;
+      span.to_s *= ratio;
+    }
+    if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
+    for (Finding& finding : placing.findings)
+      if (finding.at_s) *finding.at_s *= ratio;
+    placing.findings.insert(placing.findings.begin(),
+                            wrong_rate_finding(tracks_[k].rate_hz, ratio));
   }
 
   TrackPlacing placing(std::size_t k, bool remote) const {
@@ -433,7 +704,7 @@ class Aligner {
     result.match_sigma = state.first.match_sigma;
     result.windows_measured = static_cast<int>(state.measured.size());
     if (!state.placed) return result;
-    const Evidence evidence{mix_, tracks_, states_, mix_spans_};
+    const Evidence evidence{mix_, tracks_, states_, mix_spans_, leaks_};
     result.recorder = state.recorder;
     result.remote = remote;
     result.windows_used = state.used;
@@ -472,12 +743,15 @@ class Aligner {
   }
 
   const MixInput& mix_;
-  const std::vector<TrackInput>& tracks_;
+  std::vector<TrackInput> tracks_;  // with the signals that are heard, not as they were headed
+  std::vector<std::unique_ptr<RateCorrectedSignal>> corrected_;
+  std::vector<CopyVerdict> copies_;
   const AlignOptions& options_;
   std::vector<TrackState> states_;
   OnsetFeatures mix_features_;
   std::vector<OnsetFeatures> features_;
   std::vector<Seam> seams_;
+  std::vector<Leak> leaks_;
   std::vector<Span> mix_spans_;
 };
 

@@ -44,6 +44,16 @@ std::string milliseconds(double s) {
   return text;
 }
 
+std::string times(const std::vector<Stretch>& stretches) {
+  return stretches.size() == 1 ? std::string("once") : std::to_string(stretches.size()) + " times";
+}
+
+double total_s(const std::vector<Stretch>& stretches) {
+  double sum = 0.0;
+  for (const Stretch& stretch : stretches) sum += stretch.line_to_s - stretch.line_from_s;
+  return sum;
+}
+
 /// How far from where the track's spans put it; nothing where no span holds it.
 std::optional<double> off_map_s(const TrackState& state, double track_s, double mix_s) {
   const auto mapped_s = state.map->to_line(track_s);
@@ -80,17 +90,23 @@ std::optional<double> first_stray_window_s(const TrackState& state) {
 
 /// Chunks that the first map heard far from the line, where neither a seam nor a loudspeaker
 /// explains them.
-std::optional<double> first_stray_vote_s(const TrackState& state,
-                                         const std::vector<Span>& mix_spans) {
+std::optional<double> first_stray_vote_s(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
   double strongest_on = 0.0;
   std::optional<double> first_s;
-  // A chunk near a seam may vote for either side.
+  // A chunk near a seam may vote for either side, and one in which another person leaks into the
+  // track for where that one is heard.
+  std::vector<double> delays_s{0.0};
+  for (const Leak& leak : evidence.leaks)
+    if (leak.holder == track) delays_s.push_back(leak.delay_s);
   const auto is_on = [&](const Vote& vote, const Piece& piece) {
     const double mix_s = vote.track_s + vote.lag_s;
-    for (const Span& mix : mix_spans) {
+    const double mapped_s = state.curve.line_s(piece.level, vote.track_s);
+    for (const Span& mix : evidence.mix_spans) {
       if (mix_s < mix.from_s - kChunk_s || mix_s > mix.to_s + kChunk_s) continue;
       const double line_s = mix_s + mix.line_from_s - mix.from_s;
-      if (std::abs(line_s - state.curve.line_s(piece.level, vote.track_s)) < kFarOff_s) return true;
+      for (const double delay_s : delays_s)
+        if (std::abs(line_s + delay_s - mapped_s) < kFarOff_s) return true;
     }
     return false;
   };
@@ -149,7 +165,7 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
 std::string reason_to_doubt(const Evidence& evidence, std::size_t track, double uncertainty_us) {
   const TrackState& state = evidence.states[track];
   auto stray_s = first_stray_window_s(state);
-  if (!stray_s) stray_s = first_stray_vote_s(state, evidence.mix_spans);
+  if (!stray_s) stray_s = first_stray_vote_s(evidence, track);
   if (stray_s)
     return "A part of it, about " + clock_text(*stray_s) +
            " of the track, fits the mix at another place than the rest: it, or the mix, may have "
@@ -240,6 +256,99 @@ Finding mix_seam_finding(const Seam& seam, double line_s) {
                  " at " + clock_text(seam.place.mix_end_s) +
                  " of its own time. The tracks stay whole and the timeline runs on; do not cut the "
                  "mix against it without this step.";
+  return finding;
+}
+
+Finding excursion_finding(std::vector<Stretch> stretches, double furthest_s) {
+  Finding finding;
+  finding.code = "excursion";
+  finding.text = "In the mix its network stream is " + milliseconds(furthest_s) +
+                 (furthest_s > 0.0 ? " late" : " early") + " at the most, " + times(stretches) +
+                 ", first at " + clock_text(stretches.front().line_from_s) +
+                 ", and comes back. The recording is whole and its stem is not bent to follow; "
+                 "use the stem there, not the mix.";
+  finding.line_s = stretches.front().line_from_s;
+  finding.step_s = furthest_s;
+  finding.stretches = std::move(stretches);
+  return finding;
+}
+
+Finding leak_finding(const Leak& leak, const std::string& from) {
+  Finding finding;
+  finding.code = "leak";
+  const std::string level = std::to_string(std::lround(-leak.level_db)) + " dB below";
+  const std::string delay = milliseconds(leak.delay_s) + (leak.delay_s >= 0.0 ? " late" : " early");
+  if (leak.holder == leak.from)
+    finding.text = "It holds its own voice a second time, " + delay + " and " + level +
+                   " the first, as a return loop brings it about. Cut it where the person does "
+                   "not speak.";
+  else
+    finding.text = "It also holds \"" + from + "\", " + delay + " and " + level +
+                   " its own track, as a loudspeaker or open headphones bring it about. Turn it "
+                   "down where only the other speaks.";
+  finding.step_s = leak.delay_s;
+  return finding;
+}
+
+Finding duplicate_finding(const std::string& original, const CopyVerdict& copy) {
+  Finding finding;
+  finding.code = "duplicate";
+  char gain[32];
+  std::snprintf(gain, sizeof gain, "%+.1f dB", copy.gain_db);
+  finding.text = "It is \"" + original + "\" once more, at " + gain +
+                 (copy.inverted ? " and upside down" : "") +
+                 ". It is placed like that one; use one of the two.";
+  return finding;
+}
+
+Finding mix_copy_finding(const CopyVerdict& copy) {
+  Finding finding;
+  finding.code = "mix-copy";
+  finding.text = copy.kind == CopyKind::of_mix
+                     ? "It is the mix once more, no microphone of its own. It gets no stem; if a "
+                       "person should be here, ask for that recording."
+                     : "It holds several people's tracks together, as a mixer's own mix does, and "
+                       "no microphone of its own. It gets no stem; if a person should be here, "
+                       "look which input it was patched to.";
+  return finding;
+}
+
+Finding wrong_rate_finding(double header_rate_hz, double ratio) {
+  Finding finding;
+  finding.code = "wrong-rate";
+  const auto hertz = [](double hz) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%.10g Hz", hz);
+    return std::string(text);
+  };
+  finding.text = "Its file states " + hertz(header_rate_hz) + ", but it was recorded at " +
+                 hertz(header_rate_hz * ratio) +
+                 ". The map puts it right, and so does its stem; mend the original's header before "
+                 "you cut with it.";
+  return finding;
+}
+
+Finding missing_voice_finding(std::vector<Stretch> stretches) {
+  Finding finding;
+  finding.code = "missing-voice";
+  finding.text = "The mix holds somebody whom no track explains, " + times(stretches) +
+                 ", first at " + clock_text(stretches.front().line_from_s) + ", " +
+                 clock_text(total_s(stretches), 1) +
+                 " in all. Listen there, and ask for that person's recording while it can be had.";
+  finding.line_s = stretches.front().line_from_s;
+  finding.stretches = std::move(stretches);
+  return finding;
+}
+
+Finding mix_music_finding(std::vector<Stretch> stretches) {
+  Finding finding;
+  finding.code = "mix-music";
+  finding.text = "The mix holds music that no track does, " + times(stretches) + ", first at " +
+                 clock_text(stretches.front().line_from_s) + ", " +
+                 clock_text(total_s(stretches), 1) +
+                 " in all. Take it from the mix, or lay the original in.";
+  finding.line_s = stretches.front().line_from_s;
+  finding.stretches = std::move(stretches);
   return finding;
 }
 

@@ -5,6 +5,8 @@
 
 #include "kilter/base/lineup.h"
 #include "kilter/sync/align.h"
+#include "kilter/sync/copies.h"
+#include "kilter/sync/leaks.h"
 #include "seams.h"
 #include "track_state.h"
 
@@ -16,6 +18,7 @@ struct Evidence {
   const std::vector<TrackInput>& tracks;
   const std::vector<TrackState>& states;
   const std::vector<Span>& mix_spans;
+  const std::vector<Leak>& leaks;
 };
 
 /// 95 % bound of the placing at one place, in microseconds: what the fit leaves open there, widened
@@ -29,5 +32,13 @@ Finding thin_evidence(const std::string& reason);
 /// `line_s` is the seam's place on the timeline.
 Finding seam_finding(const Seam& seam, double line_s);
 Finding mix_seam_finding(const Seam& seam, double line_s);
+
+Finding excursion_finding(std::vector<Stretch> stretches, double furthest_s);
+Finding leak_finding(const Leak& leak, const std::string& from);
+Finding duplicate_finding(const std::string& original, const CopyVerdict& copy);
+Finding mix_copy_finding(const CopyVerdict& copy);
+Finding wrong_rate_finding(double header_rate_hz, double ratio);
+Finding missing_voice_finding(std::vector<Stretch> stretches);
+Finding mix_music_finding(std::vector<Stretch> stretches);
 
 }  // namespace kilter::sync

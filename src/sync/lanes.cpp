@@ -255,4 +255,20 @@ std::vector<Lane> find_lanes(const OnsetFeatures& reference, const OnsetFeatures
   return LaneFinder(reference, track, map, length_s).find(candidates);
 }
 
+std::vector<double> lags_beside(const FirstMap& map, const std::vector<Lane>& lanes,
+                                double reach_s) {
+  std::vector<double> lags;
+  for (const Candidate& candidate : candidates_of(map)) {
+    bool near = false;
+    bool known = false;
+    for (const Lane& lane : lanes) {
+      const double away_s = std::abs(candidate.lag_s - lane.lag_s);
+      near = near || away_s < reach_s;
+      known = known || away_s < kOneLane_s;
+    }
+    if (near && !known) lags.push_back(candidate.lag_s);
+  }
+  return lags;
+}
+
 }  // namespace kilter::sync

@@ -78,25 +78,21 @@ std::vector<Run> best_chain(const std::vector<LevelPoint>& points, const LevelOp
   const std::size_t n = points.size();
   std::vector<double> score(n);
   std::vector<std::ptrdiff_t> previous(n, -1);
-  double best_so_far = 0.0;  // among points before i
-  std::ptrdiff_t best_index = -1;
   for (std::size_t i = 0; i < n; ++i) {
-    // Beginning here, or jumping here from wherever the best chain so far ends.
-    score[i] = points[i].say + std::max(0.0, best_so_far - options.jump_cost);
-    previous[i] = best_so_far > options.jump_cost ? best_index : -1;
+    score[i] = points[i].say;  // the chain begins here
     for (std::size_t j = i; j-- > 0;) {
       if (score[j] + points[i].say <= score[i]) continue;
-      const double reached = score[j] + points[i].say - cost_between(points[j], points[i], options);
+      const double jump =
+          points[j].lane == points[i].lane ? options.jump_cost : options.lane_jump_cost;
+      const double reached =
+          score[j] + points[i].say - std::min(jump, cost_between(points[j], points[i], options));
       if (reached > score[i]) {
         score[i] = reached;
         previous[i] = static_cast<std::ptrdiff_t>(j);
       }
     }
-    if (score[i] > best_so_far) {
-      best_so_far = score[i];
-      best_index = static_cast<std::ptrdiff_t>(i);
-    }
   }
+  const auto best_index = std::max_element(score.begin(), score.end()) - score.begin();
   std::vector<std::size_t> chain;
   for (std::ptrdiff_t i = best_index; i >= 0; i = previous[static_cast<std::size_t>(i)])
     chain.push_back(static_cast<std::size_t>(i));

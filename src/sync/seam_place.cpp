@@ -230,7 +230,7 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   for (std::size_t s = low; s < high; ++s) inside += std::max(0.0, before[s + search_from]);
   SeamPlace place;
   std::size_t chosen = best;
-  if (step_s < 0.0 && inside > 6.0 * speech) {
+  if (inside > 6.0 * speech) {
     place.repeated = true;
     chosen = high;
   } else if (high > low) {

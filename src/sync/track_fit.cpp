@@ -53,8 +53,8 @@ Chain chain_at(const TrackState& state, double rate) {
   const LevelOptions options;
   Chain chain;
   for (const Measured& m : state.measured)
-    chain.points.push_back(
-        {m.at_s, m.mix_s - (state.curve.start_s.front() + rate * m.track_s), m.sigma_s, say_of(m)});
+    chain.points.push_back({m.at_s, m.mix_s - (state.curve.start_s.front() + rate * m.track_s),
+                            m.sigma_s, say_of(m), m.piece});
   chain.levels = find_levels(chain.points, options);
   int last = 0;
   for (std::size_t i = 0; i < chain.points.size(); ++i) {
@@ -276,11 +276,16 @@ void make_map(TrackState& state, const std::vector<Span>& mix_spans) {
       if (!(begin_s < end_s)) continue;
       const double shift_s = mix.from_s - mix.line_from_s;
       const double per_line = (piece.to_s - piece.from_s) / (piece.line_to_s - piece.line_from_s);
-      spans.push_back({piece.from_s + (begin_s - piece.line_from_s) * per_line,
-                       end_s == piece.line_to_s
-                           ? piece.to_s
-                           : piece.from_s + (end_s - piece.line_from_s) * per_line,
-                       begin_s + shift_s, end_s + shift_s, 0.0});
+      Span span{piece.from_s + (begin_s - piece.line_from_s) * per_line,
+                end_s == piece.line_to_s ? piece.to_s
+                                         : piece.from_s + (end_s - piece.line_from_s) * per_line,
+                begin_s + shift_s, end_s + shift_s, 0.0};
+      // Spans that meet may overlap by a rounding.
+      if (!spans.empty()) {
+        span.from_s = std::max(span.from_s, spans.back().to_s);
+        span.line_from_s = std::max(span.line_from_s, spans.back().line_to_s);
+      }
+      if (span.from_s < span.to_s && span.line_from_s < span.line_to_s) spans.push_back(span);
     }
   auto made = TimeMap::make(std::move(spans));
   state.placed = static_cast<bool>(made);

@@ -46,7 +46,10 @@ struct Step {
 
 struct TrackState {
   bool placed{false};
+  /// A mix itself, or a copy: it would explain everything, so it is measured alone.
+  bool apart{false};
   double length_s{0.0};
+  double rate_ratio{1.0};  // file seconds per second of track time: not 1 under a wrong header
   FirstMap first;
   /// Track to mix time up to the fine pass, to the timeline after it. Levels are the track's own
   /// until its recorder is known, the recorder's then.
@@ -60,6 +63,7 @@ struct TrackState {
   double used_share{0.0};  // of all the say, what the fit holds
   ClockFit fit;
   std::vector<ClearWindow> clear;  // of the fine pass
+  std::vector<double> restless;  // middles of fine windows in which the track was not clear
   std::vector<Step> steps;
   double splice_s{0.0};  // of a stream that is spliced instead of drifting; 0: none
   int recorder{-1};

@@ -24,4 +24,9 @@ struct Lane {
 std::vector<Lane> find_lanes(const OnsetFeatures& reference, const OnsetFeatures& track,
                              const FirstMap& map, double length_s);
 
+/// Further lags, within `reach_s` of a lane, at which much of the track is heard too: its own voice
+/// may lie there, and what the lanes follow be another's that leaks into it. The strongest first.
+std::vector<double> lags_beside(const FirstMap& map, const std::vector<Lane>& lanes,
+                                double reach_s);
+
 }  // namespace kilter::sync

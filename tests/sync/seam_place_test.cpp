@@ -1,0 +1,115 @@
+#include "kilter/sync/seam_place.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "simulator/voices.h"
+#include "support/reduce.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kPauseFrom_s = 20.0;
+constexpr double kPauseTo_s = 23.0;
+constexpr double kLength_s = 60.0;
+
+/// A minute of one voice at the analysis rate, with a pause.
+std::vector<float> talk() {
+  const simulator::SyntheticVoices voices(11);
+  std::vector<float> sound =
+      voices.utterance(0, 0, static_cast<std::int64_t>(kLength_s * simulator::kWorldRateHz));
+  for (std::size_t i = 0; i < sound.size(); ++i) {
+    const double t = static_cast<double>(i) / simulator::kWorldRateHz;
+    if (t > kPauseFrom_s && t < kPauseTo_s) sound[i] = 0.0F;
+    sound[i] += 1e-4F * static_cast<float>(std::sin(0.37 * static_cast<double>(i * i % 1009)));
+  }
+  const auto reduced = test::reduce(sound, simulator::kWorldRateHz);
+  std::vector<float> samples(static_cast<std::size_t>(reduced->frames()));
+  EXPECT_TRUE(reduced->read(0, samples));
+  return samples;
+}
+
+std::ptrdiff_t frame(double s) {
+  return static_cast<std::ptrdiff_t>(std::lround(s * kAnalysisRateHz));
+}
+
+/// The mix is the talk, the track what damage left of it; both begin together.
+struct Damaged {
+  MemorySignal mix;
+  MemorySignal track;
+  SeamPlace place(double step_s, double from_s, double to_s) const {
+    const auto found = place_seam(mix, {{&track, {0.0, 1.0}, {step_s, 1.0}}}, step_s, from_s, to_s);
+    EXPECT_TRUE(found);
+    return *found;
+  }
+};
+
+Damaged lost(double at_s, double length_s) {
+  const std::vector<float> whole = talk();
+  std::vector<float> file = whole;
+  file.erase(file.begin() + frame(at_s), file.begin() + frame(at_s + length_s));
+  return {MemorySignal(whole), MemorySignal(file)};
+}
+
+Damaged inserted(double at_s, std::vector<float> what) {
+  const std::vector<float> whole = talk();
+  std::vector<float> file = whole;
+  file.insert(file.begin() + frame(at_s), what.begin(), what.end());
+  return {MemorySignal(whole), MemorySignal(file)};
+}
+
+TEST(SeamPlace, ALossAmidSpeechIsFoundToTwentyMilliseconds) {
+  for (const double length_s : {0.02, 0.3, 4.0}) {
+    const SeamPlace place = lost(32.5, length_s).place(length_s, 28.0, 38.0);
+    EXPECT_NEAR(place.track_end_s, 32.5, 0.02) << length_s;
+    EXPECT_NEAR(place.mix_end_s, 32.5, 0.02) << length_s;
+    EXPECT_NEAR(place.mix_from_s, 32.5 + length_s, 0.02) << length_s;
+    EXPECT_NEAR(place.track_from_s, place.track_end_s, 1e-6) << length_s;
+  }
+}
+
+TEST(SeamPlace, ALossInAPauseStaysInIt) {
+  const SeamPlace place = lost(21.0, 0.8).place(0.8, 15.0, 27.0);
+  EXPECT_GE(place.mix_end_s, kPauseFrom_s - 0.01);
+  EXPECT_LE(place.mix_from_s, kPauseTo_s + 0.01);
+}
+
+TEST(SeamPlace, InsertedZerosAreTheSeamItself) {
+  const SeamPlace place =
+      inserted(34.2, std::vector<float>(frame(0.25), 0.0F)).place(-0.25, 30.0, 38.0);
+  EXPECT_TRUE(place.zeros);
+  EXPECT_NEAR(place.track_end_s, 34.2, 0.001);
+  EXPECT_NEAR(place.track_from_s, 34.45, 0.001);
+  EXPECT_NEAR(place.mix_from_s, place.mix_end_s, 0.001);
+}
+
+TEST(SeamPlace, ARepeatedStretchIsLeftOutOnce) {
+  const std::vector<float> whole = talk();
+  const SeamPlace place = inserted(40.0, {whole.begin() + frame(39.0), whole.begin() + frame(40.0)})
+                              .place(-1.0, 36.0, 44.0);
+  EXPECT_TRUE(place.repeated);
+  EXPECT_NEAR(place.track_from_s - place.track_end_s, 1.0, 1e-6);
+  // Either copy may go; the second one does.
+  EXPECT_NEAR(place.track_end_s, 40.0, 0.03);
+}
+
+TEST(SeamPlace, AnInvertedTrackIsNoHindrance) {
+  Damaged damaged = lost(32.5, 0.3);
+  std::vector<float> turned(static_cast<std::size_t>(damaged.track.frames()));
+  ASSERT_TRUE(damaged.track.read(0, turned));
+  for (float& x : turned) x = -0.2F * x;
+  const MemorySignal track(turned);
+  const auto place = place_seam(damaged.mix, {{&track, {0.0, 1.0}, {0.3, 1.0}}}, 0.3, 28.0, 38.0);
+  ASSERT_TRUE(place);
+  EXPECT_NEAR(place->track_end_s, 32.5, 0.02);
+}
+
+TEST(SeamPlace, TheEndsOfTheMixAreNoTrouble) {
+  const Damaged damaged = lost(0.4, 0.2);
+  EXPECT_GE(damaged.place(0.2, 0.0, 3.0).mix_end_s, 0.0);
+  EXPECT_LE(damaged.place(0.2, kLength_s - 1.0, kLength_s).mix_end_s, kLength_s + 0.1);
+}
+
+}  // namespace
+}  // namespace kilter::sync

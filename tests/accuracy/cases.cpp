@@ -25,6 +25,17 @@ void start_before_mix(SessionSpec& spec) {
     spec.recorders[i].start_s = -1.5 - 2.0 * static_cast<double>(i);
 }
 
+/// Those whose files or streams have faults talk most of the time, for the faults to show.
+Order with_faults_heard(SessionSpec spec) {
+  const auto has_fault = [](const Person& person) {
+    return !person.damage.empty() || !person.stream.steps.empty();
+  };
+  const auto count = std::count_if(spec.people.begin(), spec.people.end(), has_fault);
+  for (Person& person : spec.people)
+    if (has_fault(person)) person.talk_share = std::min(0.4, 0.65 / static_cast<double>(count));
+  return {spec};
+}
+
 std::vector<Person*> guests(SessionSpec& spec) {
   std::vector<Person*> found;
   for (Person& person : spec.people)
@@ -119,14 +130,14 @@ Order track_seams(std::uint64_t seed, double length_s) {
   spec.people[2].damage = {
       {lost, 0.3 * length_s, 0.06}, {lost, 0.5 * length_s, 0.35}, {lost, 0.75 * length_s, 8.0}};
   spec.people[3].damage = {{lost, 0.42 * length_s, 0.12}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order minutes_lost(std::uint64_t seed, double length_s) {
   SessionSpec spec = session(seed, length_s, 2, 1);
   start_before_mix(spec);
   spec.people[2].damage = {{lost, 0.4 * length_s, 0.25 * length_s}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order zeros(std::uint64_t seed, double length_s) {
@@ -137,7 +148,7 @@ Order zeros(std::uint64_t seed, double length_s) {
   spec.people[2].damage = {{zeros_over, 0.3 * length_s, 0.4},
                            {zeros_inserted, 0.55 * length_s, 3.0}};
   spec.people[3].damage = {{zeros_inserted, 0.5 * length_s, 0.04}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order repeats(std::uint64_t seed, double length_s) {
@@ -146,7 +157,7 @@ Order repeats(std::uint64_t seed, double length_s) {
   spec.people[1].damage = {{repeated, 0.35 * length_s, 0.1}, {repeated, 0.7 * length_s, 2.0}};
   spec.people[2].damage = {{repeated, 0.6 * length_s, 0.5}};
   spec.people[3].damage = {{repeated, 0.45 * length_s, 0.03}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order recorder_seams(std::uint64_t seed, double length_s) {
@@ -154,7 +165,7 @@ Order recorder_seams(std::uint64_t seed, double length_s) {
   start_before_mix(spec);
   spec.recorders[0].damage = {
       {lost, 0.3 * length_s, 0.08}, {repeated, 0.55 * length_s, 0.4}, {lost, 0.8 * length_s, 2.5}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order mix_seams(std::uint64_t seed, double length_s) {
@@ -162,7 +173,7 @@ Order mix_seams(std::uint64_t seed, double length_s) {
   start_before_mix(spec);
   spec.mix.damage = {
       {lost, 0.3 * length_s, 0.25}, {repeated, 0.5 * length_s, 0.5}, {lost, 0.75 * length_s, 5.0}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order stream_steps(std::uint64_t seed, double length_s) {
@@ -170,7 +181,7 @@ Order stream_steps(std::uint64_t seed, double length_s) {
   start_before_mix(spec);
   spec.people[1].stream.steps = {{0.4 * length_s, 0.04}, {0.7 * length_s, -0.025}};
   spec.people[2].stream.steps = {{0.55 * length_s, -0.06}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 Order seams_of_all_kinds(std::uint64_t seed, double length_s) {
@@ -185,7 +196,7 @@ Order seams_of_all_kinds(std::uint64_t seed, double length_s) {
   spec.people[3].damage = {{zeros_inserted, 0.85 * length_s, 1.0}};
   spec.people[4].stream.steps = {{0.55 * length_s, 0.05}};
   spec.mix.damage = {{lost, 0.4 * length_s, 0.6}};
-  return {spec};
+  return with_faults_heard(spec);
 }
 
 // Streams.

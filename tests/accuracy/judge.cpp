@@ -277,10 +277,17 @@ Expected expect_excursion(const Session& session, int t) {
   return stream.excursions.empty() ? Expected::no : Expected::maybe;
 }
 
-Expected expect_leak(const simulator::Person& person) {
+/// A leak is due where it is loud enough, from somebody whose own file tells how he sounds, and who
+/// says something.
+Expected expect_leak(const Session& session, const simulator::Person& person) {
   if (person.input == Input::mixer_mix || person.input == Input::copy) return Expected::maybe;
-  for (const simulator::Leak& leak : person.leaks)
-    if (leak.level_db >= -25.0) return Expected::yes;
+  for (const simulator::Leak& leak : person.leaks) {
+    const auto& source = session.order.spec.people[static_cast<std::size_t>(leak.from)];
+    const double said_s =
+        simulator::spoken_s(session.sound.talk, leak.from, 0.0, session.order.spec.length_s);
+    if (leak.level_db >= -25.0 && !source.withheld && source.input == Input::live && said_s >= 10.0)
+      return Expected::yes;
+  }
   return person.leaks.empty() ? Expected::no : Expected::maybe;
 }
 
@@ -319,7 +326,7 @@ Expected expect(const Session& session, int t, const std::string& code) {
   if (code == "sibling-placed")
     return yes((person.input == Input::silent || person.input == Input::dead) &&
                placeable(session, t));
-  if (code == "leak") return expect_leak(person);
+  if (code == "leak") return expect_leak(session, person);
   return expect_excursion(session, t);
 }
 

@@ -90,6 +90,8 @@ void draw_patching(Random& random, SessionSpec& spec, std::size_t i) {
   Person& person = spec.people[i];
   person.inverted = random.chance(0.1);
   if (i == 0) return;  // somebody must be there to be copied
+  const auto room = std::count_if(spec.people.begin(), spec.people.end(),
+                                  [](const Person& other) { return !other.remote; });
   const double lot = random.uniform();
   if (lot < 0.05) {
     person.input = Input::copy;
@@ -101,12 +103,13 @@ void draw_patching(Random& random, SessionSpec& spec, std::size_t i) {
     person.input = Input::dead;
   } else if (lot < 0.11) {
     person.input = Input::silent;
-  } else if (lot < 0.14 && !person.remote) {
+  } else if (lot < 0.14 && !person.remote && room > 2) {  // a sum of one is a copy
     person.input = Input::mixer_mix;
     person.mixer_has_returns = random.chance(0.5);
   } else if (lot < 0.19 && person.remote) {
     person.withheld = true;
   }
+  if (person.input != Input::live) person.talk_share.reset();
 }
 
 void draw_leaks(Random& random, SessionSpec& spec, std::size_t i) {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <span>
 
 namespace kilter::sync {
@@ -11,9 +12,14 @@ constexpr int kBin = kAnalysisRateHz / 200;  // 5 ms
 constexpr double kBin_s = static_cast<double>(kBin) / kAnalysisRateHz;
 constexpr double kLongest_s = 900.0;     // of mix looked through; a longer silence is cut short
 constexpr double kContext_s = 8.0;       // on either side, to learn the level in the mix
-constexpr double kPlateau = 0.5;         // average speech bins that the place may be off the best
+constexpr double kPlateau = 0.15;        // average speech bins that the place may be off the best
 constexpr double kSmoothing_bins = 4.0;  // of the level in which the quietest point is sought
 constexpr int kLeastZeros = kAnalysisRateHz / 200;
+constexpr double kLeastRepeat_s = 0.015;
+constexpr double kMostRepeat_s = 30.0;
+constexpr double kSameSound = 0.97;  // correlation of two copies of a stretch, lossy coding allowed
+constexpr double kAudible = 0.01;    // of the mean power around: below, silence equals silence
+constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
 
 /// The mix, or a track through a line, brightened by a first difference so that the voice's pitch
@@ -136,6 +142,48 @@ Result<Zeros> find_zeros(const AnalysisSignal& signal, double from_s, double to_
   return best;
 }
 
+/// Where a stretch of `length_s` stands twice in a row: its first second, between `from_s` and
+/// `to_s`. Nothing where none does.
+Result<std::optional<double>> find_repeat(const AnalysisSignal& signal, double length_s,
+                                          double from_s, double to_s) {
+  const auto length = static_cast<std::int64_t>(std::lround(length_s * kAnalysisRateHz));
+  const auto first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
+  const std::int64_t starts =
+      static_cast<std::int64_t>(std::ceil(to_s * kAnalysisRateHz)) - first + 1;
+  const auto a = read_through(signal, {0.0, 1.0}, first, starts + length);
+  if (!a) return a.error();
+  const auto b = read_through(signal, {-length_s, 1.0}, first, starts + length);
+  if (!b) return b.error();
+  double cross = 0.0;
+  double power_a = 0.0;
+  double power_b = 0.0;
+  double all = 0.0;
+  for (const float x : *a) all += static_cast<double>(x) * static_cast<double>(x);
+  const double audible =
+      kAudible * all * static_cast<double>(length) / static_cast<double>(a->size()) + 1e-20;
+  const auto add = [&](std::int64_t i, double sign) {
+    const auto x = static_cast<double>((*a)[static_cast<std::size_t>(i)]);
+    const auto y = static_cast<double>((*b)[static_cast<std::size_t>(i)]);
+    cross += sign * x * y;
+    power_a += sign * x * x;
+    power_b += sign * y * y;
+  };
+  for (std::int64_t i = 0; i < length; ++i) add(i, 1.0);
+  double best = kSameSound;
+  std::optional<double> found;
+  for (std::int64_t start = 0; start < starts; ++start) {
+    const double alike = cross / std::sqrt(std::max(power_a * power_b, 1e-40));
+    if (power_a > audible && power_b > audible && alike > best) {
+      best = alike;
+      found = static_cast<double>(first + start) / kAnalysisRateHz;
+    }
+    if (start + 1 == starts) break;
+    add(start, -1.0);
+    add(start + length, 1.0);
+  }
+  return found;
+}
+
 /// What a bin of speech brings: of the loudest twentieth, since most may be silence.
 double speech_power(std::vector<double> power) {
   const auto at = power.begin() + (std::ssize(power) - 1) * 19 / 20;
@@ -226,14 +274,10 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   while (low > 0 && score[low - 1] > score[best] - kPlateau * speech) --low;
   while (high + 1 < score.size() && score[high + 1] > score[best] - kPlateau * speech) ++high;
 
-  double inside = 0.0;  // what sounds within the plateau, explained by both lines alike
-  for (std::size_t s = low; s < high; ++s) inside += std::max(0.0, before[s + search_from]);
   SeamPlace place;
+  place.in_speech = high - low < kPauseBins;
   std::size_t chosen = best;
-  if (inside > 6.0 * speech) {
-    place.repeated = true;
-    chosen = high;
-  } else if (high > low) {
+  if (high > low) {
     const std::vector<double> left = loudness(power_before);
     const std::vector<double> right = loudness(power_after);
     double quietest = 1e300;
@@ -251,6 +295,29 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   const SeamWitness& witness = witnesses.front();
   place.track_end_s = witness.before.to_track(place.mix_end_s);
   place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
+
+  const double extra_s = std::abs(step_s);
+  if (extra_s >= kLeastRepeat_s && extra_s <= kMostRepeat_s) {
+    // The line before and the line after explain both copies alike: the cut may lie in either.
+    const bool in_mix = step_s > 0.0;
+    const double low_s = first_s + static_cast<double>(low + search_from) * kBin_s;
+    const double high_s = first_s + static_cast<double>(high + search_from) * kBin_s;
+    const double from = in_mix ? low_s : witness.before.to_track(low_s);
+    const double to = in_mix ? high_s : witness.before.to_track(high_s);
+    const auto repeat =
+        find_repeat(in_mix ? mix : *witness.signal, extra_s,
+                    std::max(0.0, from - extra_s - kNearZeros_s), std::max(0.0, to) + kNearZeros_s);
+    if (!repeat) return repeat.error();
+    if (*repeat) {
+      place.repeated = true;
+      const double second_s = **repeat + extra_s;  // the second copy goes
+      place.mix_end_s = in_mix ? second_s : witness.before.to_mix(second_s);
+      place.mix_from_s = place.mix_end_s + lost_s;
+      place.track_end_s = witness.before.to_track(place.mix_end_s);
+      place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
+      return place;
+    }
+  }
 
   // Digital silence is the seam wherever the pause has it.
   const double first_end_s = first_s + static_cast<double>(low + search_from) * kBin_s;

@@ -9,6 +9,7 @@
 namespace kilter::sync {
 namespace {
 
+constexpr double kLeastStep_s = 1.0e-3;
 constexpr double kSameStep_s = 1.5e-3;
 constexpr double kNeighbour_s = 0.012;     // sound's way across a table and back
 constexpr double kSlack_s = 6.0;           // a window's length
@@ -39,6 +40,8 @@ double median(std::vector<double> values) {
 
 /// Whether the track is heard before and after, on one level.
 bool runs_through(const TrackState& state, const Seam& seam) {
+  for (const Step& step : state.steps)
+    if (step.mix_from_s < seam.mix_to_s && step.mix_to_s > seam.mix_from_s) return false;
   bool before = false;
   bool after = false;
   for (std::size_t i = 0; i < state.measured.size(); ++i) {
@@ -51,12 +54,6 @@ bool runs_through(const TrackState& state, const Seam& seam) {
 
 bool shows(const Seam& seam, std::size_t track) {
   return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
-}
-
-const Step* step_of(const TrackState& state, const Seam& seam) {
-  for (const Step& step : state.steps)
-    if (is_one_event(seam, step)) return &step;
-  return nullptr;
 }
 
 /// What the other tracks say of one seam.
@@ -92,12 +89,13 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) 
 }
 
 /// One seam per track of `seam`, each its own.
-void split(const Seam& seam, const std::vector<TrackState>& states, const std::vector<bool>& remote,
-           std::vector<Seam>& out) {
-  for (const std::size_t k : seam.tracks) {
+void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>& out) {
+  for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
+    const std::size_t k = seam.tracks[i];
     Seam own = seam;
     own.tracks = {k};
-    if (const Step* step = step_of(states[k], seam)) own.step_s = step->step_s;
+    own.shown = {seam.shown[i]};
+    own.step_s = seam.shown[i].step_s;
     own.cause = remote[k] && std::abs(seam.step_s) <= kLongestBuffer_s ? SeamCause::stream
                                                                        : SeamCause::track;
     out.push_back(std::move(own));
@@ -114,7 +112,7 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
       seam.recorder = -1;
       out.push_back(std::move(seam));
     } else {
-      split(seam, states, remote, out);
+      split(seam, remote, out);
     }
     return;
   }
@@ -129,7 +127,7 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
     out.push_back(std::move(seam));
     return;
   }
-  split(seam, states, remote, out);
+  split(seam, remote, out);
 }
 
 LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
@@ -140,30 +138,88 @@ LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
   return {curve.line_s(level, track_s) - rate * track_s, rate};
 }
 
+/// The lines on both sides of a seam, and the track that knows them best of its recorder.
+struct Reference {
+  int recorder{-1};
+  double support{-1.0};
+  LocalLine before;
+  LocalLine after;
+};
+
+std::vector<Reference> references_of(const std::vector<TrackState>& states, const Seam& seam) {
+  std::vector<Reference> references;
+  const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
+  for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
+    const TrackState& state = states[seam.tracks[i]];
+    // One that follows its neighbours' voices on one side knows the lines badly.
+    if (seam.tracks.size() > 1 && std::abs(seam.shown[i].step_s - seam.step_s) > kSameStep_s)
+      continue;
+    auto known = std::find_if(references.begin(), references.end(),
+                              [&](const Reference& r) { return r.recorder == state.recorder; });
+    if (known == references.end())
+      known = references.insert(references.end(), Reference{state.recorder, -1.0, {}, {}});
+    if (state.support() <= known->support) continue;
+    known->support = state.support();
+    known->before = local_line(state.curve, seam.shown[i].level, middle_s);
+    known->after = local_line(state.curve, seam.shown[i].level + 1, middle_s);
+  }
+  return references;
+}
+
 Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
                    const std::vector<TrackState>& states, Seam& seam) {
+  // All that share the seam testify, also those that do not show it well themselves.
+  const bool shared = seam.cause == SeamCause::mix || seam.cause == SeamCause::recorder;
   std::vector<SeamWitness> witnesses;
-  for (const std::size_t k : seam.tracks) {
-    const Step* step = step_of(states[k], seam);
-    if (step == nullptr) continue;
-    const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
-    witnesses.push_back({tracks[k].signal, local_line(states[k].curve, step->level, middle_s),
-                         local_line(states[k].curve, step->level + 1, middle_s)});
-  }
+  for (const Reference& reference : references_of(states, seam))
+    for (std::size_t k = 0; k < states.size(); ++k) {
+      const bool testifies = states[k].placed && states[k].recorder == reference.recorder &&
+                             !states[k].apart && (shared || shows(seam, k));
+      if (testifies) witnesses.push_back({tracks[k].signal, reference.before, reference.after});
+    }
+  if (witnesses.empty()) return {};
+  const double seen_s = seam.tracks.size() == 1 ? seam.shown.front().step_s : seam.step_s;
   const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
-  const double to_s = std::max(from_s, seam.mix_to_s + kHalfWindow_s - std::max(0.0, seam.step_s));
-  auto found = place_seam(*mix.signal, witnesses, seam.step_s, from_s, to_s);
+  const double to_s = std::max(from_s, seam.mix_to_s + kHalfWindow_s - std::max(0.0, seen_s));
+  auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s);
   if (!found) return found.error();
   seam.place = *found;
-  if (seam.cause == SeamCause::stream && (found->zeros || found->repeated))
+  // What stands in the track twice, or as zeros, or amid a word, no stream did.
+  if (seam.cause == SeamCause::stream &&
+      (found->zeros || (found->repeated && seen_s < 0.0) || (found->in_speech && seen_s > 0.0)))
     seam.cause = SeamCause::track;
-  // What the mix lost, every track has too much of; so has one that repeated a stretch.
-  if (seam.mix_or_recorder && seam.step_s < 0.0 && !found->zeros && !found->repeated &&
-      seam.cause != SeamCause::stream) {
+  // What the mix lost, every track has too much of; so has one that repeated a stretch. What the
+  // mix repeated, no track has.
+  const bool tracks_fault = found->zeros || (found->repeated && seen_s < 0.0);
+  const bool mixs_fault = found->repeated && seen_s > 0.0;
+  if (seam.mix_or_recorder && seam.cause != SeamCause::stream &&
+      (mixs_fault || (seen_s < 0.0 && !tracks_fault))) {
     seam.cause = SeamCause::mix;
     seam.recorder = -1;
   }
+  // The mix's own part of a step is no part of the track's.
+  if (seen_s != seam.step_s && seam.tracks.size() == 1)
+    seam.place.track_from_s = seam.place.track_end_s + std::max(0.0, -seam.step_s);
   return {};
+}
+
+/// Where the mix and a track step together, the track shows the sum: the mix's part is taken off.
+void take_off_the_mix(std::vector<Seam>& seams) {
+  for (Seam& own : seams) {
+    if (own.cause == SeamCause::mix || own.cause == SeamCause::recorder) continue;
+    for (Seam& mix : seams) {
+      if (mix.cause != SeamCause::mix || shows(mix, own.tracks.front()) ||
+          own.mix_from_s >= mix.mix_to_s || own.mix_to_s <= mix.mix_from_s ||
+          std::abs(own.step_s - mix.step_s) > 0.5 * std::abs(mix.step_s))
+        continue;
+      own.step_s -= mix.step_s;
+      mix.tracks.push_back(own.tracks.front());
+      mix.shown.push_back(own.shown.front());
+    }
+  }
+  seams.erase(std::remove_if(seams.begin(), seams.end(),
+                             [](const Seam& seam) { return std::abs(seam.step_s) < kLeastStep_s; }),
+              seams.end());
 }
 
 }  // namespace
@@ -188,13 +244,15 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
       seam.mix_from_s = own.step.mix_from_s;
       seam.mix_to_s = own.step.mix_to_s;
       seam.step_s = own.step.step_s;
-      seam.steps_s = {own.step.step_s};
+      seam.shown = {own.step};
       events.push_back(std::move(seam));
       continue;
     }
     known->tracks.push_back(own.track);
-    known->steps_s.push_back(own.step.step_s);
-    known->step_s = median(known->steps_s);
+    known->shown.push_back(own.step);
+    std::vector<double> sizes_s;
+    for (const Step& step : known->shown) sizes_s.push_back(step.step_s);
+    known->step_s = median(std::move(sizes_s));
     if (own.step.mix_from_s > known->mix_from_s && own.step.mix_from_s < known->mix_to_s)
       known->mix_from_s = own.step.mix_from_s;
     if (own.step.mix_to_s < known->mix_to_s && own.step.mix_to_s > known->mix_from_s)
@@ -202,6 +260,7 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
   }
   std::vector<Seam> seams;
   for (Seam& event : events) judge(std::move(event), states, remote, seams);
+  take_off_the_mix(seams);
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.mix_from_s + a.mix_to_s < b.mix_from_s + b.mix_to_s;
   });

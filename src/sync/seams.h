@@ -16,10 +16,10 @@ enum class SeamCause { track, recorder, stream, mix };
 struct Seam {
   SeamCause cause{SeamCause::track};
   std::vector<std::size_t> tracks;  ///< that show it
+  std::vector<Step> shown;          ///< how each of them does
   int recorder{-1};                 ///< whose it is, unless it is the mix's
   double mix_from_s{0.0};           ///< it lies between these
   double mix_to_s{0.0};
-  std::vector<double> steps_s;  ///< as each of the tracks shows it
   double step_s{0.0};           ///< what follows is heard so much later in the mix
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
   SeamPlace place;

@@ -29,7 +29,8 @@ struct SeamPlace {
   double track_end_s{0.0};
   double track_from_s{0.0};  ///< the same or later
   bool zeros{false};         ///< a run of exact zeros is part of it
-  bool repeated{false};      ///< the track has the same sound on both sides
+  bool repeated{false};      ///< the track, or the mix, holds the same stretch twice
+  bool in_speech{false};     ///< it cuts through sound: no pause gives it room
 };
 
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the

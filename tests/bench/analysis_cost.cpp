@@ -1,0 +1,248 @@
+// What the analysis of a session costs, against decoding its files once: both in one run, on the
+// same files, warm. CPU seconds of all threads, which a busy machine changes little, and wall time.
+#include <fmt/core.h>
+#include <sndfile.h>
+#include <sys/resource.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <random>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "kilter/base/parallel.h"
+#include "kilter/intake/intake.h"
+#include "kilter/sync/align.h"
+#include "simulator/session_files.h"
+
+namespace {
+
+using namespace kilter;
+namespace fs = std::filesystem;
+
+struct Request {
+  double minutes{20.0};
+  int room{4};
+  int remote{2};
+  std::uint64_t seed{1};
+  int threads{2};
+  int rounds{3};
+  fs::path folder;
+};
+
+struct Cost {
+  double cpu_s{0.0};
+  double wall_s{0.0};
+  Cost& operator+=(const Cost& other) {
+    cpu_s += other.cpu_s;
+    wall_s += other.wall_s;
+    return *this;
+  }
+};
+
+/// Processor time of this process and wall time, since some start.
+Cost now() {
+  rusage usage{};
+  getrusage(RUSAGE_SELF, &usage);
+  const auto seconds = [](const timeval& t) {
+    return static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_usec);
+  };
+  const std::chrono::duration<double> wall = std::chrono::steady_clock::now().time_since_epoch();
+  return {seconds(usage.ru_utime) + seconds(usage.ru_stime), wall.count()};
+}
+
+Cost since(const Cost& start) {
+  const Cost end = now();
+  return {end.cpu_s - start.cpu_s, end.wall_s - start.wall_s};
+}
+
+/// Stages in the order in which they came.
+class Stopwatch {
+ public:
+  void enter(const std::string& stage) {
+    if (!stages_.empty() && stages_.back().name == stage) return;
+    leave();
+    stages_.push_back({stage, {}});
+    start_ = now();
+  }
+  void leave() {
+    if (!stages_.empty()) stages_.back().cost += since(start_);
+    start_ = now();
+  }
+
+  struct Stage {
+    std::string name;
+    Cost cost;
+  };
+  const std::vector<Stage>& stages() const { return stages_; }
+
+ private:
+  std::vector<Stage> stages_;
+  Cost start_;
+};
+
+/// Reads a file to its end, as plainly as libsndfile can.
+bool decode(const fs::path& file) {
+  SF_INFO info{};
+  const std::unique_ptr<SNDFILE, int (*)(SNDFILE*)> sound(sf_open(file.c_str(), SFM_READ, &info),
+                                                          sf_close);
+  if (!sound) return false;
+  constexpr sf_count_t kFrames = 1 << 14;
+  std::vector<float> block(static_cast<std::size_t>(kFrames * info.channels));
+  sf_count_t all = 0;
+  for (sf_count_t got = 1; got > 0; all += got)
+    got = sf_readf_float(sound.get(), block.data(), kFrames);
+  return all == info.frames;
+}
+
+/// The cheapest of some rounds over all files.
+Cost decode_all(const std::vector<fs::path>& files, const Request& request) {
+  Cost best{1e9, 1e9};
+  for (int round = 0; round < request.rounds; ++round) {
+    std::vector<char> well(files.size(), 0);
+    const Cost start = now();
+    parallel_for(static_cast<int>(files.size()), request.threads, [&](int i) {
+      const auto at = static_cast<std::size_t>(i);
+      well[at] = decode(files[at]) ? 1 : 0;
+    });
+    const Cost cost = since(start);
+    if (std::count(well.begin(), well.end(), 0) > 0) throw std::runtime_error("cannot decode");
+    best.cpu_s = std::min(best.cpu_s, cost.cpu_s);
+    best.wall_s = std::min(best.wall_s, cost.wall_s);
+  }
+  return best;
+}
+
+struct Analysis {
+  sync::Alignment alignment;
+  std::vector<Stopwatch::Stage> stages;
+  double seconds_of_sound{0.0};  ///< all files, the mix too
+};
+
+/// All that stands between files and placings. The mix is the first file.
+Analysis analyse(const std::vector<fs::path>& files, const Request& request) {
+  Stopwatch watch;
+  watch.enter("intake");
+  intake::IntakeOptions options;
+  options.threads = request.threads;
+  const auto taken = intake::take_in_all(files, options);
+  Analysis analysis;
+  std::vector<sync::TrackInput> tracks;
+  std::vector<std::shared_ptr<const AnalysisSignal>> signals;
+  for (const auto& file : taken) {
+    if (!file) throw std::runtime_error(file.error().what);
+    signals.push_back(intake::whole_signal(*file));
+    const double length_s = static_cast<double>(file->length.n) / file->info.rate.hz;
+    analysis.seconds_of_sound += length_s;
+    tracks.push_back({file->file.stem().string(), signals.back().get(), length_s, file->info.lossy,
+                      file->info.rate.hz});
+  }
+  const sync::MixInput mix{tracks.front().signal, tracks.front().length_s, tracks.front().lossy};
+  tracks.erase(tracks.begin());
+  sync::AlignOptions align;
+  align.threads = request.threads;
+  align.progress = [&](double, const char* stage) { watch.enter(stage); };
+  auto alignment = sync::align(mix, tracks, align);
+  if (!alignment) throw std::runtime_error(alignment.error().what);
+  watch.leave();
+  analysis.alignment = *std::move(alignment);
+  analysis.stages = watch.stages();
+  return analysis;
+}
+
+/// Furthest from the truth, over the length of every track; all have to be placed.
+double furthest_us(const simulator::Session& session, const sync::Alignment& alignment) {
+  double furthest_s = 0.0;
+  for (std::size_t k = 0; k < alignment.tracks.size(); ++k) {
+    const auto& map = alignment.tracks[k].map;
+    if (!map) throw std::runtime_error("a track was not placed");
+    for (int i = 1; i < 100; ++i) {
+      const double track_s = 0.01 * i * session.tracks[k].length_s();
+      if (const auto line_s = map->to_line(track_s))
+        furthest_s = std::max(furthest_s, std::abs(*line_s - session.line_of(k, track_s)));
+    }
+  }
+  return 1e6 * furthest_s;
+}
+
+void print(const std::string& name, const Cost& cost, double hours) {
+  fmt::print("  {:<16}{:>10.2f}{:>10.2f}\n", name, cost.cpu_s / hours, cost.wall_s / hours);
+}
+
+void measure(const simulator::Session& session, bool flac, const Request& request) {
+  simulator::FileOptions options;
+  options.flac = flac;
+  const fs::path folder = request.folder / (flac ? "flac" : "wav");
+  if (auto written = simulator::write_session(session, folder, options); !written)
+    throw std::runtime_error(written.error().what);
+  std::vector<fs::path> files{folder /
+                              simulator::file_name(options.mix_name, session.mix_coding, options)};
+  for (const auto& track : session.tracks)
+    files.push_back(folder / simulator::file_name(track.name, track.stored, options));
+
+  const Cost decoding = decode_all(files, request);
+  const Analysis analysis = analyse(files, request);
+  const double hours = analysis.seconds_of_sound / 3600.0;
+  fmt::print("\n24-bit {}: {:.2f} track-hours; seconds per track-hour\n", flac ? "FLAC" : "WAV",
+             hours);
+  fmt::print("  {:<16}{:>10}{:>10}\n", "", "CPU", "wall");
+  print("decode once", decoding, hours);
+  Cost all;
+  for (const auto& stage : analysis.stages) {
+    print(stage.name, stage.cost, hours);
+    all += stage.cost;
+  }
+  print("analysis", all, hours);
+  fmt::print("  {:<16}{:>10.2f}{:>10.2f}\n", "ratio", all.cpu_s / decoding.cpu_s,
+             all.wall_s / decoding.wall_s);
+  fmt::print("  furthest from the truth {:.2f} us\n", furthest_us(session, analysis.alignment));
+  std::error_code ignored;
+  fs::remove_all(folder, ignored);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  Request request;
+  CLI::App app("What the analysis costs, against decoding every file once.");
+  app.add_option("--minutes", request.minutes, "length of the mix [20]")
+      ->check(CLI::PositiveNumber);
+  app.add_option("--room", request.room, "people in the room [4]")->check(CLI::Range(1, 16));
+  app.add_option("--remote", request.remote, "guests [2]")->check(CLI::Range(0, 16));
+  app.add_option("--seed", request.seed, "every seed is another session [1]");
+  app.add_option("--threads", request.threads, "[2]")->check(CLI::Range(1, 64));
+  app.add_option("--rounds", request.rounds, "of decoding; the best counts [3]")
+      ->check(CLI::Range(1, 100));
+  app.add_option("--folder", request.folder, "for the files while they are needed [the system's]");
+  CLI11_PARSE(app, argc, argv);
+  try {
+    const bool own_folder = request.folder.empty();
+    if (own_folder)
+      request.folder =
+          fs::temp_directory_path() / ("kilter-cost-" + std::to_string(std::random_device{}()));
+    fs::create_directories(request.folder);
+    {
+      const simulator::SyntheticVoices voices(request.seed);
+      const auto session =
+          simulator::simulate(simulator::hybrid_session(request.seed, 60.0 * request.minutes,
+                                                        request.room, request.remote),
+                              voices, request.threads);
+      if (!session) throw std::runtime_error(session.error().what);
+      fmt::print("{} min, {} + {} people, {} threads, seed {}\n", request.minutes, request.room,
+                 request.remote, request.threads, request.seed);
+      measure(*session, false, request);
+      measure(*session, true, request);
+    }
+    if (own_folder) fs::remove_all(request.folder);
+  } catch (const std::exception& failure) {
+    std::fprintf(stderr, "kilter-analysis-cost: %s\n", failure.what());
+    return 1;
+  }
+  return 0;
+}

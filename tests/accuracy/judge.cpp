@@ -51,7 +51,8 @@ double quiet_after_s(const Session& session, const std::vector<int>& people, dou
   return quiet_s;
 }
 
-/// Where a seam may be put, in the file's time: the seam itself and the pause around it.
+/// Where a seam may be put, in the file's time: the seam itself (of a repeated stretch, either of
+/// the two) and the pause around it.
 struct Place {
   const TrueSeam* seam{nullptr};
   double from_s{0.0};
@@ -68,6 +69,7 @@ std::vector<Place> places_of(const Session& session, int track,
   for (const TrueSeam& seam : seams) {
     const std::vector<int> people = people_behind(session, track, seam);
     Place place{&seam, seam.track_from_s, seam.track_to_s, false, false};
+    if (seam.repeated) place.from_s -= seam.track_to_s - seam.track_from_s;
     place.from_s -= quiet_before_s(session, people, seam.line_s);
     place.to_s += quiet_after_s(session, people, seam.line_after_s);
     const bool in_mix = seam.line_s > 5.0 && seam.line_after_s < session.order.spec.length_s - 5.0;

@@ -63,7 +63,8 @@ Result<FileMap> FileMap::make(const std::vector<Damage>& shared, const std::vect
     if (fault.kind == Damage::Kind::zeros_inserted || fault.kind == Damage::Kind::zeros_over)
       put(fault.at, fault.frames, true);
     source = fault.last();
-    map.cuts_.push_back({seam_from, file, fault.at, source, fault.shared});
+    map.cuts_.push_back(
+        {seam_from, file, fault.at, source, fault.shared, fault.kind == Damage::Kind::repeated});
   }
   put(source, frames - source, false);
   if (map.pieces_.empty()) map.pieces_.push_back({});

@@ -39,6 +39,7 @@ struct Cut {
   std::int64_t source_before{0};  ///< first frame of the undamaged recording that is not before it
   std::int64_t source_after{0};   ///< and the frame with which the recording goes on
   bool shared{false};             ///< all files of the recorder have it
+  bool repeated{false};           ///< the frames from `file_from` stand just before it as well
 };
 
 /// A file as it was left by its damage, a whole one too.

@@ -120,7 +120,9 @@ TEST(TruthOfDamage, AgreesWithTheSoundOnBothSidesOfEverySeam) {
   EXPECT_EQ(gap.cause, "track");  // the recorder has no other file
   ASSERT_EQ(session->tracks[1].seams.size(), 2U);
   EXPECT_NEAR(session->tracks[1].seams[0].step_s, -0.5, 1e-9);
+  EXPECT_TRUE(session->tracks[1].seams[0].repeated);
   EXPECT_NEAR(session->tracks[1].seams[1].step_s, -1.25, 1e-9);
+  EXPECT_FALSE(session->tracks[1].seams[1].repeated);
   EXPECT_DOUBLE_EQ(session->tracks[1].seams[1].track_from_s, 26.5);
   EXPECT_DOUBLE_EQ(session->tracks[1].seams[1].track_to_s, 27.75);
 }

@@ -171,7 +171,8 @@ struct TrueSeam {
   /// How much later on the timeline the sound lies than the line before it says: above 0 where
   /// a stretch was lost, below 0 where one was repeated or put in, 0 for zeros in place of sound.
   double step_s{0.0};
-  std::string cause;  ///< track, recorder, stream or mix; recorder only where it has other files
+  bool repeated{false};  ///< the same stretch stands just before it: either of them is too much
+  std::string cause;     ///< track, recorder, stream or mix; recorder only where it has other files
   /// The person (of the recorder's damage: somebody of that recorder; of the mix's: anybody) speaks
   /// for 1.5 s or more in the 5 s before `line_s`, and in the 5 s after `line_after_s`.
   bool speech_near{false};

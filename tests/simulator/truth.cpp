@@ -38,6 +38,7 @@ std::vector<TrueSeam> file_seams(const Session& session, int person) {
     TrueSeam seam;
     seam.track_from_s = track_s(cut.file_from);
     seam.track_to_s = track_s(cut.file_to);
+    seam.repeated = cut.repeated;
     seam.line_s = track.line_of_own(own_s(cut.source_before));
     seam.line_after_s = track.line_of_own(own_s(cut.source_after));
     const std::int64_t expected = cut.source_before + cut.file_to - cut.file_from;
@@ -89,6 +90,7 @@ std::vector<TrueSeam> seams_of_mix(const Session& session) {
     TrueSeam seam;
     seam.track_from_s = second(cut.file_from);
     seam.track_to_s = second(cut.file_to);
+    seam.repeated = cut.repeated;
     seam.line_s = second(cut.source_before);
     seam.line_after_s = second(cut.source_after);
     const std::int64_t step = cut.source_after - cut.source_before - (cut.file_to - cut.file_from);

@@ -1,6 +1,7 @@
 #include "kilter/intake/intake.h"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <mutex>
 #include <span>
@@ -16,11 +17,36 @@ namespace {
 // Small: a file of 64 channels holds as many of each.
 constexpr std::size_t kReadFrames = 4096;
 
-/// Mixes one sample's bits into a channel's digest.
-std::uint64_t digest_with(std::uint64_t digest, float sample) {
-  digest = (digest ^ std::bit_cast<std::uint32_t>(sample)) * 0x9E3779B97F4A7C15U;
-  return digest ^ (digest >> 29U);
-}
+/// A number that tells channels apart by their samples, however they come in blocks.
+class Digest {
+ public:
+  void process(std::span<const float> frames) {
+    std::size_t i = 0;
+    while (i < frames.size() && count_ % kLanes != 0) add(frames[i++]);
+    // Several at a time: each has to wait for its own last product only.
+    for (; i + kLanes <= frames.size(); i += kLanes, count_ += kLanes)
+      for (std::size_t lane = 0; lane < kLanes; ++lane) mix(lanes_[lane], frames[i + lane]);
+    while (i < frames.size()) add(frames[i++]);
+  }
+  std::uint64_t value() const {
+    std::uint64_t all = count_;
+    for (const std::uint64_t lane : lanes_) all = (all ^ (all >> 32U) ^ lane) * kFactor;
+    return all ^ (all >> 32U);
+  }
+
+ private:
+  static constexpr std::size_t kLanes = 4;
+  static constexpr std::uint64_t kFactor = 0x9E3779B97F4A7C15U;
+
+  static void mix(std::uint64_t& digest, float sample) {
+    digest = (digest ^ std::bit_cast<std::uint32_t>(sample)) * kFactor;
+    digest ^= digest >> 29U;
+  }
+  void add(float sample) { mix(lanes_[count_++ % kLanes], sample); }
+
+  std::array<std::uint64_t, kLanes> lanes_{};
+  std::size_t count_{0};
+};
 
 /// What one channel needs while its file streams by.
 class ChannelTaker {
@@ -35,7 +61,7 @@ class ChannelTaker {
 
   Result<void> process(std::span<const float> frames) {
     meter_.process(frames);
-    for (const float x : frames) digest_ = digest_with(digest_, x);
+    digest_.process(frames);
     if (!reducer_) return {};
     reduced_.clear();
     reducer_->process(frames, reduced_);
@@ -50,14 +76,14 @@ class ChannelTaker {
     return scratch_->finish();
   }
 
-  IntakeChannel take() { return {meter_.levels(), std::move(scratch_), digest_, -1}; }
+  IntakeChannel take() { return {meter_.levels(), std::move(scratch_), digest_.value(), -1}; }
 
  private:
   LevelMeter meter_;
   std::unique_ptr<ScratchSignal> scratch_;
   std::optional<RateReducer> reducer_;
   std::vector<float> reduced_;
-  std::uint64_t digest_{0};
+  Digest digest_;
 };
 
 Result<std::filesystem::path> scratch_folder(const IntakeOptions& options) {

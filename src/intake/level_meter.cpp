@@ -4,6 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "kilter/signal/wide_loops.h"
+
 namespace kilter::intake {
 namespace {
 
@@ -24,6 +26,40 @@ double variance(double sum, double squares, std::int64_t count) {
   return count > 0 ? std::max(0.0, squares / n - (sum / n) * (sum / n)) : 0.0;
 }
 
+struct Sums {
+  double sum{0.0};
+  double squares{0.0};
+  float peak{0.0F};
+};
+
+KILTER_WIDE Sums add_up(std::span<const float> frames) {
+  Double4 sum{};
+  Double4 squares{};
+  Float4 peaks{};
+  std::size_t i = 0;
+  for (; i + 4 <= frames.size(); i += 4) {
+    Float4 x{};
+    load(&frames[i], x);
+    const Float4 magnitude = x < 0.0F ? -x : x;
+    peaks = peaks < magnitude ? magnitude : peaks;
+    const Double4 exact = __builtin_convertvector(x, Double4);
+    sum += exact;
+    squares += exact * exact;
+  }
+  Sums all;
+  const auto add = [&](double s, double q, float peak) {
+    all.sum += s;
+    all.squares += q;
+    all.peak = std::max(all.peak, peak);
+  };
+  for (int lane = 0; lane < 4; ++lane) add(sum[lane], squares[lane], peaks[lane]);
+  for (; i < frames.size(); ++i) {
+    const auto x = static_cast<double>(frames[i]);
+    add(x, x * x, std::fabs(frames[i]));
+  }
+  return all;
+}
+
 }  // namespace
 
 bool is_silent(const Levels& levels) { return levels.peak_dbfs < -80.0; }
@@ -32,26 +68,45 @@ LevelMeter::LevelMeter(SampleRate rate)
     : stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))) {}
 
 void LevelMeter::process(std::span<const float> frames) {
-  for (const float x : frames) {
-    const float magnitude = std::fabs(x);
-    peak_ = std::max(peak_, magnitude);
-    if (magnitude >= kFullScale) {
-      run_ = run_ > 0 && x == run_value_ ? run_ + 1 : 1;
-      run_value_ = x;
-      if (run_ == kClipRunFrames) {
-        if (clipped_runs_ == 0) first_clip_ = frames_ - (kClipRunFrames - 1);
-        ++clipped_runs_;
-        clipped_frames_ += kClipRunFrames;
-      } else if (run_ > kClipRunFrames) {
-        ++clipped_frames_;
-      }
-    } else {
+  while (!frames.empty()) {
+    const auto count =
+        std::min(frames.size(), static_cast<std::size_t>(stretch_frames_ - in_stretch_));
+    add_to_stretch(frames.first(count));
+    frames = frames.subspan(count);
+    if (in_stretch_ == stretch_frames_) end_stretch();
+  }
+}
+
+void LevelMeter::add_to_stretch(std::span<const float> frames) {
+  const Sums sums = add_up(frames);
+  peak_ = std::max(peak_, sums.peak);
+  if (sums.peak >= kFullScale)
+    count_clips(frames);
+  else
+    run_ = 0;
+  stretch_sum_ += sums.sum;
+  stretch_squares_ += sums.squares;
+  frames_ += std::ssize(frames);
+  in_stretch_ += std::ssize(frames);
+}
+
+void LevelMeter::count_clips(std::span<const float> frames) {
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    const float x = frames[i];
+    if (std::fabs(x) < kFullScale) {
       run_ = 0;
+      continue;
     }
-    stretch_sum_ += static_cast<double>(x);
-    stretch_squares_ += static_cast<double>(x) * static_cast<double>(x);
-    ++frames_;
-    if (++in_stretch_ == stretch_frames_) end_stretch();
+    run_ = run_ > 0 && x == run_value_ ? run_ + 1 : 1;
+    run_value_ = x;
+    if (run_ == kClipRunFrames) {
+      const std::int64_t at = frames_ + static_cast<std::int64_t>(i);
+      if (clipped_runs_ == 0) first_clip_ = at - (kClipRunFrames - 1);
+      ++clipped_runs_;
+      clipped_frames_ += kClipRunFrames;
+    } else if (run_ > kClipRunFrames) {
+      ++clipped_frames_;
+    }
   }
 }
 

@@ -13,6 +13,7 @@
 #include <utility>
 
 #include "kilter/base/system_words.h"
+#include "kilter/signal/wide_loops.h"
 
 namespace kilter::intake {
 namespace {
@@ -108,6 +109,30 @@ void decode(const std::byte* block, std::size_t from, std::span<float> out) {
   }
 }
 
+KILTER_WIDE float peak_of(std::span<const float> frames) {
+  static_assert(kBlockFrames % 8 == 0);
+  Float8 peaks{};
+  for (std::size_t i = 0; i < kBlockFrames; i += 8) {
+    Float8 x{};
+    load(&frames[i], x);
+    const Float8 magnitude = x < 0.0F ? -x : x;
+    peaks = peaks < magnitude ? magnitude : peaks;
+  }
+  float peak = 0.0F;
+  for (int lane = 0; lane < 8; ++lane) peak = std::max(peak, peaks[lane]);
+  return peak;
+}
+
+/// Rounds to nearest, even where half way, by pushing the fraction out of the number.
+KILTER_WIDE void quantise(std::span<const float> frames, float factor,
+                          std::span<std::int16_t> out) {
+  constexpr float kPush = 12582912.0F;  // 1.5 * 2^23
+  for (std::size_t i = 0; i < kBlockFrames; ++i) {
+    const float rounded = (frames[i] * factor + kPush) - kPush;
+    out[i] = static_cast<std::int16_t>(std::min(std::max(rounded, -kLargest), kLargest));
+  }
+}
+
 }  // namespace
 
 /// The file under some signals, in chunks by turns: signal 0, 1, .. and round again.
@@ -179,15 +204,11 @@ Result<void> ScratchSignal::finish() {
 }
 
 void ScratchSignal::encode_block() {
-  float peak = 0.0F;
-  for (const float x : pending_) peak = std::max(peak, std::fabs(x));
+  const float peak = peak_of(pending_);
   const float scale = peak / kLargest;
   const float inverse = peak > 0.0F ? kLargest / peak : 0.0F;
   std::array<std::int16_t, kBlockFrames> values{};
-  for (std::size_t i = 0; i < kBlockFrames; ++i) {
-    const float value = std::clamp(std::nearbyint(pending_[i] * inverse), -kLargest, kLargest);
-    values[i] = static_cast<std::int16_t>(value);
-  }
+  quantise(pending_, inverse, values);
   const std::size_t at = encoded_.size();
   encoded_.resize(at + kBlockBytes);
   std::memcpy(encoded_.data() + at, &scale, sizeof scale);

@@ -1,12 +1,14 @@
 #include "kilter/signal/rate_reducer.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numeric>
 #include <utility>
 
 #include "kilter/signal/analysis_signal.h"
+#include "kilter/signal/wide_loops.h"
 #include "sinc.h"
 
 namespace kilter {
@@ -18,6 +20,8 @@ constexpr double kAttenuationDb = 83.0;
 // kept, and interpolating linearly between them adds an error 100 dB down.
 constexpr std::int64_t kMostExactTaps = 45000;
 constexpr double kPhasesPerPeriod = 512.0;
+// The sinc's zeros, but for rounding: 200 dB below its middle.
+constexpr float kZeroTap = 1e-11F;
 
 }  // namespace
 
@@ -41,6 +45,37 @@ ReducerFilter::ReducerFilter(SampleRate rate) {
   for (std::int64_t phase = 0; phase <= phases_; ++phase)
     append_low_pass_row(static_cast<double>(phase) / static_cast<double>(phases_), cutoff, half_,
                         kAttenuationDb, rows_);
+  if (is_decimator()) list_taps();
+}
+
+void ReducerFilter::list_taps() {
+  for (std::int64_t tap = 0; tap < 2 * half_; ++tap) {
+    const float weight = rows_[static_cast<std::size_t>(tap)];
+    if (std::abs(weight) > kZeroTap)
+      taps_.push_back({static_cast<std::size_t>(tap % down_), tap / down_, weight});
+  }
+}
+
+KILTER_WIDE void ReducerFilter::value_batch(std::span<const float* const> phases,
+                                            float* out) const {
+  static_assert(kBatch == 4 * 8);  // as many sums as registers hold
+  Float8 a{}, b{}, c{}, d{};
+  Float8 x{};
+  for (const Tap& tap : taps_) {
+    const float* input = phases[tap.phase] + tap.shift;
+    load(input, x);
+    a += tap.weight * x;
+    load(input + 8, x);
+    b += tap.weight * x;
+    load(input + 16, x);
+    c += tap.weight * x;
+    load(input + 24, x);
+    d += tap.weight * x;
+  }
+  store(a, out);
+  store(b, out + 8);
+  store(c, out + 16);
+  store(d, out + 24);
 }
 
 float ReducerFilter::value_at(const float* input, const Place& place) const {
@@ -57,22 +92,59 @@ RateReducer::RateReducer(std::shared_ptr<const ReducerFilter> filter)
       history_(static_cast<std::size_t>(filter_->half() - 1), 0.0F),
       history_first_(-(filter_->half() - 1)) {}
 
-void RateReducer::emit(std::vector<float>& out, std::int64_t last_output) {
+void RateReducer::emit_one_by_one(std::vector<float>& out, std::int64_t last_output) {
   const std::int64_t half = filter_->half();
   const std::int64_t available_end = history_first_ + std::ssize(history_);
-  while (next_out_ <= last_output) {
+  for (; next_out_ <= last_output; ++next_out_) {
     const auto place = filter_->place_of(next_out_);
     const std::int64_t first = place.frame - (half - 1);
     if (first + 2 * half > available_end) break;
     out.push_back(filter_->value_at(history_.data() + (first - history_first_), place));
-    ++next_out_;
   }
-  const std::int64_t needed_from = filter_->place_of(next_out_).frame - (half - 1);
+}
+
+/// In whole batches, so that the output does not depend on how the input comes in blocks.
+void RateReducer::emit_in_batches(std::vector<float>& out, std::int64_t last_output) {
+  constexpr std::int64_t kBatch = ReducerFilter::kBatch;
+  const std::int64_t down = filter_->down();
+  const std::int64_t first =
+      filter_->place_of(next_out_).frame - (filter_->half() - 1) - history_first_;
+  const std::int64_t frames = (std::ssize(history_) - first) / down;  // in each phase
+  const std::int64_t batches = (frames - filter_->batch_frames() + kBatch) / kBatch;
+  if (batches <= 0 || frames < filter_->batch_frames()) return;
+  phases_.resize(static_cast<std::size_t>(down));
+  std::vector<const float*> at;
+  for (std::size_t p = 0; p < phases_.size(); ++p) {
+    phases_[p].resize(static_cast<std::size_t>(frames));
+    const float* input = history_.data() + first + static_cast<std::int64_t>(p);
+    for (std::size_t i = 0; i < phases_[p].size(); ++i)
+      phases_[p][i] = input[static_cast<std::int64_t>(i) * down];
+    at.push_back(phases_[p].data());
+  }
+  std::array<float, kBatch> values{};
+  for (std::int64_t batch = 0; batch < batches && next_out_ <= last_output; ++batch) {
+    filter_->value_batch(at, values.data());
+    const std::int64_t wanted = std::min(kBatch - 1, last_output - next_out_) + 1;
+    out.insert(out.end(), values.begin(), values.begin() + wanted);
+    next_out_ += wanted;
+    for (const float*& phase : at) phase += kBatch;
+  }
+}
+
+void RateReducer::drop_spent() {
+  const std::int64_t needed_from = filter_->place_of(next_out_).frame - (filter_->half() - 1);
   const std::int64_t spent = std::min(needed_from - history_first_, std::ssize(history_));
-  if (spent > 0) {
-    history_.erase(history_.begin(), history_.begin() + spent);
-    history_first_ += spent;
-  }
+  if (spent <= 0) return;
+  history_.erase(history_.begin(), history_.begin() + spent);
+  history_first_ += spent;
+}
+
+void RateReducer::emit(std::vector<float>& out, std::int64_t last_output) {
+  if (filter_->is_decimator())
+    emit_in_batches(out, last_output);
+  else
+    emit_one_by_one(out, last_output);
+  drop_spent();
 }
 
 void RateReducer::process(std::span<const float> input, std::vector<float>& out) {
@@ -83,7 +155,8 @@ void RateReducer::process(std::span<const float> input, std::vector<float>& out)
 
 void RateReducer::finish(std::vector<float>& out) {
   if (received_ == 0) return;
-  history_.insert(history_.end(), static_cast<std::size_t>(2 * filter_->half()), 0.0F);
+  const std::int64_t after = 2 * filter_->half() + (filter_->batch_frames() + 1) * filter_->down();
+  history_.insert(history_.end(), static_cast<std::size_t>(after), 0.0F);
   emit(out, (received_ - 1) * filter_->up() / filter_->down());
 }
 

@@ -38,6 +38,8 @@ class LevelMeter {
  private:
   static constexpr int kBins = 2000;  // 0.1 dB each, upwards from kLowestDb
 
+  void add_to_stretch(std::span<const float> frames);
+  void count_clips(std::span<const float> frames);
   void end_stretch();
   double percentile_dbfs(double share) const;
 

@@ -8,6 +8,7 @@
 #include "random.h"
 #include "simulator.h"
 #include "sound_delay.h"
+#include "truth.h"
 
 namespace kilter::simulator {
 namespace {
@@ -118,6 +119,7 @@ TEST(TruthOfAStream, StepsForGoodWhereTheBufferChanges) {
   EXPECT_EQ(seams[0].cause, "stream");
   EXPECT_NEAR(seams[0].step_s, 0.035, 1e-12);
   EXPECT_NEAR(seams[0].track_to_s - seams[0].track_from_s, 0.035, 1e-9);
+  EXPECT_NEAR(mean_drift_ppm(session->tracks[0]), 0.0, 1e-6);
   const double step_s = seams[0].track_to_s;
   EXPECT_NEAR(step_s, 25.0, 8.0);  // waits for a pause
   for (const Utterance& u : session->talk)

@@ -232,7 +232,7 @@ double mean_drift_ppm(const SimulatedTrack& track) {
   for (const TrueSeam& seam : track.seams) {
     add(from_s, line_from_s, seam.track_from_s, seam.line_s);
     from_s = seam.track_to_s;
-    line_from_s = track.line_of(from_s);
+    line_from_s = seam.line_after_s;
   }
   add(from_s, line_from_s, track.length_s(), track.line_of(track.length_s()));
   return line_s > 0.0 ? (track_s / line_s - 1.0) * 1e6 : 0.0;

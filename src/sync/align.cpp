@@ -58,6 +58,7 @@ constexpr double kFineGate_s = 1.0e-3;  // of a recorder's windows round its bes
 constexpr double kFinalGate_s = 0.25e-3;
 constexpr double kRestless_s = 1.0e-3;
 constexpr double kLeakReach_s = 0.8;  // a loudspeaker's way through a network and back
+constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kOwnMargin = 1.5;
 constexpr double kFitGate_s = 0.12e-3;
@@ -80,10 +81,12 @@ class Aligner {
     if (auto done = choose_own_lines(); !done) return done.error();
     if (auto done = measure(kPairwise, false, 0.15, 0.25); !done) return done.error();
     for_placed([&](TrackState& state) { refit_coarsely(state, kPairwiseFit); });
+    find_lanes_again();
     if (auto done = measure(kCoarse, options_.joint, 0.25, 0.35); !done) return done.error();
     LineFitOptions coarse = kCoarseFit;
     coarse.max_slope = std::min(coarse.max_slope, kFirstOffset_s / mix_.length_s);
     for_placed([&](TrackState& state) { refit_coarsely(state, coarse); });
+    find_lanes_again();
     drop_unsupported(0.0);
     if (auto done = measure(kFine, options_.joint, 0.35, 0.70); !done) return done.error();
     for_placed([&](TrackState& state) {
@@ -96,7 +99,11 @@ class Aligner {
     fit_recorders(kFineGate_s);
     keep_clear_windows();
     if (auto done = measure(kFinal, options_.joint, 0.70, 1.0); !done) return done.error();
-    refine_mix_steps();
+    // The steps of the mix and the clocks' lines settle together.
+    for (int round = 0; round < kMixStepRounds && mix_spans_.size() > 1; ++round) {
+      refine_mix_steps();
+      fit_recorders(kFinalGate_s);
+    }
     fit_recorders(kFinalGate_s);
     drop_unsupported(kLeastShare);
     auto alignment = conclude();
@@ -238,10 +245,29 @@ class Aligner {
 
   /// Pieces and curve of the first map's lanes.
   void put_first(std::size_t k) {
-    TrackState& state = states_[k];
-    const auto lanes = find_lanes(mix_features_, features_[k], state.first, state.length_s);
+    put_lanes(states_[k],
+              find_lanes(mix_features_, features_[k], states_[k].first, states_[k].length_s),
+              states_[k].first.drift_ppm);
+  }
+
+  /// With the drift better known, lanes may part that it had run together: a small step looks like
+  /// a drift to the first map.
+  void find_lanes_again() {
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      TrackState& state = states_[k];
+      if (!state.placed || state.pieces.size() != 1) return;
+      FirstMap map = state.first;
+      map.lag_s = state.curve.start_s[static_cast<std::size_t>(state.pieces.front().level)];
+      map.drift_ppm = state.drift_ppm();
+      const auto lanes = find_lanes(mix_features_, features_[k], map, state.length_s);
+      if (lanes.size() > 1) put_lanes(state, lanes, map.drift_ppm);
+    });
+  }
+
+  void put_lanes(TrackState& state, const std::vector<Lane>& lanes, double drift_ppm) const {
     state.curve = {};
-    state.curve.rate = 1.0 / (1.0 + state.first.drift_ppm * 1e-6);
+    state.curve.rate = 1.0 / (1.0 + drift_ppm * 1e-6);
     state.curve.start_s.clear();
     state.pieces.clear();
     for (const Lane& lane : lanes) {

@@ -20,6 +20,7 @@ constexpr double kDispersionShare = 0.5;       // of the disagreement between lo
 // (3 to 11 us seen), and what a lossy codec adds.
 constexpr double kFloor_us = 8.0;
 constexpr double kLossyFloor_us = 5.0;
+constexpr double kMixStep_us = 5.0;        // of every step of the mix itself
 constexpr int kLeastClear = 2;             // for firm
 constexpr double kStep_s = 0.5e-3;         // off the line by so much, a clear window contradicts it
 constexpr double kStrayShare = 0.08;       // of the clear windows may do so by chance,
@@ -159,7 +160,8 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
   if (evidence.tracks[track].lossy) floor_us += kLossyFloor_us;
   floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
   const double sigma_us = 1e6 * state.fit.sigma_s(level, track_s);
-  return std::hypot(2.0 * few * sigma_us, floor_us) + 0.25e6 * state.splice_s;
+  const double mix_steps_us = kMixStep_us * static_cast<double>(evidence.mix_spans.size() - 1);
+  return std::hypot(2.0 * few * sigma_us, floor_us, mix_steps_us) + 0.25e6 * state.splice_s;
 }
 
 std::string reason_to_doubt(const Evidence& evidence, std::size_t track, double uncertainty_us) {

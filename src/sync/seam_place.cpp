@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 #include <span>
+#include <utility>
 
 namespace kilter::sync {
 namespace {
@@ -12,13 +13,16 @@ constexpr int kBin = kAnalysisRateHz / 200;  // 5 ms
 constexpr double kBin_s = static_cast<double>(kBin) / kAnalysisRateHz;
 constexpr double kLongest_s = 900.0;     // of mix looked through; a longer silence is cut short
 constexpr double kContext_s = 8.0;       // on either side, to learn the level in the mix
-constexpr double kPlateau = 0.15;        // average speech bins that the place may be off the best
+constexpr double kPlateau = 0.04;        // average speech bins that the place may be off the best
 constexpr double kSmoothing_bins = 4.0;  // of the level in which the quietest point is sought
 constexpr int kLeastZeros = kAnalysisRateHz / 200;
 constexpr double kLeastRepeat_s = 0.015;
 constexpr double kMostRepeat_s = 30.0;
-constexpr double kSameSound = 0.97;  // correlation of two copies of a stretch, lossy coding allowed
-constexpr double kAudible = 0.01;    // of the mean power around: below, silence equals silence
+constexpr double kSameSound =
+    0.97;  // correlation of two copies of a stretch, lossy coding allowed;
+constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
+constexpr double kShortRepeat_s = 0.100;  // (in the mix no such repeat is looked for)
+constexpr double kAudible = 0.01;         // of the mean power around: below, silence equals silence
 constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
 
@@ -83,13 +87,28 @@ Products products(const std::vector<float>& mix, const std::vector<float>& track
   return result;
 }
 
-/// The track's gain in the mix over some bins.
-double gain_over(const Products& p, std::size_t from, std::size_t to) {
+/// The track's gain in the mix: where it sounds, in every half second through the line that fits
+/// better there. One gain for all, so that a silent side cannot spoil it.
+double gain_of(const Products& before, const Products& after) {
+  constexpr std::size_t kBlock = 100;
   double cross = 0.0;
   double power = 1e-20;
-  for (std::size_t b = from; b < std::min(to, p.cross.size()); ++b) {
-    cross += p.cross[b];
-    power += p.power[b];
+  const auto add = [&](const Products& p, std::size_t from, std::size_t to) {
+    double sum = 0.0;
+    double square = 0.0;
+    for (std::size_t b = from; b < to; ++b) {
+      sum += p.cross[b];
+      square += p.power[b];
+    }
+    return std::pair{sum, square};
+  };
+  for (std::size_t from = 0; from < before.cross.size(); from += kBlock) {
+    const std::size_t to = std::min(from + kBlock, before.cross.size());
+    const auto [old_cross, old_power] = add(before, from, to);
+    const auto [new_cross, new_power] = add(after, from, to);
+    const bool old_fits = std::abs(old_cross) > std::abs(new_cross);
+    cross += old_fits ? old_cross : new_cross;
+    power += old_fits ? old_power : new_power;
   }
   return cross / power;
 }
@@ -169,7 +188,7 @@ Result<std::optional<double>> find_repeat(const AnalysisSignal& signal, double l
     power_b += sign * y * y;
   };
   for (std::int64_t i = 0; i < length; ++i) add(i, 1.0);
-  double best = kSameSound;
+  double best = length_s < kShortRepeat_s ? kSameSamples : kSameSound;
   std::optional<double> found;
   for (std::int64_t start = 0; start < starts; ++start) {
     const double alike = cross / std::sqrt(std::max(power_a * power_b, 1e-40));
@@ -243,13 +262,10 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
     if (!new_track) return new_track.error();
     const Products p = products(*mix_samples, *old_track, bins);
     const Products q = products(*mix_samples, *new_track, bins);
-    const double gain_before = gain_over(p, 0, search_from + 1);
-    const double gain_after = gain_over(q, search_to + lost, bins);
-    // A side with nothing to learn from borrows the other's.
-    const bool both = gain_before * gain_after > 0.0;
-    add_explained(p, both ? gain_before : gain_before + gain_after, before);
-    add_explained(q, both ? gain_after : gain_before + gain_after, after);
-    const double square = std::max(gain_before * gain_before, gain_after * gain_after);
+    const double gain = gain_of(p, q);
+    add_explained(p, gain, before);
+    add_explained(q, gain, after);
+    const double square = gain * gain;
     for (std::size_t b = 0; b < bins; ++b) {
       power_before[b] += square * p.power[b];
       power_after[b] += square * q.power[b];
@@ -297,20 +313,22 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
 
   const double extra_s = std::abs(step_s);
-  if (extra_s >= kLeastRepeat_s && extra_s <= kMostRepeat_s) {
+  if (extra_s >= (step_s > 0.0 ? kShortRepeat_s : kLeastRepeat_s) && extra_s <= kMostRepeat_s) {
     // The line before and the line after explain both copies alike: the cut may lie in either.
     const bool in_mix = step_s > 0.0;
     const double low_s = first_s + static_cast<double>(low + search_from) * kBin_s;
     const double high_s = first_s + static_cast<double>(high + search_from) * kBin_s;
     const double from = in_mix ? low_s : witness.before.to_track(low_s);
     const double to = in_mix ? high_s : witness.before.to_track(high_s);
+    // The copies stand apart by the file's own time, not the timeline's.
+    const double apart_s = in_mix ? extra_s : extra_s / witness.before.rate;
     const auto repeat =
-        find_repeat(in_mix ? mix : *witness.signal, extra_s,
+        find_repeat(in_mix ? mix : *witness.signal, apart_s,
                     std::max(0.0, from - extra_s - kNearZeros_s), std::max(0.0, to) + kNearZeros_s);
     if (!repeat) return repeat.error();
     if (*repeat) {
       place.repeated = true;
-      const double second_s = **repeat + extra_s;  // the second copy goes
+      const double second_s = **repeat + apart_s;  // the second copy goes
       place.mix_end_s = in_mix ? second_s : witness.before.to_mix(second_s);
       place.mix_from_s = place.mix_end_s + lost_s;
       place.track_end_s = witness.before.to_track(place.mix_end_s);

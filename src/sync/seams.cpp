@@ -62,6 +62,7 @@ struct Witnesses {
   bool another_runs_through{false};  // a track of another recorder
   bool sibling_runs_through{false};
   int siblings{0};
+  int others{0};           // placed tracks of other recorders
   bool same_length{true};  // as its siblings: had it lost something alone, it would be shorter
 };
 
@@ -82,6 +83,7 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) 
       w.same_length =
           w.same_length && std::abs(states[k].length_s - first.length_s) < kSameLength_s;
     }
+    if (!sibling) ++w.others;
     if (!runs_through(states[k], seam)) continue;
     (sibling ? w.sibling_runs_through : w.another_runs_through) = true;
   }
@@ -120,9 +122,8 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
       !w.sibling_runs_through && (seam.tracks.size() > 1 || (w.siblings > 0 && w.same_length));
   if (whole_recorder || (seam.tracks.size() == 1 && w.siblings == 0 && !w.another_runs_through)) {
     seam.cause = whole_recorder ? SeamCause::recorder : SeamCause::track;
-    seam.mix_or_recorder = !w.another_runs_through;
-    if (!whole_recorder && remote[seam.tracks.front()] &&
-        std::abs(seam.step_s) <= kLongestBuffer_s && states.size() > 1)
+    seam.mix_or_recorder = w.others == 0;
+    if (!whole_recorder && remote[seam.tracks.front()] && std::abs(seam.step_s) <= kLongestBuffer_s)
       seam.cause = SeamCause::stream;
     out.push_back(std::move(seam));
     return;
@@ -141,7 +142,7 @@ LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
 /// The lines on both sides of a seam, and the track that knows them best of its recorder.
 struct Reference {
   int recorder{-1};
-  double support{-1.0};
+  double away_s{1.0};  // from the step that most show
   LocalLine before;
   LocalLine after;
 };
@@ -157,9 +158,10 @@ std::vector<Reference> references_of(const std::vector<TrackState>& states, cons
     auto known = std::find_if(references.begin(), references.end(),
                               [&](const Reference& r) { return r.recorder == state.recorder; });
     if (known == references.end())
-      known = references.insert(references.end(), Reference{state.recorder, -1.0, {}, {}});
-    if (state.support() <= known->support) continue;
-    known->support = state.support();
+      known = references.insert(references.end(), Reference{state.recorder, 1.0, {}, {}});
+    const double away_s = std::abs(seam.shown[i].step_s - seam.step_s);
+    if (away_s >= known->away_s) continue;
+    known->away_s = away_s;
     known->before = local_line(state.curve, seam.shown[i].level, middle_s);
     known->after = local_line(state.curve, seam.shown[i].level + 1, middle_s);
   }

@@ -39,6 +39,7 @@ constexpr double kRidge = 1e-6;
 constexpr double kCopy_db = -12.0;
 constexpr double kDeep_db = -10.0;  // in one window
 constexpr double kShallow_db = -4.0;
+constexpr double kApart_db = 6.0;    // who talks alone, and a neighbour's microphone beside him
 constexpr double kNearlyAll = 0.85;  // of the windows
 constexpr double kMost = 0.7;
 constexpr std::size_t kLeastWindows = 2;
@@ -153,6 +154,11 @@ std::array<std::size_t, kBands + 1> band_edges() {
   }
   edges[kBands] = kBins;
   return edges;
+}
+
+/// Whether two tracks may be of one recorder, as their first maps tell.
+bool on_one_clock(const Placed& a, const Placed& b) {
+  return std::abs(a.lag_s - b.lag_s) < kOneRecorder_s && std::abs(a.slope - b.slope) < kOneRecorder;
 }
 
 /// What two signals have to do with each other in one window.
@@ -563,17 +569,13 @@ class Judge {
     return parts;
   }
 
-  /// Of `parts`, those on the leader's clock.
+  /// Of `parts`, those on the leader's clock; as signals.
   std::vector<std::size_t> on_clock_of(std::size_t leader,
                                        const std::vector<std::size_t>& parts) const {
     const Placed& first = compared_.placed(signal(leader));
     std::vector<std::size_t> group;
-    for (const std::size_t j : parts) {
-      const Placed& other = compared_.placed(signal(j));
-      if (std::abs(other.lag_s - first.lag_s) < kOneRecorder_s &&
-          std::abs(other.slope - first.slope) < kOneRecorder)
-        group.push_back(signal(j));
-    }
+    for (const std::size_t j : parts)
+      if (on_one_clock(compared_.placed(signal(j)), first)) group.push_back(signal(j));
     return group;
   }
 
@@ -690,7 +692,85 @@ std::vector<double> choose_windows(const OnsetFeatures& mix) {
   return windows;
 }
 
+/// Share of the windows in which signal 0 is the sum of the group, whose files lie as the leader's
+/// does, or holds one of the parts by itself.
+Result<double> summed_share(const Comparison& compared, std::size_t leader,
+                            const std::vector<std::size_t>& group,
+                            const std::vector<std::size_t>& parts) {
+  const auto depths = compared.joint_depths_db(0, leader, group);
+  if (!depths) return depths.error();
+  double loud = 0.0;
+  double explained = 0.0;
+  for (std::size_t w = 0; w < depths->size(); ++w) {
+    const auto& depth = (*depths)[w];
+    if (!depth) continue;
+    loud += 1.0;
+    const auto is_part = [&](std::size_t t) { return compared.is_deep(0, t, w); };
+    if (*depth <= kDeep_db || std::any_of(parts.begin(), parts.end(), is_part)) explained += 1.0;
+  }
+  return loud > 0.0 ? explained / loud : 0.0;
+}
+
+/// Whether signal 0 is the sum of one recorder's tracks, which hear each other so well that none of
+/// them explains it alone, and of guests.
+Result<bool> sum_of_one_recorder(const Comparison& compared, std::span<const Placed> signals) {
+  std::vector<std::size_t> parts;
+  for (std::size_t t = 1; t < signals.size(); ++t)  // what explains all of it is its copy
+    if (!compared.pair(0, t).windows.empty() && compared.deep_share(0, t) < kMost)
+      parts.push_back(t);
+  // Each may lead: that of some is known by a neighbour's sound, later than by wire.
+  for (const std::size_t leader : parts) {
+    std::vector<std::size_t> group;
+    for (const std::size_t t : parts)
+      if (on_one_clock(signals[t], signals[leader])) group.push_back(t);
+    if (group.size() < 2) continue;
+    const auto share = summed_share(compared, leader, group, parts);
+    if (!share) return share.error();
+    if (*share >= kMost) return true;
+  }
+  return false;
+}
+
+using Depths = std::vector<std::optional<double>>;
+
+/// Windows in which the one explains the signal and the other does not.
+std::size_t windows_of_one(const Depths& one, const Depths& other) {
+  std::size_t count = 0;
+  for (std::size_t w = 0; w < one.size(); ++w)
+    if (one[w] && *one[w] <= kDeep_db && (!other[w] || *other[w] >= *one[w] + kApart_db)) ++count;
+  return count;
+}
+
 }  // namespace
+
+Result<int> sources_by_wire(const AnalysisSignal& signal, const OnsetFeatures& features,
+                            std::span<const CopyCandidate> tracks, int threads,
+                            const std::atomic<bool>* stop) {
+  const std::vector<double> windows = choose_windows(features);
+  if (windows.size() < kLeastTogether) return 0;
+  std::vector<Placed> signals{{&signal, 0.0, 1.0}};
+  for (const CopyCandidate& track : tracks)
+    if (track.map->found)
+      signals.push_back({track.signal, track.map->lag_s, 1.0 - track.map->drift_ppm * 1e-6});
+  if (signals.size() < 2) return 0;
+  Comparison compared(signals, windows, threads, stop);
+  if (auto done = compared.run(); !done) return done.error();
+  std::vector<Depths> deep;  // of the tracks that explain it somewhere
+  for (std::size_t t = 1; t < signals.size(); ++t) {
+    Depths depths;
+    for (std::size_t w = 0; w < windows.size(); ++w) depths.push_back(compared.depth_db(0, t, w));
+    if (windows_of_one(depths, Depths(windows.size())) >= kLeastWindows)
+      deep.push_back(std::move(depths));
+  }
+  for (std::size_t a = 0; a < deep.size(); ++a)
+    for (std::size_t b = 0; b < a; ++b)
+      if (windows_of_one(deep[a], deep[b]) >= kLeastWindows &&
+          windows_of_one(deep[b], deep[a]) >= kLeastWindows)
+        return 2;
+  const auto together = sum_of_one_recorder(compared, signals);
+  if (!together) return together.error();
+  return *together ? 2 : deep.empty() ? 0 : 1;
+}
 
 Result<std::vector<CopyVerdict>> find_copies(const AnalysisSignal& mix,
                                              const OnsetFeatures& mix_features,

@@ -5,6 +5,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/align.h"
+#include "kilter/sync/copies.h"
 #include "kilter/sync/first_map.h"
 
 namespace kilter::sync {
@@ -71,13 +72,47 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
                    [](const Candidate& a, const Candidate& b) {
                      return a.heard != b.heard ? a.heard > b.heard : a.support > b.support;
                    });
+  // Room microphones hear each other as well as a mix does, but through the air.
+  const auto is_mix = [&](const Candidate& candidate) -> Result<bool> {
+    std::vector<int> heard;
+    for (std::size_t p = 0; p < pairs.size(); ++p)
+      if (support[p] > 0.0 && pairs[p].first == candidate.index)
+        heard.push_back(pairs[p].second);
+      else if (support[p] > 0.0 && pairs[p].second == candidate.index)
+        heard.push_back(pairs[p].first);
+    const auto at = static_cast<std::size_t>(candidate.index);
+    std::vector<FirstMap> maps(heard.size());
+    parallel_for(static_cast<int>(heard.size()), options.threads, [&](int h) {
+      const auto i = static_cast<std::size_t>(h);
+      maps[i] = first_map(features[at], features[static_cast<std::size_t>(heard[i])], options.stop);
+    });
+    std::vector<CopyCandidate> tracks;
+    for (std::size_t i = 0; i < heard.size(); ++i)
+      tracks.push_back({signals[static_cast<std::size_t>(heard[i])].signal, &maps[i]});
+    const auto sources =
+        sources_by_wire(*signals[at].signal, features[at], tracks, options.threads, options.stop);
+    if (!sources) return sources.error();
+    // Of two that hear nobody else, either may be the other's mix.
+    return *sources >= std::min(2, candidates[0].heard);
+  };
   MixChoice choice;
-  if (candidates.empty() || candidates[0].heard == 0) return choice;
-  choice.index = candidates[0].index;
-  choice.heard_in_it = candidates[0].heard;
-  if (candidates.size() > 1 && candidates[1].heard == candidates[0].heard &&
-      candidates[0].support < kClearLead * candidates[1].support)
-    choice.rival = candidates[1].index;
+  double support_of_choice = 0.0;
+  for (const Candidate& candidate : candidates) {
+    if (candidate.heard == 0) break;
+    if (choice.index >= 0 && (candidate.heard < choice.heard_in_it ||
+                              support_of_choice >= kClearLead * candidate.support))
+      break;
+    const auto mix = is_mix(candidate);
+    if (!mix) return mix.error();
+    if (!*mix) continue;
+    if (choice.index >= 0) {
+      choice.rival = candidate.index;
+      break;
+    }
+    choice.index = candidate.index;
+    choice.heard_in_it = candidate.heard;
+    support_of_choice = candidate.support;
+  }
   return choice;
 }
 

@@ -56,6 +56,29 @@ INSTANTIATE_TEST_SUITE_P(Sessions, FindMix,
                                          MixCase{"ThreeRemote", 0, 3}),
                          [](const auto& each) { return each.param.name; });
 
+TEST(FindMix, OfMicrophonesInOneRoomIsNoneHoweverLoudTheyHearEachOther) {
+  for (const double bleed_db : {-18.0, -5.0}) {
+    auto spec = simulator::hybrid_session(32, 90.0, 3, 1);
+    spec.room.bleed_low_db = bleed_db - 3.0;
+    spec.room.bleed_high_db = bleed_db + 3.0;
+    Folder folder = shuffle_in(spec, 9);  // nowhere
+    const auto choice = find_mix(folder.files, {});
+    ASSERT_TRUE(choice);
+    EXPECT_EQ(choice->index, -1) << bleed_db;
+  }
+}
+
+TEST(FindMix, OfMicrophonesThatHearEachOtherLoudlyIsTheirSum) {
+  auto spec = simulator::hybrid_session(33, 90.0, 3, 1);
+  spec.room.bleed_low_db = -8.0;
+  spec.room.bleed_high_db = -2.0;
+  const Folder folder = shuffle_in(spec, 1);
+  const auto choice = find_mix(folder.files, {});
+  ASSERT_TRUE(choice);
+  EXPECT_EQ(choice->index, 1);
+  EXPECT_EQ(choice->rival, -1);
+}
+
 TEST(FindMix, OfStrangersIsNone) {
   Folder folder;
   for (const std::uint64_t seed : {41U, 42U, 43U}) {

@@ -78,13 +78,14 @@ struct Alignment {
 Result<Alignment> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
                         const AlignOptions& options);
 
-/// Which of `signals` is the mix: the one in which the others are heard.
+/// Which of `signals` is the mix: the one in which the others are heard, and as by wire.
 struct MixChoice {
   int index{-1};       ///< -1: none stands out
   int rival{-1};       ///< a second candidate that cannot be ruled out, or -1
   int heard_in_it{0};  ///< how many of the others are heard in it
 };
-/// Cost: a first map for every pair. Reports progress as align() does.
+/// Cost: a first map for every pair, three where none of them is a mix. Reports progress as align()
+/// does.
 Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOptions& options);
 
 }  // namespace kilter::sync

@@ -55,4 +55,13 @@ Result<std::vector<CopyVerdict>> find_copies(const AnalysisSignal& mix,
                                              std::span<const CopyCandidate> tracks, int threads,
                                              const std::atomic<bool>* stop = nullptr);
 
+/// Whether tracks stand in `signal` as only a wire brings them. 0: none; 1: one; 2: at least two,
+/// each where the other does not, or those of one recorder together. A track does where a gain and
+/// a phase per band make it explain the signal in two windows or more. A mix holds its tracks so; a
+/// microphone holds its neighbours through the air, which no gain undoes. Tracks whose maps onto
+/// the signal are not found count for nothing. As find_copies() in all else, its cost too.
+Result<int> sources_by_wire(const AnalysisSignal& signal, const OnsetFeatures& features,
+                            std::span<const CopyCandidate> tracks, int threads,
+                            const std::atomic<bool>* stop = nullptr);
+
 }  // namespace kilter::sync

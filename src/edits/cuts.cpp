@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <set>
 #include <string_view>
 
 #include "kilter/base/clock_text.h"
@@ -73,7 +74,9 @@ FrameRange overlap(FrameRange a, FrameRange b) {
 
 std::string codes_of(const std::vector<Finding>& findings) {
   std::string codes;
-  for (const Finding& finding : findings) codes += (codes.empty() ? "" : ",") + finding.code;
+  std::set<std::string_view> named;  // three seams are told once
+  for (const Finding& finding : findings)
+    if (named.insert(finding.code).second) codes += (codes.empty() ? "" : ",") + finding.code;
   return codes;
 }
 

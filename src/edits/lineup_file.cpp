@@ -76,6 +76,7 @@ Json to_json(const Finding& finding) {
   add_if(object, "line_s", finding.line_s);
   add_if(object, "step_s", finding.step_s);
   add_if(object, "cause", finding.cause);
+  if (finding.rate_hz) object["rate"] = whole_where_it_can_be(*finding.rate_hz);
   if (!finding.stretches.empty()) {
     object["stretches"] = list_of(finding.stretches);
     object["total_s"] = total_s(finding.stretches);
@@ -149,6 +150,7 @@ Finding finding_from(JsonReader& reader, const Place& place) {
   if (reader.has(place, "line_s")) finding.line_s = reader.number(place, "line_s");
   if (reader.has(place, "step_s")) finding.step_s = reader.number(place, "step_s");
   if (reader.has(place, "cause")) finding.cause = reader.text(place, "cause");
+  if (reader.has(place, "rate")) finding.rate_hz = reader.positive_number(place, "rate");
   for (const Place& stretch : list_or_none(reader, place, "stretches"))
     finding.stretches.push_back(
         {reader.number(stretch, "line_from_s"), reader.number(stretch, "line_to_s")});

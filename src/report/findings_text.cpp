@@ -7,15 +7,16 @@
 namespace kilter::report {
 
 std::string FindingList::add(std::string_view owner, const std::vector<Finding>& findings) {
-  std::string numbers;
+  if (findings.empty()) return {};
+  const std::size_t first = paragraphs_.size() + 1;
   for (const Finding& finding : findings) {
-    if (!numbers.empty()) numbers += ", ";
-    numbers += std::to_string(paragraphs_.size() + 1);
     std::string paragraph = printable(owner);
     if (!paragraph.empty()) paragraph += ": ";
     paragraphs_.push_back(paragraph + printable(finding.text));
   }
-  return numbers;
+  const std::size_t last = paragraphs_.size();
+  if (first == last) return std::to_string(first);
+  return fmt::format("{}{}{}", first, last == first + 1 ? ", " : "-", last);
 }
 
 std::string FindingList::text() const {

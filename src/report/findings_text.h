@@ -12,7 +12,7 @@ namespace kilter::report {
 class FindingList {
  public:
   /// Takes in the findings of one `owner` (a track's name; empty: the session). Returns their
-  /// numbers as a table's note shows them: "1, 2".
+  /// numbers as a table's note shows them: "1, 2" or "1-3".
   std::string add(std::string_view owner, const std::vector<Finding>& findings);
   /// A paragraph per finding; empty without findings.
   std::string text() const;

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "findings_text.h"
@@ -19,18 +20,37 @@ constexpr int kStartDecimals = 6;
 
 std::string heading(const Lineup& lineup) {
   std::string text = lineup.session + ": " + counted(lineup.tracks.size(), "track");
-  if (lineup.mix)
-    text += fmt::format(" in \"{}\" ({}, {:g} Hz)", lineup.mix->file,
-                        clock_text(lineup.to_s - lineup.from_s), lineup.mix->rate_hz);
+  text += lineup.mix ? fmt::format(" in \"{}\"", lineup.mix->file)
+                     : fmt::format(" on the clock of \"{}\"", lineup.timeline_clock);
+  text += fmt::format(" ({}, {:g} Hz)", clock_text(lineup.to_s - lineup.from_s),
+                      lineup.timeline_rate_hz);
   return wrapped(printable(text), kTerminalColumns, 2) + "\n\n";
 }
 
-std::string row_note(const LineupTrack& track, const std::string& numbers) {
-  const char* word = track.role == Role::mix      ? "mix copy"
-                     : track.role == Role::ignore ? "ignored"
-                     : track.inverted             ? "inverted"
-                                                  : "";
-  return note_of(word, numbers);
+/// At which its samples were made, whatever its header says.
+double recorded_rate_hz(const LineupTrack& track) {
+  for (const Finding& finding : track.findings)
+    if (finding.rate_hz) return *finding.rate_hz;
+  return track.rate_hz;
+}
+
+/// Of the recorder's clock: under a wrong header the map holds the header's error as well.
+double clock_drift_ppm(const LineupTrack& track) {
+  const double as_headed = 1.0 + track.map->drift_ppm() * 1e-6;
+  const double drift_ppm = (as_headed * track.rate_hz / recorded_rate_hz(track) - 1.0) * 1e6;
+  return std::abs(drift_ppm) < 0.005 ? 0.0 : drift_ppm;  // no "-0.00"
+}
+
+/// One word for what a reader of the row must know first; the findings tell all.
+std::string row_word(const LineupTrack& track) {
+  if (track.role == Role::mix) return "mix copy";
+  if (track.role == Role::ignore) return "ignored";
+  if (recorded_rate_hz(track) != track.rate_hz)
+    return fmt::format("{:g} Hz", recorded_rate_hz(track));
+  const auto seams = std::count_if(track.findings.begin(), track.findings.end(),
+                                   [](const Finding& finding) { return finding.code == "seam"; });
+  if (seams > 0) return counted(static_cast<std::size_t>(seams), "seam");
+  return track.inverted ? "inverted" : "";
 }
 
 std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
@@ -44,7 +64,7 @@ std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
   return {track.name,
           standing,
           clock_text(track.map->start_s(), kStartDecimals),
-          fmt::format("{:+.2f}", track.map->drift_ppm()),
+          fmt::format("{:+.2f}", clock_drift_ppm(track)),
           fmt::format("{:.1f}", track.uncertainty_us),
           windows,
           track.recorder.empty() ? "-" : track.recorder,
@@ -82,7 +102,7 @@ std::string summary(const Lineup& lineup) {
                      : firm.size() == all
                          ? fmt::format("All {} tracks are firm", all)
                          : fmt::format("{} of {} firm", firm.size(), counted(all, "track"));
-  if (!firm.empty()) text += fmt::format(", placed to {:.1f} us or better", widest_us);
+  if (widest_us > 0.0) text += fmt::format(", placed to {:.1f} us or better", widest_us);
   for (const Standing standing : {Standing::shaky, Standing::unplaced})
     if (const auto rest = with_standing(lineup, standing); !rest.empty())
       text += fmt::format("; {} {} ({})", rest.size(), to_text(standing), names_of(rest));
@@ -121,7 +141,8 @@ std::string lineup_text(const Lineup& lineup) {
   FindingList findings;
   std::vector<std::vector<std::string>> rows;
   for (const LineupTrack& track : lineup.tracks)
-    rows.push_back(row_of(track, row_note(track, findings.add(track.name, track.findings))));
+    rows.push_back(
+        row_of(track, note_of(row_word(track), findings.add(track.name, track.findings))));
   if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings);
   findings.add("", lineup.findings);
   const std::vector<Column> columns{

@@ -43,6 +43,7 @@ void expect_same_findings(const std::vector<Finding>& a, const std::vector<Findi
     EXPECT_EQ(a[i].line_s, b[i].line_s);
     EXPECT_EQ(a[i].step_s, b[i].step_s);
     EXPECT_EQ(a[i].cause, b[i].cause);
+    EXPECT_EQ(a[i].rate_hz, b[i].rate_hz);
     ASSERT_EQ(a[i].stretches.size(), b[i].stretches.size());
     for (std::size_t k = 0; k < a[i].stretches.size(); ++k) {
       EXPECT_EQ(a[i].stretches[k].line_from_s, b[i].stretches[k].line_from_s);
@@ -92,7 +93,8 @@ void expect_same(const Lineup& a, const Lineup& b) {
 }
 
 TEST(LineupFile, RoundTripsToTheLastBit) {
-  const Lineup lineup = sample_lineup();
+  Lineup lineup = sample_lineup();
+  lineup.tracks[1].findings[0].rate_hz = 48000.0 / 1.001;
   const auto back = lineup_from_text(to_text(lineup), "");
   ASSERT_TRUE(back) << back.error().what;
   expect_same(lineup, *back);

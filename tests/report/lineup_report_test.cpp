@@ -125,6 +125,48 @@ mix (mixdown); left out as told: spare.
 )");
 }
 
+TEST(LineupReport, CountsSeamsAndTakesAWrongRateOutOfTheDrift) {
+  Lineup lineup = example();
+  for (const char* at : {"00:01:00.000", "00:02:00.000", "00:03:00.000"})
+    lineup.tracks[0].findings.push_back(
+        finding("seam", ("This file lost 250.0 ms of sound at " + std::string(at) + '.').c_str()));
+  LineupTrack& mate = lineup.tracks[1];
+  mate.rate_hz = 44100.0;
+  mate.map = *TimeMap::make({{0.0, 480.0, 1.0, 1.0 + 480.0 * 0.91875 / (1.0 + 20e-6), 8.0}});
+  mate.findings = {finding("wrong-rate", "Its file states 44100 Hz.")};
+  mate.findings[0].rate_hz = 48000.0;
+  EXPECT_EQ(lineup_text(lineup),
+            R"(lighthouse-hour-12: 2 tracks in "mixdown.flac" (00:06:00.000, 48000 Hz)
+
+track   standing            start   drift   +-  windows  clock  note
+                         hh:mm:ss     ppm   us  used/of
+keeper  firm      00:00:12.345679  +23.41  3.1  101/118  A      3 seams; 1-3
+mate    firm      00:00:01.000000  +20.00  8.1  101/118  A      48000 Hz; 4
+
+All 2 tracks are firm, placed to 8.1 us or better.
+
+ 1. keeper: This file lost 250.0 ms of sound at 00:01:00.000.
+ 2. keeper: This file lost 250.0 ms of sound at 00:02:00.000.
+ 3. keeper: This file lost 250.0 ms of sound at 00:03:00.000.
+ 4. mate: Its file states 44100 Hz.
+)");
+}
+
+TEST(LineupReport, NamesTheClockWhereThereIsNoMix) {
+  Lineup lineup = example();
+  lineup.mix.reset();
+  lineup.timeline_clock = "keeper";
+  lineup.tracks[0].map = *TimeMap::line(0.0, 0.0, 300.0, 0.0);
+  lineup.tracks[0].uncertainty_us = 0.0;
+  lineup.tracks[1].standing = Standing::shaky;
+  const std::string text = lineup_text(lineup);
+  EXPECT_EQ(text.find("lighthouse-hour-12: 2 tracks on the clock of \"keeper\" (00:06:00.000, "
+                      "48000 Hz)\n"),
+            0U)
+      << text;
+  EXPECT_NE(text.find("\n1 of 2 tracks firm; 1 shaky (mate).\n"), std::string::npos) << text;
+}
+
 /// The lineup that stems() were made of.
 Lineup stems_lineup() {
   Lineup lineup = example();

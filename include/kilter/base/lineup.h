@@ -35,6 +35,7 @@ struct Finding {
   std::optional<double> step_s;      ///< for a seam
   std::optional<std::string> cause;  ///< track, recorder, stream or mix
   std::vector<Stretch> stretches;
+  std::optional<double> rate_hz{};  ///< for a wrong rate: at which it was recorded
 };
 
 struct TrackPart {

@@ -24,6 +24,11 @@ Result<Lineup> align_session(const session::Session& session, const Options& opt
   align.threads = options.threads;
   align.stop = &console.stop();
   align.progress = [&](double done, const char* stage) { console.progress(stage, done); };
+  if (has_no_mix(*survey)) {
+    const auto placing = sync::place_without_mix(input->tracks, align);
+    if (!placing) return placing.error();
+    return build_lineup(*survey, *input, *placing);
+  }
   const auto alignment = sync::align(input->mix, input->tracks, align);
   if (!alignment) return alignment.error();
   return build_lineup(*survey, *input, *alignment);

@@ -12,8 +12,9 @@ Result<Exit> survey_command(const Options& options, Console& console);
 Result<Exit> align_command(const Options& options, Console& console);
 Result<Exit> conform_command(const Options& options, Console& console);
 
-/// Decodes, measures and places: what align and conform share. Fails (no_input) without a mix and a
-/// track.
+/// Decodes, measures and places: what align and conform share. Without a mix the tracks are placed
+/// against each other. Fails (no_input) where it is not clear which file is the mix, or nothing can
+/// be placed.
 Result<Lineup> align_session(const session::Session& session, const Options& options,
                              Console& console);
 

@@ -1,5 +1,7 @@
 #include "lineup_builder.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <map>
@@ -94,14 +96,19 @@ std::vector<Finding> recorder_findings(const Survey& survey, const AlignInput& i
   return findings;
 }
 
-Finding unmatched() {
+Finding unmatched(bool without_mix) {
   Finding finding;
   finding.code = "unmatched";
   finding.text =
-      "No place in the mix fits its sound. Check that it belongs to this session, and that "
-      "somebody speaks in it.";
+      without_mix
+          ? "Nothing of it is heard in another track, nor of another in it. Only a mix can tell "
+            "where it belongs: name one with --mix FILE, or place it by hand."
+          : "No place in the mix fits its sound. Check that it belongs to this session, and that "
+            "somebody speaks in it.";
   return finding;
 }
+
+std::string milliseconds(double us) { return fmt::format("{:.3g} ms", us / 1000.0); }
 
 Finding inverted() {
   Finding finding;
@@ -130,7 +137,7 @@ LineupTrack plain_track(const Survey& survey, const SurveyTrack& track, double m
 }
 
 void apply(const sync::TrackPlacing& placing, const SurveyTrack& track, const RecorderNames& names,
-           LineupTrack& result) {
+           bool without_mix, LineupTrack& result) {
   const Role heard = holds(placing.findings, "mix-copy") ? Role::mix
                      : placing.remote                    ? Role::remote
                                                          : Role::room;
@@ -144,8 +151,8 @@ void apply(const sync::TrackPlacing& placing, const SurveyTrack& track, const Re
   result.windows_used = placing.windows_used;
   result.findings.insert(result.findings.end(), placing.findings.begin(), placing.findings.end());
   if (placing.standing == Standing::unplaced && placing.findings.empty())
-    result.findings.push_back(unmatched());
-  if (result.inverted) result.findings.push_back(inverted());
+    result.findings.push_back(unmatched(without_mix));
+  if (result.inverted && result.role != Role::mix) result.findings.push_back(inverted());
 }
 
 /// The mix's own samples need no estimate. Another copy of it has no place that we know; whether a
@@ -273,52 +280,8 @@ LineupMix lineup_mix(const Survey& survey, const sync::Alignment& alignment) {
   return mix;
 }
 
-}  // namespace
-
-std::string letters(int number) {
-  std::string text;
-  for (int rest = number + 1; rest > 0; rest = (rest - 1) / 26)
-    text.insert(text.begin(), static_cast<char>('A' + (rest - 1) % 26));
-  return text;
-}
-
-Result<AlignInput> align_input(const Survey& survey) {
-  if (!survey.mix) return mix_missing(survey);
-  const SurveyFile& mix = survey.files[survey.mix->file];
-  if (mix.failure)
-    return no_input("the mix \"" + mix.name + "\" cannot be read", "name another with --mix FILE");
-  if (!survey.mix->signal)
-    return no_input("the mix \"" + mix.name + "\" holds nothing but silence",
-                    "name another with --mix FILE");
-  AlignInput input;
-  input.mix = {survey.mix->signal.get(), mix.length_s(), mix.info.lossy};
-  for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
-    const SurveyTrack& track = survey.tracks[i];
-    if (!is_measured(track)) continue;
-    const SurveyFile& file = survey.files[track.file];
-    input.tracks.push_back(
-        {track.name, track.signal.get(), file.length_s(), file.info.lossy, file.info.rate.hz});
-    input.survey_tracks.push_back(i);
-  }
-  if (input.tracks.empty())
-    return no_input("no track that sounds lies beside the mix \"" + mix.name + '"',
-                    "put the recordings of the people into the session");
-  return input;
-}
-
-Lineup build_lineup(const Survey& survey, const AlignInput& input,
-                    const sync::Alignment& alignment) {
-  const std::vector<sync::TrackPlacing>& placings = alignment.tracks;
-  Lineup lineup;
-  lineup.session = survey.session;
-  lineup.mix = lineup_mix(survey, alignment);
-  lineup.timeline_rate_hz = lineup.mix->rate_hz;
-  lineup.from_s = lineup.mix->spans.front().line_from_s;
-  lineup.to_s = lineup.mix->spans.back().line_to_s;
-  lineup.findings = survey.findings;
-  lineup.findings.insert(lineup.findings.end(), alignment.findings.begin(),
-                         alignment.findings.end());
-
+void add_tracks(const Survey& survey, const AlignInput& input,
+                const std::vector<sync::TrackPlacing>& placings, Lineup& lineup) {
   std::vector<const sync::TrackPlacing*> placing_of(survey.tracks.size(), nullptr);
   for (std::size_t i = 0; i < placings.size(); ++i)
     placing_of[input.survey_tracks[i]] = &placings[i];
@@ -328,9 +291,9 @@ Lineup build_lineup(const Survey& survey, const AlignInput& input,
   std::vector<LineupTrack> tracks;  // of all, so that copies find their originals
   for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
     const SurveyTrack& track = survey.tracks[i];
-    LineupTrack& result = tracks.emplace_back(plain_track(survey, track, lineup.mix->rate_hz));
+    LineupTrack& result = tracks.emplace_back(plain_track(survey, track, lineup.timeline_rate_hz));
     if (placing_of[i] != nullptr)
-      apply(*placing_of[i], track, names, result);
+      apply(*placing_of[i], track, names, !lineup.mix, result);
     else if (track.mix_copy != MixCopy::no)
       place_as_mix(track.mix_copy, survey.files[track.file].length_s(), result);
     else if (track.copy_of)
@@ -343,6 +306,144 @@ Lineup build_lineup(const Survey& survey, const AlignInput& input,
   }
   for (std::size_t i = 0; i < tracks.size(); ++i)
     if (survey.tracks[i].role != Role::ignore) lineup.tracks.push_back(std::move(tracks[i]));
+}
+
+Finding placed_without_mix(const std::string& clock, double uncertainty_us) {
+  Finding finding;
+  finding.code = "thin-evidence";
+  finding.text = "Placed against \"" + clock + "\" by what microphones share, good to " +
+                 milliseconds(uncertainty_us) +
+                 ": without a mix nothing tells how far the sound travelled. Listen to the two "
+                 "together, or name a mix with --mix FILE.";
+  return finding;
+}
+
+/// The channels of a file start and run together, whatever ways the sound took to each.
+std::vector<sync::TrackPlacing> with_files_together(const Survey& survey, const AlignInput& input,
+                                                    std::vector<sync::TrackPlacing> placings) {
+  const auto file_of = [&](std::size_t i) { return survey.tracks[input.survey_tracks[i]].file; };
+  std::map<std::size_t, std::size_t> best;  // placed track by file
+  for (std::size_t i = 0; i < placings.size(); ++i) {
+    if (!placings[i].map) continue;
+    const auto [found, is_new] = best.emplace(file_of(i), i);
+    if (!is_new && placings[i].uncertainty_us < placings[found->second].uncertainty_us)
+      found->second = i;
+  }
+  for (std::size_t i = 0; i < placings.size(); ++i) {
+    const auto found = best.find(file_of(i));
+    if (found == best.end() || found->second == i) continue;
+    const sync::TrackPlacing& known = placings[found->second];
+    placings[i].map = known.map;
+    placings[i].standing = known.standing;
+    placings[i].uncertainty_us = known.uncertainty_us;
+  }
+  return placings;
+}
+
+/// From the first of all tracks to the last.
+void span_tracks(Lineup& lineup) {
+  bool any = false;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!track.is_used()) continue;
+    const double from_s = track.map->spans().front().line_from_s;
+    const double to_s = track.map->spans().back().line_to_s;
+    lineup.from_s = any ? std::min(lineup.from_s, from_s) : from_s;
+    lineup.to_s = any ? std::max(lineup.to_s, to_s) : to_s;
+    any = true;
+  }
+}
+
+Error no_track_beside(const std::string& mix) {
+  return no_input("no track that sounds lies beside the mix \"" + mix + '"',
+                  "put the recordings of the people into the session");
+}
+
+void add_measured_tracks(const Survey& survey, AlignInput& input) {
+  for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
+    const SurveyTrack& track = survey.tracks[i];
+    if (!is_measured(track)) continue;
+    const SurveyFile& file = survey.files[track.file];
+    input.tracks.push_back(
+        {track.name, track.signal.get(), file.length_s(), file.info.lossy, file.info.rate.hz});
+    input.survey_tracks.push_back(i);
+  }
+}
+
+}  // namespace
+
+std::string letters(int number) {
+  std::string text;
+  for (int rest = number + 1; rest > 0; rest = (rest - 1) / 26)
+    text.insert(text.begin(), static_cast<char>('A' + (rest - 1) % 26));
+  return text;
+}
+
+bool has_no_mix(const Survey& survey) {
+  return !survey.mix && !holds(survey.findings, "several-mixes");
+}
+
+Result<AlignInput> align_input(const Survey& survey) {
+  AlignInput input;
+  if (survey.mix) {
+    const SurveyFile& mix = survey.files[survey.mix->file];
+    if (mix.failure)
+      return no_input("the mix \"" + mix.name + "\" cannot be read",
+                      "name another with --mix FILE");
+    if (!survey.mix->signal)
+      return no_input("the mix \"" + mix.name + "\" holds nothing but silence",
+                      "name another with --mix FILE");
+    input.mix = {survey.mix->signal.get(), mix.length_s(), mix.info.lossy};
+  } else if (!has_no_mix(survey)) {
+    return mix_missing(survey);
+  }
+  add_measured_tracks(survey, input);
+  if (survey.mix && input.tracks.empty())
+    return no_track_beside(survey.files[survey.mix->file].name);
+  if (!survey.mix && input.tracks.size() < 2) return mix_missing(survey);
+  return input;
+}
+
+Lineup build_lineup(const Survey& survey, const AlignInput& input,
+                    const sync::Alignment& alignment) {
+  Lineup lineup;
+  lineup.session = survey.session;
+  lineup.mix = lineup_mix(survey, alignment);
+  lineup.timeline_rate_hz = lineup.mix->rate_hz;
+  lineup.from_s = lineup.mix->spans.front().line_from_s;
+  lineup.to_s = lineup.mix->spans.back().line_to_s;
+  lineup.findings = survey.findings;
+  lineup.findings.insert(lineup.findings.end(), alignment.findings.begin(),
+                         alignment.findings.end());
+  add_tracks(survey, input, alignment.tracks, lineup);
+  return lineup;
+}
+
+Result<Lineup> build_lineup(const Survey& survey, const AlignInput& input,
+                            const sync::NoMixPlacing& placing) {
+  if (placing.clock < 0) {
+    Error error = mix_missing(survey);
+    error.what += ", and no two tracks hear each other";
+    return error;
+  }
+  const auto clock = static_cast<std::size_t>(placing.clock);
+  Lineup lineup;
+  lineup.session = survey.session;
+  lineup.timeline_clock = input.tracks[clock].name;
+  lineup.timeline_rate_hz = input.tracks[clock].rate_hz;
+  for (const Finding& finding : survey.findings) {
+    lineup.findings.push_back(finding);
+    if (finding.code == "no-mix")
+      lineup.findings.back().text =
+          "No file is known as the mix, by its name or by its sound: the tracks are placed against "
+          "each other, on the clock of \"" +
+          lineup.timeline_clock + "\". Name the mix with --mix FILE where there is one.";
+  }
+  auto placings = with_files_together(survey, input, placing.tracks);
+  for (sync::TrackPlacing& each : placings)
+    if (each.standing == Standing::shaky)
+      each.findings.push_back(placed_without_mix(lineup.timeline_clock, each.uncertainty_us));
+  add_tracks(survey, input, placings, lineup);
+  span_tracks(lineup);
   return lineup;
 }
 

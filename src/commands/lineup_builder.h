@@ -7,18 +7,24 @@
 #include "kilter/base/result.h"
 #include "kilter/survey/survey.h"
 #include "kilter/sync/align.h"
+#include "kilter/sync/no_mix.h"
 
 namespace kilter::commands {
 
 /// What the estimator is given: silent, broken, copied and ignored tracks are left out. Points into
 /// the survey, which must outlive it.
 struct AlignInput {
-  sync::MixInput mix;
+  sync::MixInput mix;  ///< without a signal where the session has no mix
   std::vector<sync::TrackInput> tracks;
   std::vector<std::size_t> survey_tracks;  ///< index into Survey::tracks for each of `tracks`
 };
 
-/// Fails (no_input) without a mix that sounds, or without a track beside it.
+/// Whether nothing calls or shows itself the mix: tracks are then placed against each other. Not
+/// where several could be it, which a person has to settle.
+bool has_no_mix(const survey::Survey& survey);
+
+/// Fails (no_input) where several files could be the mix, where it does not sound, or without a
+/// track beside it; without a mix, where fewer than two tracks sound.
 Result<AlignInput> align_input(const survey::Survey& survey);
 
 /// The lineup of all tracks but ignored ones, in the survey's order. The alignment's tracks belong
@@ -27,6 +33,12 @@ Result<AlignInput> align_input(const survey::Survey& survey);
 /// those agree.
 Lineup build_lineup(const survey::Survey& survey, const AlignInput& input,
                     const sync::Alignment& alignment);
+
+/// The same without a mix, on the clock of one of the tracks and over the range of all. Tracks of
+/// one file, which start and run together, share the best known line among them. Fails (no_input)
+/// where no two tracks share any sound.
+Result<Lineup> build_lineup(const survey::Survey& survey, const AlignInput& input,
+                            const sync::NoMixPlacing& placing);
 
 /// Whether a person has to look: a track not firm, or a finding that asks for it.
 bool needs_person(const Lineup& lineup);

@@ -17,8 +17,10 @@ using session::DeclaredTrack;
 using session::Session;
 using Taken = std::vector<Result<IntakeFile>>;
 
+// Only what stems and lists cannot put right. Told and no more: a wrong rate, which the map mends;
+// an excursion, which is the mix's; a leak or a copy, which one hears to or leaves out.
 constexpr std::array<std::string_view, 7> kTrackCodes{
-    "silent", "dead", "too-short", "unreadable", "truncated", "unmatched", "wrong-rate"};
+    "silent", "dead", "too-short", "unreadable", "truncated", "unmatched", "mix-seam"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
 constexpr std::array<std::string_view, 3> kSessionCodes{"no-mix", "several-mixes", "missing-voice"};
 
@@ -302,7 +304,10 @@ Result<Survey> make_survey(const Session& session, const Taken& taken,
 }
 
 bool track_needs_person(const std::vector<Finding>& findings) {
-  return any_is(findings, kTrackCodes);
+  return any_is(findings, kTrackCodes) ||
+         std::any_of(findings.begin(), findings.end(), [](const Finding& finding) {
+           return finding.code == "seam" && finding.cause != "stream";
+         });
 }
 
 bool session_needs_person(const std::vector<Finding>& findings) {

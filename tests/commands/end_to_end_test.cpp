@@ -21,12 +21,14 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// Two people in a room, a guest at 44.1 kHz, 70 s of mix; made once for all tests, which only
-/// read it.
+/// Two people in a room, a guest at 44.1 kHz, 70 s of mix, all recorded from before it begins; made
+/// once for all tests, which only read it.
 class EndToEnd : public testing::Test {
  protected:
   static void SetUpTestSuite() {
-    const auto spec = simulator::hybrid_session(12, 70.0, 2, 1);
+    auto spec = simulator::hybrid_session(12, 70.0, 2, 1);
+    spec.recorders[0].start_s = -3.58;
+    spec.recorders[1].start_s = -9.95;
     const auto session = simulator::simulate(spec, simulator::SyntheticVoices(12), 2);
     ASSERT_TRUE(session) << session.error().what;
     truth_ = std::make_unique<simulator::Session>(*session);

@@ -59,11 +59,14 @@ class LineupOf : public testing::Test {
     auto made = align_input(survey_);
     return made ? *made : AlignInput{};
   }
-  Lineup lineup(const std::vector<TrackPlacing>& placings) const {
+  static sync::Alignment alignment_of(const std::vector<TrackPlacing>& placings) {
     sync::Alignment alignment;
     alignment.tracks = placings;
     alignment.mix_spans = {{0.0, kLength_s, 0.0, kLength_s, 0.0}};
-    return build_lineup(survey_, input(), alignment);
+    return alignment;
+  }
+  Lineup lineup(const std::vector<TrackPlacing>& placings) const {
+    return build_lineup(survey_, input(), alignment_of(placings));
   }
 
   Survey survey_;
@@ -290,6 +293,149 @@ TEST_F(LineupOf, TakesACopyOfTheMixThatTheEstimatorHeard) {
   const Lineup result = lineup({placed(0), copy});
   EXPECT_EQ(result.tracks[1].role, Role::mix);
   EXPECT_FALSE(needs_person(result));
+}
+
+TEST_F(LineupOf, TurnsNoStemThatIsNotThere) {
+  add("keeper");
+  add("cloud");
+  TrackPlacing copy = placed(-1);
+  copy.inverted = true;
+  copy.findings = {finding("mix-copy")};
+  const Lineup result = lineup({placed(0), copy});
+  ASSERT_EQ(result.tracks[1].findings.size(), 1U) << result.tracks[1].findings.back().text;
+  // A person's word that it is a microphone outweighs the sound.
+  survey_.tracks[1].role = Role::room;
+  const Lineup told = lineup({placed(0), copy});
+  EXPECT_TRUE(told.tracks[1].is_used());
+  EXPECT_EQ(told.tracks[1].findings.back().code, "inverted");
+}
+
+TEST_F(LineupOf, TreatsACopyThatWasHeardAsItDoesOneOfEqualSamples) {
+  add("keeper");
+  add("same-samples").copy_of = 0;
+  add("louder");
+  TrackPlacing heard = placed(0);
+  heard.windows_measured = heard.windows_used = 0;
+  heard.findings = {finding("duplicate")};
+  const Lineup result = lineup({placed(0), heard});
+  for (const std::size_t i : {std::size_t{1}, std::size_t{2}}) {
+    EXPECT_TRUE(result.tracks[i].is_used());
+    EXPECT_EQ(result.tracks[i].standing, Standing::firm);
+    EXPECT_EQ(result.tracks[i].recorder, "A");
+  }
+  EXPECT_FALSE(needs_person(result));
+}
+
+struct AskCase {
+  const char* name;
+  const char* code;
+  const char* cause;
+  bool asks;
+};
+
+class FindingOfATrack : public LineupOf, public testing::WithParamInterface<AskCase> {};
+
+TEST_P(FindingOfATrack, AsksForAPersonWhereNoStemMendsIt) {
+  add("keeper");
+  TrackPlacing placing = placed(0);
+  placing.findings = {finding(GetParam().code)};
+  if (*GetParam().cause != 0) placing.findings[0].cause = GetParam().cause;
+  EXPECT_EQ(needs_person(lineup({placing})), GetParam().asks);
+}
+
+INSTANTIATE_TEST_SUITE_P(Codes, FindingOfATrack,
+                         testing::Values(AskCase{"SeamOfTheFile", "seam", "track", true},
+                                         AskCase{"SeamOfTheRecorder", "seam", "recorder", true},
+                                         AskCase{"SeamOfTheStream", "seam", "stream", false},
+                                         AskCase{"WrongRate", "wrong-rate", "", false},
+                                         AskCase{"Excursion", "excursion", "", false},
+                                         AskCase{"Leak", "leak", "", false},
+                                         AskCase{"Duplicate", "duplicate", "", false}),
+                         [](const auto& each) { return each.param.name; });
+
+TEST_F(LineupOf, AsksForAPersonWhereTheMixOrTheSessionLacksSomething) {
+  add("keeper");
+  sync::Alignment music = alignment_of({placed(0)});
+  music.findings = {finding("mix-music")};
+  EXPECT_FALSE(needs_person(build_lineup(survey_, input(), music)));
+  sync::Alignment missing = alignment_of({placed(0)});
+  missing.findings = {finding("missing-voice")};
+  EXPECT_TRUE(needs_person(build_lineup(survey_, input(), missing)));
+  sync::Alignment torn = alignment_of({placed(0)});
+  torn.mix_findings = {finding("mix-seam")};
+  torn.mix_spans = {{0.0, 50.0, 0.0, 50.0, 0.0}, {50.0, 98.0, 52.0, kLength_s, 0.0}};
+  const Lineup result = build_lineup(survey_, input(), torn);
+  EXPECT_TRUE(needs_person(result));
+  EXPECT_EQ(result.to_s, kLength_s);
+  ASSERT_EQ(result.mix->spans.size(), 2U);
+  EXPECT_EQ(result.mix->findings.back().code, "mix-seam");
+}
+
+/// Three tracks and no mix, the first one's clock the timeline.
+class LineupWithoutAMix : public LineupOf {
+ protected:
+  LineupWithoutAMix() {
+    survey_.mix.reset();
+    survey_.findings = {finding("no-mix")};
+    for (const char* name : {"keeper", "mate", "pilot"}) add(name);
+    placing_.clock = 0;
+    placing_.tracks = {placed(-1), placed(-1), TrackPlacing{}};
+    placing_.tracks[0].map = *TimeMap::line(0.0, 0.0, kLength_s, 0.0);
+    placing_.tracks[0].uncertainty_us = 0.0;
+    placing_.tracks[1].standing = Standing::shaky;
+    placing_.tracks[1].uncertainty_us = 1500.0;
+  }
+  Lineup built() const {
+    auto made = build_lineup(survey_, input(), placing_);
+    EXPECT_TRUE(made) << made.error().what;
+    return made ? *made : Lineup{};
+  }
+  sync::NoMixPlacing placing_;
+};
+
+TEST_F(LineupWithoutAMix, RunsOnATracksClockOverAllThatWasRecorded) {
+  survey_.files[1].info.rate.hz = 44100.0;
+  ASSERT_TRUE(has_no_mix(survey_));
+  const Lineup result = built();
+  EXPECT_FALSE(result.mix);
+  EXPECT_EQ(result.timeline_clock, "keeper");
+  EXPECT_EQ(result.timeline_rate_hz, 44100.0);
+  EXPECT_EQ(result.from_s, 0.0);
+  EXPECT_DOUBLE_EQ(result.to_s, placing_.tracks[1].map->spans()[0].line_to_s);
+  EXPECT_EQ(result.tracks[0].standing, Standing::firm);
+  EXPECT_TRUE(needs_person(result));
+}
+
+TEST_F(LineupWithoutAMix, SaysOfEveryTrackHowFarItCanBeTrusted) {
+  const Lineup result = built();
+  EXPECT_TRUE(result.tracks[0].findings.empty());
+  ASSERT_EQ(result.tracks[1].findings.size(), 1U);
+  EXPECT_NE(result.tracks[1].findings[0].text.find("\"keeper\""), std::string::npos);
+  EXPECT_NE(result.tracks[1].findings[0].text.find("1.5 ms"), std::string::npos);
+  ASSERT_EQ(result.tracks[2].findings.size(), 1U);
+  EXPECT_EQ(result.tracks[2].findings[0].code, "unmatched");
+  ASSERT_EQ(result.findings.size(), 1U);
+  EXPECT_NE(result.findings[0].text.find("on the clock of \"keeper\""), std::string::npos);
+}
+
+TEST_F(LineupWithoutAMix, KeepsTheChannelsOfAFileTogether) {
+  survey_.tracks[2].file = survey_.tracks[0].file;
+  const Lineup result = built();
+  EXPECT_EQ(result.tracks[2].standing, Standing::firm);
+  EXPECT_EQ(result.tracks[2].map.value().start_s(), 0.0);
+  survey_.tracks[2].file = survey_.tracks[1].file;
+  EXPECT_EQ(built().tracks[2].standing, Standing::shaky);
+  EXPECT_DOUBLE_EQ(built().tracks[2].map.value().start_s(), 1.5);
+}
+
+TEST_F(LineupWithoutAMix, IsNoneWhereNothingIsSharedOrSeveralMixesAreThere) {
+  placing_.clock = -1;
+  const auto made = build_lineup(survey_, input(), placing_);
+  ASSERT_FALSE(made);
+  EXPECT_EQ(made.error().kind, ErrorKind::no_input);
+  survey_.findings = {finding("several-mixes")};
+  EXPECT_FALSE(has_no_mix(survey_));
+  EXPECT_FALSE(align_input(survey_));
 }
 
 TEST_F(LineupOf, TellsWhenARecorderRunsOnTwoClocks) {

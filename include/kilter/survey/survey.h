@@ -75,7 +75,9 @@ Result<Survey> make_survey(const session::Session& session,
                            std::optional<std::size_t> mix);
 
 /// Whether any finding asks for a person's decision, rather than just being told: of a track or of
-/// the mix, of the session, of all of them.
+/// the mix, of the session, of all of them. A seam does where a recorder, a file or the mix lost or
+/// repeated a stretch, since no stem brings back what is lost; not where the network's stream
+/// moved, for the recording is whole.
 bool track_needs_person(const std::vector<Finding>& findings);
 bool session_needs_person(const std::vector<Finding>& findings);
 bool needs_person(const Survey& survey);

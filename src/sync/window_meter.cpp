@@ -6,6 +6,9 @@
 #include <numbers>
 #include <optional>
 
+#include "kilter/signal/wide_loops.h"
+#include "wide_bands.h"
+
 namespace kilter::sync {
 namespace {
 
@@ -16,6 +19,8 @@ constexpr double kBandTo_hz = 7200.0;
 constexpr int kFirstBin = static_cast<int>(kBandFrom_hz * kFrame / kAnalysisRateHz) + 1;
 constexpr int kLastBin = static_cast<int>(kBandTo_hz * kFrame / kAnalysisRateHz);
 constexpr std::size_t kBins = kLastBin - kFirstBin + 1;
+constexpr std::size_t kLanes = 8;
+constexpr std::size_t kPadded = (kBins + kLanes - 1) / kLanes * kLanes;  // zeros behind the band
 constexpr double kRidge = 1e-4;         // of each track's own power; above float rounding
 constexpr double kEvidenceKnee = 50.0;  // above, a bin's say grows no further
 constexpr double kOverlapLoss = 1.06;   // Welch: half-overlapped Hann frames are nearly independent
@@ -29,37 +34,55 @@ constexpr double bin_omega(std::size_t b) {
   return 2.0 * std::numbers::pi * (kFirstBin + static_cast<double>(b)) * kAnalysisRateHz / kFrame;
 }
 
-using Complex = std::complex<double>;
+constexpr double kOmegaStep = bin_omega(1) - bin_omega(0);
 
 /// One complex value per bin of the band, split so that loops over bins vectorise.
 struct Band {
-  std::vector<float> re = std::vector<float>(kBins, 0.0F);
-  std::vector<float> im = std::vector<float>(kBins, 0.0F);
+  std::vector<float> re = std::vector<float>(kPadded, 0.0F);
+  std::vector<float> im = std::vector<float>(kPadded, 0.0F);
   void clear() {
     std::fill(re.begin(), re.end(), 0.0F);
     std::fill(im.begin(), im.end(), 0.0F);
   }
+  Split split() { return {re, im}; }
+  ConstSplit split() const { return {re, im}; }
 };
-
-/// sum += conj(a) * b
-void accumulate(const Band& a, const Band& b, Band& sum) {
-  for (std::size_t i = 0; i < kBins; ++i) {
-    sum.re[i] += a.re[i] * b.re[i] + a.im[i] * b.im[i];
-    sum.im[i] += a.re[i] * b.im[i] - a.im[i] * b.re[i];
-  }
-}
-
-void accumulate_power(const Band& a, std::vector<float>& sum) {
-  for (std::size_t i = 0; i < kBins; ++i) sum[i] += a.re[i] * a.re[i] + a.im[i] * a.im[i];
-}
 
 /// A track's filter into the mix: its phase as a unit vector, and the evidence of each bin.
 struct Filter {
-  std::vector<double> re = std::vector<double>(kBins, 0.0);
-  std::vector<double> im = std::vector<double>(kBins, 0.0);
-  std::vector<double> weight = std::vector<double>(kBins, 0.0);
-  std::vector<double> evidence = std::vector<double>(kBins, 0.0);  // 1 / (2 var of the phase)
+  Band phase;
+  std::vector<float> weight = std::vector<float>(kPadded, 0.0F);
+  std::vector<float> evidence = std::vector<float>(kPadded, 0.0F);  // 1 / (2 var of the phase)
 };
+
+/// Angular frequency of each bin over kKnee, and its inverse.
+constexpr double kKnee = 2.0 * std::numbers::pi * 1000.0;
+struct Axis {
+  std::vector<float> up = std::vector<float>(kPadded);
+  std::vector<float> down = std::vector<float>(kPadded);
+  Axis() {
+    for (std::size_t b = 0; b < kPadded; ++b) {
+      up[b] = static_cast<float>(bin_omega(b) / kKnee);
+      down[b] = static_cast<float>(kKnee / bin_omega(b));
+    }
+  }
+};
+const Axis& axis() {
+  static const Axis made;
+  return made;
+}
+
+double sum_of(const Float8& lanes) {
+  double sum = 0.0;
+  for (std::size_t lane = 0; lane < kLanes; ++lane) sum += static_cast<double>(lanes[lane]);
+  return sum;
+}
+
+/// Takes a delay out of a filter's phase; `sign` -1 where the sound is upside down.
+void turn_back(const Filter& filter, double tau_s, double sign, Band& out) {
+  const double half_turn = sign < 0.0 ? std::numbers::pi : 0.0;
+  turn(filter.phase.split(), bin_omega(0) * tau_s + half_turn, kOmegaStep * tau_s, out.split());
+}
 
 /// The likelihood of a delay, with its first two derivatives.
 struct Likelihood {
@@ -68,43 +91,46 @@ struct Likelihood {
   double curvature{0.0};
 };
 
-Likelihood likelihood(const Filter& filter, double tau_s) {
-  // e^{j omega tau} by rotation from bin to bin: a sine per bin would cost most of the measurement.
-  const std::complex<double> step = std::polar(1.0, (bin_omega(1) - bin_omega(0)) * tau_s);
-  std::complex<double> turn = std::polar(1.0, bin_omega(0) * tau_s);
-  Likelihood sum;
-  double omega = bin_omega(0);
-  const double omega_step = bin_omega(1) - bin_omega(0);
-  for (std::size_t b = 0; b < kBins; ++b) {
-    const double c = filter.re[b] * turn.real() - filter.im[b] * turn.imag();
-    const double s = filter.re[b] * turn.imag() + filter.im[b] * turn.real();
-    const double w = filter.weight[b];
-    sum.value += w * c;
-    sum.slope -= w * omega * s;
-    sum.curvature -= w * omega * omega * c;
-    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
-            turn.real() * step.imag() + turn.imag() * step.real()};
-    omega += omega_step;
+/// Of the delay and sign that `turned` was turned back by.
+KILTER_WIDE Likelihood likelihood(const Band& turned, const std::vector<float>& weight) {
+  Float8 value{}, slope{}, curvature{};
+  Float8 c{}, s{}, w{}, x{};
+  for (std::size_t b = 0; b < kPadded; b += kLanes) {
+    load(&turned.re[b], c);
+    load(&turned.im[b], s);
+    load(&weight[b], w);
+    load(&axis().up[b], x);
+    value += w * c;
+    slope -= w * x * s;
+    curvature -= w * x * x * c;
   }
-  return sum;
+  return {sum_of(value), kKnee * sum_of(slope), kKnee * kKnee * sum_of(curvature)};
 }
 
+/// Where a likelihood is highest, and how high.
+struct Top {
+  double tau_s{0.0};
+  double value{0.0};
+  double sign{1.0};
+};
+
 /// Climbs to the top of the peak near `tau_s`; `sign` -1 for a trough.
-double climb(const Filter& filter, double tau_s, double sign) {
+Top climb(const Filter& filter, double tau_s, double sign, Band& turned) {
   constexpr double kWidest = 0.5 / kAnalysisRateHz;
+  constexpr double kNear_s = 1e-9;  // the phase finds the rest
   double moved = 0.0;
+  Likelihood at;
   for (int i = 0; i < 12; ++i) {
-    const Likelihood at = likelihood(filter, tau_s);
-    const double slope = sign * at.slope;
-    const double curvature = sign * at.curvature;
-    double step = curvature < 0.0 ? -slope / curvature : std::copysign(0.25 * kWidest, slope);
+    turn_back(filter, tau_s, sign, turned);
+    at = likelihood(turned, filter.weight);
+    double step =
+        at.curvature < 0.0 ? -at.slope / at.curvature : std::copysign(0.25 * kWidest, at.slope);
     step = std::clamp(step, -0.5 * kWidest, 0.5 * kWidest);
-    if (std::abs(moved + step) > 2.0 * kWidest) break;
+    if (std::abs(moved + step) > 2.0 * kWidest || std::abs(step) < kNear_s) break;
     tau_s += step;
     moved += step;
-    if (std::abs(step) < 1e-10) break;
   }
-  return tau_s;
+  return {tau_s, at.value, sign};
 }
 
 /// The delay that the phase says, once what a high-pass does to it is told apart.
@@ -113,107 +139,197 @@ struct PhaseLine {
   double sigma_s{0.0};
 };
 
+/// Angle of a unit vector less than 80 degrees off the real axis, to 1e-7: twice the arc tangent of
+/// the tangent of half the angle, by a polynomial through Chebyshev's nodes.
+[[gnu::always_inline]] inline void small_angle(const Float8& re, const Float8& im, Float8& angle) {
+  const Float8 t = im / (1.0F + re);
+  const Float8 s = t * t;
+  Float8 sum = 0.0145640685F * s - 0.0519972081F;
+  sum = sum * s + 0.0964911034F;
+  sum = sum * s - 0.139781304F;
+  sum = sum * s + 0.199677258F;
+  sum = sum * s - 0.333320253F;
+  sum = sum * s + 0.999999911F;
+  angle = 2.0F * t * sum;
+}
+
+constexpr float kPhaseFrom_x = static_cast<float>(kPhaseFrom / kKnee);
+constexpr float kLeastRe = 0.2F;  // more than 78 degrees off: another voice's bin
+
 /// Delay of the upper half of the evidence less that of the lower half, round the peak: what a
 /// codec or a filter that delays some frequencies more than others leaves uncertain.
-double dispersion(const Filter& filter, double tau_s, double sign) {
+KILTER_WIDE double dispersion(const Band& turned, const std::vector<float>& weight) {
   double total = 0.0;
-  for (std::size_t b = 0; b < kBins; ++b) total += filter.weight[b];
-  const double omega_step = bin_omega(1) - bin_omega(0);
-  const Complex step = std::polar(1.0, omega_step * tau_s);
-  Complex turn = std::polar(sign, bin_omega(0) * tau_s);
+  for (const float w : weight) total += static_cast<double>(w);
   double passed = 0.0;
   double moment[2] = {};
   double square[2] = {};
-  for (std::size_t b = 0; b < kBins; ++b, turn *= step) {
-    const double omega = bin_omega(b);
-    const double re = filter.re[b] * turn.real() - filter.im[b] * turn.imag();
-    const double im = filter.re[b] * turn.imag() + filter.im[b] * turn.real();
+  Float8 re{}, im{}, w{}, x{}, angle{};
+  for (std::size_t b = 0; b < kPadded; b += kLanes) {
     const int half = passed < 0.5 * total ? 0 : 1;
-    passed += filter.weight[b];
-    if (re <= 0.2 || omega < kPhaseFrom) continue;
-    moment[half] -= filter.weight[b] * omega * std::atan2(im, re);
-    square[half] += filter.weight[b] * omega * omega;
+    load(&turned.re[b], re);
+    load(&turned.im[b], im);
+    load(&weight[b], w);
+    load(&axis().up[b], x);
+    passed += sum_of(w);
+    const auto counts = (re > kLeastRe) & (x >= kPhaseFrom_x);
+    small_angle(re, im, angle);
+    const Float8 each = counts ? w * x * angle : Float8{};
+    const Float8 say = counts ? w * x * x : Float8{};
+    moment[half] -= sum_of(each);
+    square[half] += sum_of(say);
   }
   if (square[0] <= 0.0 || square[1] <= 0.0) return 0.0;
-  return moment[1] / square[1] - moment[0] / square[0];
+  return (moment[1] / square[1] - moment[0] / square[0]) / kKnee;
+}
+
+/// Sums for a fit of the phase on x = omega / knee and y = knee / omega: `v` of the products with
+/// the phase's variance.
+struct PhaseSums {
+  double xx{0.0}, xy{0.0}, yy{0.0}, xr{0.0}, yr{0.0};
+  double vxx{0.0}, vxy{0.0}, vyy{0.0};
+};
+
+KILTER_WIDE PhaseSums phase_sums(const Band& turned, const Filter& filter) {
+  Float8 xx{}, xy{}, yy{}, xr{}, yr{}, vxx{}, vxy{}, vyy{};
+  Float8 re{}, im{}, weight{}, evidence{}, x{}, y{}, r{};
+  for (std::size_t b = 0; b < kPadded; b += kLanes) {
+    load(&turned.re[b], re);
+    load(&turned.im[b], im);
+    load(&filter.weight[b], weight);
+    load(&filter.evidence[b], evidence);
+    load(&axis().up[b], x);
+    load(&axis().down[b], y);
+    const auto counts = (re > kLeastRe) & (x >= kPhaseFrom_x) & (weight > 0.0F);
+    const Float8 w = counts ? weight * re : Float8{};
+    small_angle(re, im, r);
+    r = counts ? r : Float8{};
+    const Float8 v = counts ? w * w / (2.0F * evidence) : Float8{};
+    xx += w * x * x;
+    xy += w;
+    yy += w * y * y;
+    xr += w * x * r;
+    yr += w * y * r;
+    vxx += v * x * x;
+    vxy += v;
+    vyy += v * y * y;
+  }
+  return {sum_of(xx), sum_of(xy),  sum_of(yy),  sum_of(xr),
+          sum_of(yr), sum_of(vxx), sum_of(vxy), sum_of(vyy)};
 }
 
 /// Weighted least squares of the phase round the peak on [omega, 1/omega]. A channel's or a speech
 /// codec's high-pass leads by a phase that falls as 1/f far above its corner (first term of the
 /// Butterworth phase in powers of corner / f); left in, it would pull the delay of a voice that is
 /// strong in the low band tens of microseconds early.
-PhaseLine fit_phase(const Filter& filter, double tau_s, double sign) {
+PhaseLine fit_phase(const Filter& filter, double tau_s, double sign, Band& turned) {
   PhaseLine result{tau_s, 1.0};
   for (int round = 0; round < 3; ++round) {
-    const double omega_step = bin_omega(1) - bin_omega(0);
-    const Complex step = std::polar(1.0, omega_step * result.tau_s);
-    Complex turn = std::polar(sign, bin_omega(0) * result.tau_s);
-    // Normal equations in scaled variables x = omega / knee, y = knee / omega.
-    constexpr double kKnee = 2.0 * std::numbers::pi * 1000.0;
-    double xx = 0.0, xy = 0.0, yy = 0.0, xr = 0.0, yr = 0.0;
-    double vxx = 0.0, vxy = 0.0, vyy = 0.0;
-    for (std::size_t b = 0; b < kBins; ++b, turn *= step) {
-      const double omega = bin_omega(b);
-      if (filter.weight[b] <= 0.0 || omega < kPhaseFrom) continue;
-      const double re = filter.re[b] * turn.real() - filter.im[b] * turn.imag();
-      const double im = filter.re[b] * turn.imag() + filter.im[b] * turn.real();
-      if (re <= 0.2) continue;  // more than 78 degrees off: another voice's bin
-      const double w = filter.weight[b] * re;
-      const double x = omega / kKnee;
-      const double y = kKnee / omega;
-      const double r = std::atan2(im, re);
-      xx += w * x * x;
-      xy += w;
-      yy += w * y * y;
-      xr += w * x * r;
-      yr += w * y * r;
-      const double v = w * w / (2.0 * filter.evidence[b]);
-      vxx += v * x * x;
-      vxy += v;
-      vyy += v * y * y;
-    }
-    const double prior = 1e-3 * yy + 1e-12;
-    const double determinant = xx * (yy + prior) - xy * xy;
-    if (!(determinant > 1e-9 * xx * yy)) return result;
-    const double gx = (yy + prior) / determinant;
-    const double gy = -xy / determinant;
-    const double correction_s = (gx * xr + gy * yr) / kKnee;
+    turn_back(filter, result.tau_s, sign, turned);
+    const PhaseSums sum = phase_sums(turned, filter);
+    const double yy = sum.yy * (1.0 + 1e-3) + 1e-12;  // a prior
+    const double determinant = sum.xx * yy - sum.xy * sum.xy;
+    if (!(determinant > 1e-9 * sum.xx * sum.yy)) return result;
+    const double gx = yy / determinant;
+    const double gy = -sum.xy / determinant;
+    const double correction_s = (gx * sum.xr + gy * sum.yr) / kKnee;
     // H = e^{-j omega tau}: a phase left over after turning by tau means that tau is too large.
     result.tau_s -= correction_s;
     result.sigma_s =
-        std::sqrt(kBinsShare * (gx * gx * vxx + 2.0 * gx * gy * vxy + gy * gy * vyy)) / kKnee;
-    if (std::abs(correction_s) < 1e-10) break;
+        std::sqrt(kBinsShare * (gx * gx * sum.vxx + 2.0 * gx * gy * sum.vxy + gy * gy * sum.vyy)) /
+        kKnee;
+    if (std::abs(correction_s) < 1e-9) break;
   }
   return result;
 }
 
-/// Cholesky factor of a Hermitian matrix in place (lower triangle, row-major). False when singular.
-bool factorise(std::vector<Complex>& a, std::size_t n) {
-  for (std::size_t j = 0; j < n; ++j) {
-    double diagonal = a[j * n + j].real();
-    for (std::size_t k = 0; k < j; ++k) diagonal -= std::norm(a[j * n + k]);
-    if (!(diagonal > 0.0)) return false;
-    const double root = std::sqrt(diagonal);
-    a[j * n + j] = root;
-    for (std::size_t i = j + 1; i < n; ++i) {
-      Complex sum = a[i * n + j];
-      for (std::size_t k = 0; k < j; ++k) sum -= a[i * n + k] * std::conj(a[j * n + k]);
-      a[i * n + j] = sum / root;
-    }
-  }
-  return true;
+/// Complex numbers of four bins side by side.
+struct Complex4 {
+  Double4 re{};
+  Double4 im{};
+};
+
+[[gnu::always_inline]] inline void load(const Band& band, std::size_t b, Complex4& to) {
+  Float4 re{}, im{};
+  kilter::load(&band.re[b], re);
+  kilter::load(&band.im[b], im);
+  to.re = __builtin_convertvector(re, Double4);
+  to.im = __builtin_convertvector(im, Double4);
+}
+/// sum -= a * conj(b)
+[[gnu::always_inline]] inline void take_conjugate(const Complex4& a, const Complex4& b,
+                                                  Complex4& sum) {
+  sum.re -= a.re * b.re + a.im * b.im;
+  sum.im -= a.im * b.re - a.re * b.im;
+}
+/// sum += a * b
+[[gnu::always_inline]] inline void add_product(const Complex4& a, const Complex4& b,
+                                               Complex4& sum) {
+  sum.re += a.re * b.re - a.im * b.im;
+  sum.im += a.re * b.im + a.im * b.re;
+}
+[[gnu::always_inline]] inline void add_norm(const Complex4& a, Double4& sum) {
+  sum += a.re * a.re + a.im * a.im;
+}
+/// Roots of what is above 0.
+[[gnu::always_inline]] inline void root_of(const Double4& square, Double4& root) {
+  for (int lane = 0; lane < 4; ++lane) root[lane] = std::sqrt(square[lane]);
 }
 
-/// Inverse of a lower triangle, into `inverse` (lower, row-major).
-void invert_lower(const std::vector<Complex>& lower, std::size_t n, std::vector<Complex>& inverse) {
-  std::fill(inverse.begin(), inverse.end(), Complex{});
+/// The tracks' matrix of four bins, row-major; of Hermitian ones the lower triangle.
+class Matrix4 {
+ public:
+  void resize(std::size_t n) {
+    n_ = n;
+    cells_.resize(n * n);
+  }
+  std::size_t size() const { return n_; }
+  Complex4& at(std::size_t row, std::size_t column) { return cells_[row * n_ + column]; }
+  const Complex4& at(std::size_t row, std::size_t column) const {
+    return cells_[row * n_ + column];
+  }
+
+ private:
+  std::size_t n_{0};
+  FftVector<Complex4> cells_;
+};
+
+/// Cholesky's factor in place. Where a bin has none, `usable` falls to 0 and its figures mean
+/// nothing.
+[[gnu::always_inline]] inline void factorise(Matrix4& a, Double4& usable) {
+  const std::size_t n = a.size();
+  for (std::size_t j = 0; j < n; ++j) {
+    Double4 diagonal = a.at(j, j).re;
+    for (std::size_t k = 0; k < j; ++k) {
+      Double4 norm{};
+      add_norm(a.at(j, k), norm);
+      diagonal -= norm;
+    }
+    const auto good = diagonal > 0.0;
+    usable = good ? usable : Double4{};
+    diagonal = good ? diagonal : Double4{} + 1.0;
+    Double4 root{};
+    root_of(diagonal, root);
+    a.at(j, j) = {root, Double4{}};
+    for (std::size_t i = j + 1; i < n; ++i) {
+      Complex4 sum = a.at(i, j);
+      for (std::size_t k = 0; k < j; ++k) take_conjugate(a.at(i, k), a.at(j, k), sum);
+      a.at(i, j) = {sum.re / root, sum.im / root};
+    }
+  }
+}
+
+/// Inverse of a lower triangle.
+[[gnu::always_inline]] inline void invert_lower(const Matrix4& lower, Matrix4& inverse) {
+  const std::size_t n = lower.size();
   for (std::size_t column = 0; column < n; ++column) {
-    inverse[column * n + column] = 1.0 / lower[column * n + column].real();
+    inverse.at(column, column) = {1.0 / lower.at(column, column).re, Double4{}};
     for (std::size_t row = column + 1; row < n; ++row) {
-      Complex sum;
+      Complex4 sum;
       for (std::size_t k = column; k < row; ++k)
-        sum += lower[row * n + k] * inverse[k * n + column];
-      inverse[row * n + column] = -sum / lower[row * n + row].real();
+        add_product(lower.at(row, k), inverse.at(k, column), sum);
+      const Double4& pivot = lower.at(row, row).re;
+      inverse.at(row, column) = {-sum.re / pivot, -sum.im / pivot};
     }
   }
 }
@@ -221,11 +337,13 @@ void invert_lower(const std::vector<Complex>& lower, std::size_t n, std::vector<
 /// Frames of a track that follow each other closely, read in blocks.
 class FrameReader {
  public:
-  /// kFrame samples round frame `centre`; valid until the next call.
-  Result<const float*> at(const AnalysisSignal& signal, std::int64_t centre) {
+  /// kFrame samples round frame `centre`, about `more` of which follow, kHop apart; valid until the
+  /// next call.
+  Result<const float*> at(const AnalysisSignal& signal, std::int64_t centre, int more) {
     const std::int64_t from = centre - kFrame / 2;
     if (block_.empty() || from < first_ || from + kFrame > first_ + std::ssize(block_)) {
-      block_.resize(kBlock);
+      const std::size_t wanted = kFrame + static_cast<std::size_t>(more) * kHop + kSlack;
+      block_.resize(std::min(kBlock, wanted));
       first_ = from;
       if (auto read = signal.read(first_, block_); !read) return read.error();
     }
@@ -235,32 +353,10 @@ class FrameReader {
 
  private:
   static constexpr std::size_t kBlock = 16 * kFrame;
+  static constexpr std::size_t kSlack = 64;  // for clocks that differ
   std::vector<float> block_;
   std::int64_t first_{0};
 };
-
-/// Delays the band by -`advance_frames`: the sound moves earlier by a fraction of a frame.
-void advance(Band& band, double advance_frames) {
-  const double per_bin = 2.0 * std::numbers::pi * advance_frames / kFrame;
-  const Complex step = std::polar(1.0, per_bin);
-  Complex turn = std::polar(1.0, per_bin * kFirstBin);
-  for (std::size_t b = 0; b < kBins; ++b) {
-    const auto c = static_cast<float>(turn.real());
-    const auto s = static_cast<float>(turn.imag());
-    const float re = band.re[b] * c - band.im[b] * s;
-    band.im[b] = band.re[b] * s + band.im[b] * c;
-    band.re[b] = re;
-    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
-            turn.real() * step.imag() + turn.imag() * step.real()};
-  }
-}
-
-double mean_square(const float* samples) {
-  double sum = 0.0;
-  for (int i = 0; i < kFrame; ++i)
-    sum += static_cast<double>(samples[i]) * static_cast<double>(samples[i]);
-  return sum / kFrame;
-}
 
 }  // namespace
 
@@ -273,19 +369,20 @@ struct WindowMeter::Buffers {
   std::vector<FrameReader> readers;
   Band mix;
   std::vector<Band> tracks;
-  std::vector<float> mix_power = std::vector<float>(kBins);
+  std::vector<float> mix_power = std::vector<float>(kPadded);
   std::vector<Band> cross_mix;     // q: conj(track) * mix
   std::vector<Band> cross_tracks;  // R, lower triangle: conj(row) * column
   std::vector<double> energy;
   std::vector<Filter> filters;
+  Band turned;
+  Matrix4 matrix;
+  Matrix4 inverse;
+  FftVector<Complex4> half;
 
   void transform(const float* samples, Band& out) {
-    for (std::size_t i = 0; i < kFrame; ++i) frame[i] = samples[i] * window[i];
+    multiply(samples, window, frame);
     fft.forward(frame, bins);
-    for (std::size_t b = 0; b < kBins; ++b) {
-      out.re[b] = bins[kFirstBin + b].real();
-      out.im[b] = bins[kFirstBin + b].imag();
-    }
+    split(&bins[kFirstBin], {std::span(out.re).first(kBins), std::span(out.im).first(kBins)});
   }
 
   void clear(std::size_t n) {
@@ -301,7 +398,8 @@ struct WindowMeter::Buffers {
   }
 
   /// The spectrum of track `i` where its map puts timeline second `line_s`; nothing outside it.
-  Result<void> take_frame(std::size_t i, const MappedTrack& track, double line_s) {
+  /// About `more` frames will follow.
+  Result<void> take_frame(std::size_t i, const MappedTrack& track, double line_s, int more) {
     const auto track_s = track.map->to_track(line_s);
     if (!track_s) {
       tracks[i].clear();
@@ -309,81 +407,93 @@ struct WindowMeter::Buffers {
     }
     const double place = *track_s * kAnalysisRateHz;
     const auto whole = static_cast<std::int64_t>(std::llround(place));
-    const auto samples = readers[i].at(*track.signal, whole);
+    const auto samples = readers[i].at(*track.signal, whole, more);
     if (!samples) return samples.error();
-    energy[i] += mean_square(*samples);
+    energy[i] += sum_of_squares({*samples, kFrame}) / kFrame;
     transform(*samples, tracks[i]);
-    advance(tracks[i], place - static_cast<double>(whole));
+    const double step = 2.0 * std::numbers::pi * (place - static_cast<double>(whole)) / kFrame;
+    turn(tracks[i].split(), step * kFirstBin, step, tracks[i].split());
     return {};
   }
 
   void accumulate_frame(std::size_t n, bool joint) {
-    accumulate_power(mix, mix_power);
+    add_power(mix.split(), mix_power);
     for (std::size_t i = 0; i < n; ++i) {
-      accumulate(tracks[i], mix, cross_mix[i]);
+      add_cross(tracks[i].split(), mix.split(), cross_mix[i].split());
       for (std::size_t j = joint ? 0 : i; j <= i; ++j)
-        accumulate(tracks[i], tracks[j], cross_tracks[i * (i + 1) / 2 + j]);
+        add_cross(tracks[i].split(), tracks[j].split(), cross_tracks[i * (i + 1) / 2 + j].split());
     }
   }
 
   /// Solves R H = q for the tracks `live` in every bin, into filters[at] .. filters[at + m - 1].
   /// False when there are too few frames for so many tracks.
-  bool solve(const std::vector<std::size_t>& live, std::size_t at, std::size_t m, double averages) {
-    const double freedom = averages - static_cast<double>(m);
+  bool solve(const std::vector<std::size_t>& live, std::size_t at, double averages) {
+    const double freedom = averages - static_cast<double>(live.size());
     if (freedom < 2.0) return false;
-    std::vector<Complex> matrix(m * m);
-    std::vector<Complex> inverse(m * m);
-    std::vector<Complex> half(m);
-    for (std::size_t b = 0; b < kBins; ++b) {
-      bool usable = true;
-      for (std::size_t i = 0; i < m; ++i) {
-        for (std::size_t j = 0; j <= i; ++j) {
-          const std::size_t row = live[i];
-          const Band& r = cross_tracks[row * (row + 1) / 2 + live[j]];
-          matrix[i * m + j] = {static_cast<double>(r.re[b]), static_cast<double>(r.im[b])};
-        }
-        const double power = matrix[i * m + i].real();
-        if (!(power > 0.0)) usable = false;
-        matrix[i * m + i] = power * (1.0 + kRidge);
-      }
-      if (!usable || !factorise(matrix, m)) {
-        for (std::size_t i = 0; i < m; ++i) filters[at + i].weight[b] = 0.0;
-        continue;
-      }
-      invert_lower(matrix, m, inverse);
-      // With R = L L^H: H = L^-H (L^-1 q), explained = |L^-1 q|^2, and R^-1's diagonal from L^-1.
-      double explained = 0.0;
-      for (std::size_t i = 0; i < m; ++i) {
-        Complex sum;
-        for (std::size_t j = 0; j <= i; ++j) {
-          const Band& q = cross_mix[live[j]];
-          sum += inverse[i * m + j] *
-                 Complex(static_cast<double>(q.re[b]), static_cast<double>(q.im[b]));
-        }
-        half[i] = sum;
-        explained += std::norm(sum);
-      }
-      const auto power = static_cast<double>(mix_power[b]);
-      const double rest = std::max(power - explained, 1e-6 * power) / freedom;
-      for (std::size_t i = 0; i < m; ++i) {
-        Complex h;
-        double spread = 0.0;
-        for (std::size_t k = i; k < m; ++k) {
-          h += std::conj(inverse[k * m + i]) * half[k];
-          spread += std::norm(inverse[k * m + i]);
-        }
-        Filter& filter = filters[at + i];
-        const double magnitude = std::abs(h);
-        // F statistic of the track's share in this bin, less what chance gives.
-        const double evidence =
-            rest > 0.0 ? std::max(0.0, magnitude * magnitude / (spread * rest) - 1.0) : 0.0;
-        filter.evidence[b] = evidence;
-        filter.weight[b] = evidence / (1.0 + evidence / kEvidenceKnee);
-        filter.re[b] = magnitude > 0.0 ? h.real() / magnitude : 0.0;
-        filter.im[b] = magnitude > 0.0 ? h.imag() / magnitude : 0.0;
-      }
-    }
+    matrix.resize(live.size());
+    inverse.resize(live.size());
+    half.resize(live.size());
+    for (std::size_t b = 0; b < kPadded; b += 4) solve_four(live, at, freedom, b);
     return true;
+  }
+
+  /// The same for four bins from `b` on.
+  KILTER_WIDE void solve_four(const std::vector<std::size_t>& live, std::size_t at, double freedom,
+                              std::size_t b) {
+    const std::size_t m = live.size();
+    Double4 usable = Double4{} + 1.0;
+    for (std::size_t i = 0; i < m; ++i) {
+      const std::size_t row = live[i] * (live[i] + 1) / 2;
+      for (std::size_t j = 0; j <= i; ++j) load(cross_tracks[row + live[j]], b, matrix.at(i, j));
+      Double4& power = matrix.at(i, i).re;
+      usable = power > 0.0 ? usable : Double4{};
+      power *= 1.0 + kRidge;
+    }
+    factorise(matrix, usable);
+    invert_lower(matrix, inverse);
+    // With R = L L^H: H = L^-H (L^-1 q), explained = |L^-1 q|^2, and R^-1's diagonal from L^-1.
+    Double4 explained{};
+    for (std::size_t i = 0; i < m; ++i) {
+      Complex4 sum;
+      Complex4 q;
+      for (std::size_t j = 0; j <= i; ++j) {
+        load(cross_mix[live[j]], b, q);
+        add_product(inverse.at(i, j), q, sum);
+      }
+      half[i] = sum;
+      add_norm(sum, explained);
+    }
+    Float4 mix_here{};
+    kilter::load(&mix_power[b], mix_here);
+    const Double4 power = __builtin_convertvector(mix_here, Double4);
+    const Double4 least = 1e-6 * power;
+    Double4 rest = power - explained;
+    rest = (rest > least ? rest : least) / freedom;
+    for (std::size_t i = 0; i < m; ++i) {
+      Complex4 h;
+      Double4 spread{};
+      for (std::size_t k = i; k < m; ++k) {
+        const Complex4 conjugate{inverse.at(k, i).re, -inverse.at(k, i).im};
+        add_product(conjugate, half[k], h);
+        add_norm(conjugate, spread);
+      }
+      Double4 norm{};
+      add_norm(h, norm);
+      Double4 magnitude{};
+      root_of(norm, magnitude);
+      // F statistic of the track's share in this bin, less what chance gives.
+      Double4 evidence = norm / (spread * rest) - 1.0;
+      evidence = (usable > 0.0) & (rest > 0.0) & (evidence > 0.0) ? evidence : Double4{};
+      const auto sounds = magnitude > 0.0;
+      const Double4 re = sounds ? h.re / magnitude : Double4{};
+      const Double4 im = sounds ? h.im / magnitude : Double4{};
+      const Double4 weight = evidence / (1.0 + evidence / kEvidenceKnee);
+      Filter& filter = filters[at + i];
+      store(__builtin_convertvector(evidence, Float4), &filter.evidence[b]);
+      store(__builtin_convertvector(weight, Float4), &filter.weight[b]);
+      store(__builtin_convertvector(re, Float4), &filter.phase.re[b]);
+      store(__builtin_convertvector(im, Float4), &filter.phase.im[b]);
+    }
   }
 };
 
@@ -396,17 +506,16 @@ namespace {
 
 /// The highest point of the likelihood within the search, and the next one elsewhere.
 Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::complex<float>>& bins,
-                   FftVector<float>& lags, double search_s) {
+                   FftVector<float>& lags, Band& turned, double search_s) {
   Reading reading;
   double weights = 0.0;
   double squares = 0.0;
   std::fill(bins.begin(), bins.end(), std::complex<float>{});
   for (std::size_t b = 0; b < kBins; ++b) {
-    const double w = filter.weight[b];
-    weights += w;
-    squares += w * w;
-    bins[kFirstBin + b] = {static_cast<float>(w * filter.re[b]),
-                           static_cast<float>(w * filter.im[b])};
+    const float w = filter.weight[b];
+    weights += static_cast<double>(w);
+    squares += static_cast<double>(w * w);
+    bins[kFirstBin + b] = {w * filter.phase.re[b], w * filter.phase.im[b]};
   }
   if (weights <= 0.0) return reading;
   fft.inverse(bins, lags);
@@ -417,11 +526,6 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
   };
   const int guard = static_cast<int>(kRivalGuard_s * kAnalysisRateHz);
   // A peak between two lags of the grid shows up to a third lower there: climb from the best few.
-  struct Top {
-    double tau_s{0.0};
-    double value{0.0};
-    double sign{1.0};
-  };
   std::vector<int> starts;
   for (int lag = -reach; lag <= reach; ++lag)
     if (value_at(lag) >= value_at(lag - 1) && value_at(lag) > value_at(lag + 1))
@@ -434,8 +538,7 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
     if (value_at(starts[i]) < 0.5F * value_at(starts[0])) break;
     const double sign =
         lags[static_cast<std::size_t>((starts[i] + kFrame) % kFrame)] < 0.0F ? -1 : 1;
-    const double tau_s = climb(filter, static_cast<double>(starts[i]) / kAnalysisRateHz, sign);
-    tops.push_back({tau_s, sign * likelihood(filter, tau_s).value, sign});
+    tops.push_back(climb(filter, static_cast<double>(starts[i]) / kAnalysisRateHz, sign, turned));
   }
   std::stable_sort(tops.begin(), tops.end(),
                    [](const Top& a, const Top& b) { return a.value > b.value; });
@@ -449,14 +552,15 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
       break;
     }
 
-  const PhaseLine line = fit_phase(filter, best.tau_s, best.sign);
+  const PhaseLine line = fit_phase(filter, best.tau_s, best.sign, turned);
   reading.coherence = best.value / weights;
   reading.peak_sigma = best.value / std::sqrt(0.5 * kBinsShare * squares);
   reading.offset_s = line.tau_s;
   reading.inverted = best.sign < 0.0;
   reading.rival = best.value > 0.0 ? rival / best.value : 1.0;
   reading.sigma_s = line.sigma_s;
-  reading.dispersion_s = dispersion(filter, line.tau_s, best.sign);
+  turn_back(filter, line.tau_s, best.sign, turned);
+  reading.dispersion_s = dispersion(turned, filter.weight);
   reading.heard = reading.peak_sigma >= kLeastPeakSigma && reading.coherence > 0.15 &&
                   std::abs(best.tau_s) < search_s;
   return reading;
@@ -487,12 +591,12 @@ Result<std::vector<Reading>> WindowMeter::measure(const AnalysisSignal& mix,
   double mix_energy = 0.0;
   for (int f = 0; f < frames; ++f) {
     const float* mix_frame = my.mix_samples.data() + static_cast<std::ptrdiff_t>(f) * kHop;
-    mix_energy += mean_square(mix_frame);
+    mix_energy += sum_of_squares({mix_frame, kFrame}) / kFrame;
     my.transform(mix_frame, my.mix);
     const std::int64_t centre = first + static_cast<std::int64_t>(f) * kHop + kFrame / 2;
     for (std::size_t i = 0; i < present.size(); ++i)
-      if (auto taken =
-              my.take_frame(i, tracks[present[i]], static_cast<double>(centre) / kAnalysisRateHz);
+      if (auto taken = my.take_frame(i, tracks[present[i]],
+                                     static_cast<double>(centre) / kAnalysisRateHz, frames - 1 - f);
           !taken)
         return taken.error();
     my.accumulate_frame(present.size(), options_.joint);
@@ -509,14 +613,14 @@ Result<std::vector<Reading>> WindowMeter::measure(const AnalysisSignal& mix,
 
   const double averages = static_cast<double>(frames) / kOverlapLoss;
   if (options_.joint) {
-    if (!my.solve(live, 0, m, averages)) return readings;
+    if (!my.solve(live, 0, averages)) return readings;
   } else {
     for (std::size_t i = 0; i < m; ++i)
-      if (!my.solve({live[i]}, i, 1, averages)) return readings;
+      if (!my.solve({live[i]}, i, averages)) return readings;
   }
   for (std::size_t i = 0; i < m; ++i)
     readings[present[live[i]]] =
-        read_delay(my.filters[i], my.fft, my.bins, my.frame, options_.search_s);
+        read_delay(my.filters[i], my.fft, my.bins, my.frame, my.turned, options_.search_s);
   return readings;
 }
 

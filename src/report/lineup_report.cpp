@@ -41,6 +41,11 @@ double clock_drift_ppm(const LineupTrack& track) {
   return std::abs(drift_ppm) < 0.005 ? 0.0 : drift_ppm;  // no "-0.00"
 }
 
+/// A bound beyond a second says no more than that.
+std::string bound_text(double bound_us) {
+  return bound_us > 1e6 ? "> 1 s" : fmt::format("{:.1f}", bound_us);
+}
+
 /// One word for what a reader of the row must know first; the findings tell all.
 std::string row_word(const LineupTrack& track) {
   if (track.role == Role::mix) return "mix copy";
@@ -65,7 +70,7 @@ std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
           standing,
           clock_text(track.map->start_s(), kStartDecimals),
           fmt::format("{:+.2f}", clock_drift_ppm(track)),
-          fmt::format("{:.1f}", track.uncertainty_us),
+          bound_text(track.uncertainty_us),
           windows,
           track.recorder.empty() ? "-" : track.recorder,
           std::move(note)};

@@ -152,6 +152,13 @@ All 2 tracks are firm, placed to 8.1 us or better.
 )");
 }
 
+TEST(LineupReport, SaysNoMoreOfABoundBeyondASecondThanThatItIs) {
+  Lineup lineup = example();
+  lineup.tracks[1].uncertainty_us = 4.7e9;
+  EXPECT_NE(lineup_text(lineup).find("-0.02  > 1 s  101/118"), std::string::npos)
+      << lineup_text(lineup);
+}
+
 TEST(LineupReport, NamesTheClockWhereThereIsNoMix) {
   Lineup lineup = example();
   lineup.mix.reset();

@@ -588,6 +588,8 @@ class Aligner {
         placing.windows.clear();
         placing.windows_measured = placing.windows_used = 0;
         placing.findings = {duplicate_finding(tracks_[copy.of].name, copy)};
+        if (copies_[copy.of].kind == CopyKind::own_mix)  // the other side of a mixer's stereo
+          placing.findings.push_back(mix_copy_finding(copies_[copy.of]));
         placing.inverted = original.inverted != copy.inverted;
         if (original.map) placing.map = moved(*original.map, copy.delay_s, states_[k].length_s);
         if (!placing.map) placing.standing = Standing::unplaced;

@@ -318,7 +318,7 @@ Finding mix_copy_finding(const CopyVerdict& copy) {
 Finding wrong_rate_finding(double header_rate_hz, double ratio) {
   Finding finding;
   finding.code = "wrong-rate";
-  finding.rate_hz = header_rate_hz * ratio;
+  finding.rate_hz = std::round(1e6 * header_rate_hz * ratio) / 1e6;  // whole where it is
   const auto hertz = [](double hz) {
     char text[32];
     std::snprintf(text, sizeof text, "%.10g Hz", hz);

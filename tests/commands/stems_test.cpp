@@ -5,14 +5,14 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <filesystem>
 #include <optional>
 
-#include "kilter/media/audio_file.h"
-#include "reference/resample_reference.h"
 #include "run_kilter.h"
 #include "simulator/session_files.h"
 #include "simulator/simulator.h"
 #include "simulator/sound_delay.h"
+#include "stem_truth.h"
 #include "support/temporary_folder.h"
 
 namespace kilter {
@@ -22,24 +22,6 @@ namespace fs = std::filesystem;
 
 constexpr double kLimit_us = 20.0;
 constexpr double kPiece_s = 1.0;  // the slow reference works on every tap
-
-std::vector<float> read_all(const fs::path& file) {
-  auto audio = media::open_audio(file);
-  if (!audio) return {};
-  std::vector<float> sound;
-  std::vector<float> block(1 << 16);
-  for (;;) {
-    const auto got = audio->source->read(block);
-    if (!got || got->n == 0) return sound;
-    sound.insert(sound.end(), block.begin(), block.begin() + got->n);
-  }
-}
-
-std::span<const float> piece(const std::vector<float>& sound, double from_s, double length_s,
-                             double rate_hz) {
-  const auto first = static_cast<std::size_t>(std::llround(from_s * rate_hz));
-  return std::span(sound).subspan(first, static_cast<std::size_t>(length_s * rate_hz));
-}
 
 struct StemCase {
   const char* name;
@@ -62,21 +44,7 @@ class Stems : public testing::TestWithParam<StemCase> {
                                         (work_ / "done").string(), "--bits", "32f"});
     ASSERT_EQ(told.exit, 0) << told.out << told.err;
     for (const auto& track : truth_.tracks)
-      stems_.push_back(read_all(work_ / "done" / "stems" / (track.name + ".wav")));
-  }
-
-  /// What the stem should hold: the recording at the places that the truth gives.
-  std::vector<float> ideal(std::size_t track, double from_s) const {
-    const auto& recording = truth_.tracks[track];
-    const simulator::Clock& clock = recording.clock;
-    std::vector<float> sound;
-    for (int i = 0; i < static_cast<int>(kPiece_s * truth_.mix_rate_hz); ++i) {
-      const double line_s = (std::round(from_s * truth_.mix_rate_hz) + i) / truth_.mix_rate_hz;
-      const double track_s = (line_s - clock.start_s) * (1.0 + clock.drift_ppm * 1e-6);
-      sound.push_back(
-          static_cast<float>(reference::value_at(recording.samples, track_s * clock.rate_hz, 1.0)));
-    }
-    return sound;
+      stems_.push_back(test::read_all(work_ / "done" / "stems" / (track.name + ".wav")));
   }
 
   /// The longest stretch in `from_s`..`to_s` in which `person` alone talks.
@@ -112,11 +80,11 @@ TEST_P(Stems, HoldEveryFrameOfTheMixAndStandWhereTheTruthPutsThem) {
     ASSERT_EQ(stems_[k].size(), truth_.mix.size()) << name;
     // The session's recordings cover the mix from 10 s at the latest.
     for (const double from_s : {12.0, 53.0, 110.0 - kPiece_s - 0.5}) {
-      const auto expected = ideal(k, from_s);
+      const auto expected = test::true_piece(truth_, k, from_s, kPiece_s);
       const double error_us =
-          1e6 * simulator::mean_delay_s(expected,
-                                        piece(stems_[k], from_s, kPiece_s, truth_.mix_rate_hz),
-                                        truth_.mix_rate_hz);
+          1e6 * simulator::mean_delay_s(
+                    expected, test::piece(stems_[k], from_s, kPiece_s, truth_.mix_rate_hz),
+                    truth_.mix_rate_hz);
       EXPECT_LT(std::abs(error_us), kLimit_us) << name << " at " << from_s;
       std::printf("  %-10s at %6.1f s: %+7.2f us off the truth\n", name.c_str(), from_s, error_us);
     }
@@ -133,10 +101,10 @@ TEST_P(Stems, StandOnTheMixWhereOnePersonTalksAlone) {
       ++measured;
       const double length_s = alone->second - alone->first;
       const double error_us =
-          1e6 *
-          simulator::mean_delay_s(piece(truth_.mix, alone->first, length_s, truth_.mix_rate_hz),
-                                  piece(stems_[k], alone->first, length_s, truth_.mix_rate_hz),
-                                  truth_.mix_rate_hz);
+          1e6 * simulator::mean_delay_s(
+                    test::piece(truth_.mix, alone->first, length_s, truth_.mix_rate_hz),
+                    test::piece(stems_[k], alone->first, length_s, truth_.mix_rate_hz),
+                    truth_.mix_rate_hz);
       EXPECT_LT(std::abs(error_us), kLimit_us) << name << " at " << alone->first;
       std::printf("  %-10s at %6.1f s: %+7.2f us off the mix\n", name.c_str(), alone->first,
                   error_us);

@@ -22,27 +22,37 @@ class Digest {
  public:
   void process(std::span<const float> frames) {
     std::size_t i = 0;
-    while (i < frames.size() && count_ % kLanes != 0) add(frames[i++]);
-    // Several at a time: each has to wait for its own last product only.
-    for (; i + kLanes <= frames.size(); i += kLanes, count_ += kLanes)
-      for (std::size_t lane = 0; lane < kLanes; ++lane) mix(lanes_[lane], frames[i + lane]);
+    while (i < frames.size() && count_ % kGroup != 0) add(frames[i++]);
+    // Pairs by turns: each has to wait for its own last product only.
+    for (; i + kGroup <= frames.size(); i += kGroup, count_ += kGroup)
+      for (std::size_t lane = 0; lane < kLanes; ++lane) {
+        const std::uint64_t first = bits(frames[i + 2 * lane]);
+        const std::uint64_t second = bits(frames[i + 2 * lane + 1]);
+        lanes_[lane] = mixed(lanes_[lane] ^ (first | second << 32U));
+      }
     while (i < frames.size()) add(frames[i++]);
   }
   std::uint64_t value() const {
     std::uint64_t all = count_;
-    for (const std::uint64_t lane : lanes_) all = (all ^ (all >> 32U) ^ lane) * kFactor;
-    return all ^ (all >> 32U);
+    for (const std::uint64_t lane : lanes_) all = mixed(all ^ (all >> 32U) ^ mixed(lane));
+    return all;
   }
 
  private:
   static constexpr std::size_t kLanes = 4;
-  static constexpr std::uint64_t kFactor = 0x9E3779B97F4A7C15U;
+  static constexpr std::size_t kGroup = 2 * kLanes;
 
-  static void mix(std::uint64_t& digest, float sample) {
-    digest = (digest ^ std::bit_cast<std::uint32_t>(sample)) * kFactor;
-    digest ^= digest >> 29U;
+  static std::uint64_t bits(float sample) { return std::bit_cast<std::uint32_t>(sample); }
+  static std::uint64_t mixed(std::uint64_t word) {
+    word *= 0x9E3779B97F4A7C15U;
+    return word ^ (word >> 29U);
   }
-  void add(float sample) { mix(lanes_[count_++ % kLanes], sample); }
+  void add(float sample) {
+    std::uint64_t& lane = lanes_[count_ / 2 % kLanes];
+    const bool second = count_++ % 2 != 0;
+    lane ^= bits(sample) << (second ? 32U : 0U);
+    if (second) lane = mixed(lane);
+  }
 
   std::array<std::uint64_t, kLanes> lanes_{};
   std::size_t count_{0};

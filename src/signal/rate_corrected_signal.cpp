@@ -74,7 +74,7 @@ Result<void> RateCorrectedSignal::read_block(std::int64_t first, std::span<float
   return {};
 }
 
-float RateCorrectedSignal::value_at(const float* input, double fraction) const {
+KILTER_WIDE float RateCorrectedSignal::value_at(const float* input, double fraction) const {
   const double phase = fraction * static_cast<double>(phases_);
   const auto row = std::min(static_cast<std::int64_t>(phase), phases_ - 1);
   const float* filter = rows_.data() + row * 2 * half_;

@@ -78,7 +78,7 @@ KILTER_WIDE void ReducerFilter::value_batch(std::span<const float* const> phases
   store(d, out + 24);
 }
 
-float ReducerFilter::value_at(const float* input, const Place& place) const {
+KILTER_WIDE float ReducerFilter::value_at(const float* input, const Place& place) const {
   const std::int64_t phase = place.numerator * phases_ / up_;
   const std::int64_t rest = place.numerator * phases_ % up_;
   const float here = dot(input, row(phase), 2 * half_);

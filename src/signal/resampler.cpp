@@ -147,7 +147,7 @@ float MapResampler::value_at(const Run& run) const {
   return run.copies ? input[half_ - 1] : interpolate(input);
 }
 
-float MapResampler::interpolate(const float* input) const {
+KILTER_WIDE float MapResampler::interpolate(const float* input) const {
   const std::int64_t taps = 2 * half_;
   const auto phase = static_cast<std::int64_t>(position_.fraction >> (64 - phase_bits_));
   const double rest = std::ldexp(static_cast<double>(position_.fraction << phase_bits_), -64);

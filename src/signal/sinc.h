@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "kilter/signal/fft.h"
+#include "kilter/signal/wide_loops.h"
 
 namespace kilter {
 
@@ -18,11 +19,13 @@ inline double sinc(double x) {
 
 /// `count` a multiple of 8. Eight partial sums keep the order of additions fixed whatever the
 /// vector width.
-inline float dot(const float* a, const float* b, std::int64_t count) {
-  constexpr int kLanes = 8;
-  float sums[kLanes] = {};
-  for (std::int64_t i = 0; i < count; i += kLanes)
-    for (int lane = 0; lane < kLanes; ++lane) sums[lane] += a[i + lane] * b[i + lane];
+[[gnu::always_inline]] inline float dot(const float* a, const float* b, std::int64_t count) {
+  Float8 sums{}, x{}, y{};
+  for (std::int64_t i = 0; i < count; i += 8) {
+    load(a + i, x);
+    load(b + i, y);
+    sums += x * y;
+  }
   return ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
 }
 

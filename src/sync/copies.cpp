@@ -10,6 +10,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/signal/fft.h"
 #include "kilter/sync/line_fit.h"
+#include "wide_bands.h"
 
 namespace kilter::sync {
 namespace {
@@ -81,18 +82,13 @@ class Analyser {
       const double place = (placed.at(mix_s) + late_s + slope * mix_s) * kAnalysisRateHz;
       const auto whole = static_cast<std::int64_t>(std::llround(place));
       if (auto read = placed.signal->read(whole - kFrame / 2, samples_); !read) return read.error();
-      for (std::size_t i = 0; i < kFrame; ++i) buffer_[i] = samples_[i] * window_[i];
+      multiply(samples_.data(), window_, buffer_);
       fft_.forward(buffer_, bins_);
+      const Split frame{std::span(out.re).subspan(static_cast<std::size_t>(f) * kBins, kBins),
+                        std::span(out.im).subspan(static_cast<std::size_t>(f) * kBins, kBins)};
+      split(&bins_[kFirstBin], frame);
       const double angle = 2.0 * std::numbers::pi * (place - static_cast<double>(whole)) / kFrame;
-      const Complex step = std::polar(1.0, angle);
-      Complex turn = std::polar(1.0, angle * static_cast<double>(kFirstBin));
-      const auto at = static_cast<std::size_t>(f) * kBins;
-      for (std::size_t b = 0; b < kBins; ++b) {
-        const Complex value = Complex(bins_[kFirstBin + b]) * turn;
-        out.re[at + b] = static_cast<float>(value.real());
-        out.im[at + b] = static_cast<float>(value.imag());
-        turn *= step;
-      }
+      turn(frame, angle * static_cast<double>(kFirstBin), angle, frame);
     }
     return {};
   }

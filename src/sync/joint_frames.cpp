@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "wide_bands.h"
+
 namespace kilter::sync {
 namespace {
 
@@ -20,30 +22,6 @@ Complex at(const BandSpectrum& spectrum, std::size_t b, std::size_t pool) {
   for (std::size_t i = b < pool ? 0 : b - pool; i < end; ++i)
     sum += Complex(static_cast<double>(spectrum.re[i]), static_cast<double>(spectrum.im[i]));
   return sum;
-}
-
-/// Moves the sound of a frame earlier by a fraction of a sample.
-void advance(BandSpectrum& band, std::size_t first_bin, int frame, double samples) {
-  const double per_bin = 2.0 * std::numbers::pi * samples / frame;
-  const Complex step = std::polar(1.0, per_bin);
-  Complex turn = std::polar(1.0, per_bin * static_cast<double>(first_bin));
-  for (std::size_t b = 0; b < band.re.size(); ++b) {
-    const auto c = static_cast<float>(turn.real());
-    const auto s = static_cast<float>(turn.imag());
-    const float re = band.re[b] * c - band.im[b] * s;
-    band.im[b] = band.re[b] * s + band.im[b] * c;
-    band.re[b] = re;
-    turn = {turn.real() * step.real() - turn.imag() * step.imag(),
-            turn.real() * step.imag() + turn.imag() * step.real()};
-  }
-}
-
-/// sum += conj(a) * b
-void accumulate(const BandSpectrum& a, const BandSpectrum& b, BandSpectrum& sum) {
-  for (std::size_t i = 0; i < sum.re.size(); ++i) {
-    sum.re[i] += a.re[i] * b.re[i] + a.im[i] * b.im[i];
-    sum.im[i] += a.re[i] * b.im[i] - a.im[i] * b.re[i];
-  }
 }
 
 /// Solves the Hermitian system in place by Cholesky's factors; `a` row-major, lower triangle. False
@@ -112,13 +90,10 @@ Result<void> FrameTaker::take(const AnalysisSignal& signal, std::int64_t centre,
   const auto from = samples(signal, centre - frame() / 2);
   if (!from) return from.error();
   const float* sound = *from;
-  for (std::size_t i = 0; i < buffer_.size(); ++i) buffer_[i] = sound[i] * window_[i];
+  multiply(sound, window_, buffer_);
   fft_.forward(buffer_, spectrum_);
   out.resize(bins_);
-  for (std::size_t b = 0; b < bins_; ++b) {
-    out.re[b] = spectrum_[first_bin_ + b].real();
-    out.im[b] = spectrum_[first_bin_ + b].imag();
-  }
+  split(&spectrum_[first_bin_], out.split());
   return {};
 }
 
@@ -132,7 +107,8 @@ Result<bool> FrameTaker::take(const MappedTrack& track, double line_s, BandSpect
   const double place = *track_s * kAnalysisRateHz;
   const auto whole = static_cast<std::int64_t>(std::llround(place));
   if (auto taken = take(*track.signal, whole, out); !taken) return taken.error();
-  advance(out, first_bin_, frame(), place - static_cast<double>(whole));
+  const double step = 2.0 * std::numbers::pi * (place - static_cast<double>(whole)) / frame();
+  turn(out.split(), step * static_cast<double>(first_bin_), step, out.split());
   return true;
 }
 
@@ -150,9 +126,9 @@ void JointFit::reset(std::size_t tracks) {
 
 void JointFit::add(std::span<const BandSpectrum> tracks, const BandSpectrum& target) {
   for (std::size_t i = 0; i < tracks_; ++i) {
-    accumulate(tracks[i], target, cross_[i]);
+    add_cross(tracks[i].split(), target.split(), cross_[i].split());
     for (std::size_t j = 0; j <= i; ++j)
-      accumulate(tracks[i], tracks[j], matrix_[i * (i + 1) / 2 + j]);
+      add_cross(tracks[i].split(), tracks[j].split(), matrix_[i * (i + 1) / 2 + j].split());
   }
 }
 
@@ -185,24 +161,14 @@ void JointFit::solve(std::size_t pool) {
 }
 
 void JointFit::put_back(std::size_t track, const BandSpectrum& sound, BandSpectrum& out) const {
-  const BandSpectrum& h = filters_[track];
-  for (std::size_t b = 0; b < bins_; ++b) {
-    out.re[b] += h.re[b] * sound.re[b] - h.im[b] * sound.im[b];
-    out.im[b] += h.re[b] * sound.im[b] + h.im[b] * sound.re[b];
-  }
+  add_product(filters_[track].split(), sound.split(), 1.0F, out.split());
 }
 
 void JointFit::residual(std::span<const BandSpectrum> tracks, const BandSpectrum& target,
                         BandSpectrum& out) const {
   if (&out != &target) out = target;
-  for (std::size_t i = 0; i < tracks_; ++i) {
-    const BandSpectrum& h = filters_[i];
-    const BandSpectrum& z = tracks[i];
-    for (std::size_t b = 0; b < bins_; ++b) {
-      out.re[b] -= h.re[b] * z.re[b] - h.im[b] * z.im[b];
-      out.im[b] -= h.re[b] * z.im[b] + h.im[b] * z.re[b];
-    }
-  }
+  for (std::size_t i = 0; i < tracks_; ++i)
+    add_product(filters_[i].split(), tracks[i].split(), -1.0F, out.split());
 }
 
 std::optional<TimeMap> on_clock_of(const TimeMap& other, const TimeMap& track, double line_s,

@@ -10,6 +10,7 @@
 
 #include "kilter/signal/fft.h"
 #include "kilter/sync/window_meter.h"
+#include "wide_bands.h"
 
 namespace kilter::sync {
 
@@ -25,6 +26,8 @@ struct BandSpectrum {
     std::fill(re.begin(), re.end(), 0.0F);
     std::fill(im.begin(), im.end(), 0.0F);
   }
+  Split split() { return {re, im}; }
+  ConstSplit split() const { return {re, im}; }
 };
 
 /// Frames of one size, as spectra of one band. Not thread-safe: one per thread.

@@ -100,6 +100,21 @@ KILTER_WIDE void add_cross(const ConstSplit& a, const ConstSplit& b, const Split
   }
 }
 
+KILTER_WIDE void add_product(const ConstSplit& a, const ConstSplit& b, float share,
+                             const Split& sum) {
+  const float* const ar = a.re.data();
+  const float* const ai = a.im.data();
+  const float* const br = b.re.data();
+  const float* const bi = b.im.data();
+  float* const re = sum.re.data();
+  float* const im = sum.im.data();
+  const std::size_t count = sum.re.size();
+  for (std::size_t i = 0; i < count; ++i) {
+    re[i] += share * (ar[i] * br[i] - ai[i] * bi[i]);
+    im[i] += share * (ar[i] * bi[i] + ai[i] * br[i]);
+  }
+}
+
 KILTER_WIDE void add_power(const ConstSplit& a, std::span<float> sum) {
   const float* const re = a.re.data();
   const float* const im = a.im.data();

@@ -28,6 +28,8 @@ void split(const std::complex<float>* values, const Split& out);
 void turn(const ConstSplit& values, double first, double step, const Split& out);
 /// sum += conj(a) * b
 void add_cross(const ConstSplit& a, const ConstSplit& b, const Split& sum);
+/// sum += share * a * b
+void add_product(const ConstSplit& a, const ConstSplit& b, float share, const Split& sum);
 /// sum += |a|^2
 void add_power(const ConstSplit& a, std::span<float> sum);
 

@@ -58,6 +58,7 @@ constexpr double kFineGate_s = 1.0e-3;  // of a recorder's windows round its bes
 constexpr double kFinalGate_s = 0.25e-3;
 constexpr double kRestless_s = 1.0e-3;
 constexpr double kLeakReach_s = 0.8;  // a loudspeaker's way through a network and back
+constexpr int kUnvouchedTalk_s = 4;
 constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kOwnMargin = 1.5;
@@ -98,6 +99,7 @@ class Aligner {
     if (auto done = find_seams(); !done) return done.error();
     fit_recorders(kFineGate_s);
     keep_clear_windows();
+    find_unvouched_talk();
     if (auto done = measure(kFinal, options_.joint, 0.70, 1.0); !done) return done.error();
     // The steps of the mix and the clocks' lines settle together.
     for (int round = 0; round < kMixStepRounds && mix_spans_.size() > 1; ++round) {
@@ -391,6 +393,54 @@ class Aligner {
         if (!is_clear(m.reading) || !mapped_s || std::abs(m.mix_s - *mapped_s) > kRestless_s)
           state.restless.push_back(m.at_s);
       }
+  }
+
+  /// A guest who talks at an end of the track where no window stands on the line: a seam that left
+  /// too little behind it to be found may lie between. (A room microphone hears neighbours there.)
+  void find_unvouched_talk() {
+    const std::vector<bool> remote = remote_tracks();
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      TrackState& state = states_[k];
+      if (!state.placed || !remote[k] || state.splice_s > 0.0) continue;
+      double first_s = 1e300;
+      double last_s = -1e300;
+      for (std::size_t i = 0; i < state.measured.size(); ++i) {
+        if (state.weights[i] <= 0.1) continue;
+        first_s = std::min(first_s, state.measured[i].track_s);
+        last_s = std::max(last_s, state.measured[i].track_s);
+      }
+      const std::vector<char> talks = talking_seconds(k);
+      int before = 0;
+      int after = 0;
+      for (std::size_t s = 0; s < talks.size(); ++s) {
+        const auto at_s = static_cast<double>(s);
+        const auto mix_s = state.map->to_line(at_s);
+        if (talks[s] == 0 || !mix_s || *mix_s < 0.0 || *mix_s > mix_.length_s - 1.0) continue;
+        if (at_s < first_s - kFine.window_s) ++before;
+        if (at_s > last_s + kFine.window_s) ++after;
+      }
+      if (before >= kUnvouchedTalk_s) state.unvouched_s = std::max(0.0, first_s - kFine.window_s);
+      if (after >= kUnvouchedTalk_s) state.unvouched_s = last_s + kFine.window_s;
+    }
+  }
+
+  /// Seconds of the track in which as much sets in as in its lively half.
+  std::vector<char> talking_seconds(std::size_t k) const {
+    const OnsetFeatures& features = features_[k];
+    std::vector<double> onsets(static_cast<std::size_t>(features.frames() / kFeatureRateHz), 0.0);
+    for (std::size_t s = 0; s < onsets.size(); ++s)
+      for (const auto& band : features.bands)
+        for (std::size_t t = s * kFeatureRateHz; t < (s + 1) * kFeatureRateHz; ++t) {
+          const auto rise = static_cast<double>(std::max<int>(band[t], 0));
+          onsets[s] += rise * rise;
+        }
+    std::vector<double> sorted = onsets;
+    std::sort(sorted.begin(), sorted.end());
+    const double lively = sorted.empty() ? 0.0 : 0.5 * sorted[sorted.size() * 9 / 10];
+    std::vector<char> talks(onsets.size(), 0);
+    for (std::size_t s = 0; s < onsets.size(); ++s)
+      talks[s] = lively > 0.0 && onsets[s] > lively ? 1 : 0;
+    return talks;
   }
 
   /// A track whose windows agree on nothing was placed by chance: it must not explain the others'
@@ -732,7 +782,7 @@ class Aligner {
     result.match_sigma = state.first.match_sigma;
     result.windows_measured = static_cast<int>(state.measured.size());
     if (!state.placed) return result;
-    const Evidence evidence{mix_, tracks_, states_, mix_spans_, leaks_};
+    const Evidence evidence{mix_, tracks_, states_, mix_spans_, seams_, leaks_};
     result.recorder = state.recorder;
     result.remote = remote;
     result.windows_used = state.used;

@@ -4,8 +4,10 @@
 #include <cmath>
 #include <complex>
 #include <numeric>
+#include <utility>
 
 #include "kilter/signal/fft.h"
+#include "wide_bands.h"
 
 namespace kilter::sync {
 namespace {
@@ -26,7 +28,17 @@ constexpr double kFoundInAll = 10.0;
 constexpr double kAboveRival = 1.3;
 constexpr double kRivalInOne = 10.5;  // so strong, another line is no chance: the track has seams
 
-using Spectrum = FftVector<std::complex<float>>;
+/// Split, so that loops over bins vectorise.
+struct Spectrum {
+  std::vector<float> re;
+  std::vector<float> im;
+  void resize(std::size_t bins) {
+    re.resize(bins);
+    im.resize(bins);
+  }
+  Split split() { return {re, im}; }
+  ConstSplit split() const { return {re, im}; }
+};
 
 double liveliness_of(const OnsetFeatures& track, std::int64_t first, std::int64_t length) {
   double sum = 0.0;
@@ -109,7 +121,9 @@ class Correlator {
         length_(length),
         fft_(kBlock),
         buffer_(kBlock),
-        sum_(static_cast<std::size_t>(fft_.bins())) {}
+        bins_(static_cast<std::size_t>(fft_.bins())) {
+    sum_.resize(bins_.size());
+  }
 
   Chunk make_chunk(const OnsetFeatures& track, std::int64_t first) {
     Chunk chunk;
@@ -118,8 +132,7 @@ class Correlator {
       std::fill(buffer_.begin(), buffer_.end(), 0.0F);
       std::transform(track.bands[b].begin() + first, track.bands[b].begin() + first + length_,
                      buffer_.begin(), to_float);
-      chunk.spectra[b].resize(static_cast<std::size_t>(fft_.bins()));
-      fft_.forward(buffer_, chunk.spectra[b]);
+      transform(chunk.spectra[b]);
     }
     return chunk;
   }
@@ -128,12 +141,11 @@ class Correlator {
   void run(std::vector<Chunk>& chunks, const std::atomic<bool>* stop) {
     const std::int64_t step = kBlock - length_ - 1;
     std::array<Spectrum, kFeatureBands> block;
-    for (auto& spectrum : block) spectrum.resize(static_cast<std::size_t>(fft_.bins()));
     for (std::int64_t lag = -length_ + 1; lag < reference_.frames(); lag += step) {
       if (stop != nullptr && stop->load()) return;
       for (std::size_t b = 0; b < kFeatureBands; ++b) {
         load(reference_.bands[b], lag);
-        fft_.forward(buffer_, block[b]);
+        transform(block[b]);
       }
       for (Chunk& chunk : chunks) correlate(chunk, block, lag, step);
     }
@@ -142,6 +154,12 @@ class Correlator {
  private:
   static float to_float(std::int8_t onset) {
     return static_cast<float>(onset) / static_cast<float>(kFeatureSteps);
+  }
+
+  void transform(Spectrum& out) {
+    fft_.forward(buffer_, bins_);
+    out.resize(bins_.size());
+    split(bins_.data(), out.split());
   }
 
   void load(const std::vector<std::int8_t>& band, std::int64_t first) {
@@ -155,17 +173,12 @@ class Correlator {
 
   void correlate(Chunk& chunk, const std::array<Spectrum, kFeatureBands>& block, std::int64_t lag,
                  std::int64_t step) {
-    std::fill(sum_.begin(), sum_.end(), std::complex<float>{});
-    for (std::size_t b = 0; b < kFeatureBands; ++b) {
-      const Spectrum& x = chunk.spectra[b];
-      const Spectrum& y = block[b];
-      for (std::size_t k = 0; k < sum_.size(); ++k) {
-        const float re = x[k].real() * y[k].real() + x[k].imag() * y[k].imag();
-        const float im = x[k].real() * y[k].imag() - x[k].imag() * y[k].real();
-        sum_[k] += std::complex<float>(re, im);
-      }
-    }
-    fft_.inverse(sum_, buffer_);
+    std::fill(sum_.re.begin(), sum_.re.end(), 0.0F);
+    std::fill(sum_.im.begin(), sum_.im.end(), 0.0F);
+    for (std::size_t b = 0; b < kFeatureBands; ++b)
+      add_cross(std::as_const(chunk).spectra[b].split(), block[b].split(), sum_.split());
+    for (std::size_t k = 0; k < bins_.size(); ++k) bins_[k] = {sum_.re[k], sum_.im[k]};
+    fft_.inverse(bins_, buffer_);
     const std::int64_t valid = std::min(step, reference_.frames() - lag);
     for (std::int64_t i = 0; i < valid; ++i) {
       const auto at = static_cast<std::size_t>(i);
@@ -184,6 +197,7 @@ class Correlator {
   std::int64_t length_;
   RealFft fft_;
   FftVector<float> buffer_;
+  FftVector<std::complex<float>> bins_;
   Spectrum sum_;
 };
 

@@ -20,6 +20,8 @@ constexpr double kDispersionShare = 0.5;       // of the disagreement between lo
 // (3 to 11 us seen), and what a lossy codec adds.
 constexpr double kFloor_us = 8.0;
 constexpr double kLossyFloor_us = 5.0;
+constexpr double kShort_us = 6.0;  // in a talk of kShort_s; falls with the root of the length
+constexpr double kShort_s = 120.0;
 constexpr double kMixStep_us = 5.0;        // of every step of the mix itself
 constexpr int kLeastClear = 2;             // for firm
 constexpr double kStep_s = 0.5e-3;         // off the line by so much, a clear window contradicts it
@@ -146,6 +148,19 @@ std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states,
   return unlike >= alike ? first : std::nullopt;
 }
 
+/// A seam that moves this track and may be somebody else's.
+const Seam* unsure_seam(const Evidence& evidence, std::size_t track) {
+  for (const Seam& seam : evidence.seams) {
+    const bool shows =
+        std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
+    if (seam.unsure &&
+        (shows || seam.cause == SeamCause::mix ||
+         (seam.cause == SeamCause::recorder && seam.recorder == evidence.states[track].recorder)))
+      return &seam;
+  }
+  return nullptr;
+}
+
 }  // namespace
 
 double uncertainty_us(const Evidence& evidence, std::size_t track, int level, double track_s) {
@@ -158,6 +173,8 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
   double floor_us = kFloor_us;
   if (evidence.mix.lossy) floor_us += kLossyFloor_us;
   if (evidence.tracks[track].lossy) floor_us += kLossyFloor_us;
+  // A few minutes hold a few sentences of each voice, whose spectra pull all one way.
+  floor_us += kShort_us * std::sqrt(kShort_s / std::max(evidence.mix.length_s, 1.0));
   floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
   const double sigma_us = 1e6 * state.fit.sigma_s(level, track_s);
   const double mix_steps_us = kMixStep_us * static_cast<double>(evidence.mix_spans.size() - 1);
@@ -172,6 +189,14 @@ std::string reason_to_doubt(const Evidence& evidence, std::size_t track, double 
     return "A part of it, about " + clock_text(*stray_s) +
            " of the track, fits the mix at another place than the rest: it, or the mix, may have "
            "lost or repeated a stretch there.";
+  if (state.unvouched_s)
+    return "About " + clock_text(*state.unvouched_s * state.rate_ratio) +
+           " of the track, towards its end there, somebody talks and nothing in the mix stands "
+           "where the rest puts it: a stretch may be lost or repeated there.";
+  if (const Seam* seam = unsure_seam(evidence, track))
+    return "Near " + clock_text(seam->place.mix_end_s) +
+           " of the mix everything steps, and no track stays whole there to say whether the mix or "
+           "a recording lost or repeated a stretch.";
   if (const auto other = unlike_sibling(evidence.states, track))
     return "It begins with \"" + evidence.tracks[*other].name +
            "\" and is as long to the frame, as tracks of one recorder are, yet its windows put it "

@@ -18,6 +18,7 @@ struct Evidence {
   const std::vector<TrackInput>& tracks;
   const std::vector<TrackState>& states;
   const std::vector<Span>& mix_spans;
+  const std::vector<Seam>& seams;
   const std::vector<Leak>& leaks;
 };
 

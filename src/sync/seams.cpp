@@ -97,7 +97,7 @@ void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>&
     Seam own = seam;
     own.tracks = {k};
     own.shown = {seam.shown[i]};
-    own.step_s = seam.shown[i].step_s;
+    own.step_s = own.seen_s = seam.shown[i].step_s;
     own.cause = remote[k] && std::abs(seam.step_s) <= kLongestBuffer_s ? SeamCause::stream
                                                                        : SeamCause::track;
     out.push_back(std::move(own));
@@ -107,28 +107,33 @@ void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>&
 void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<bool>& remote,
            std::vector<Seam>& out) {
   const Witnesses w = witnesses_of(seam, states);
-  seam.recorder = states[seam.tracks.front()].recorder;
-  if (w.recorders > 1) {
-    if (!w.another_runs_through && !w.sibling_runs_through) {
-      seam.cause = SeamCause::mix;
-      seam.recorder = -1;
-      out.push_back(std::move(seam));
-    } else {
-      split(seam, remote, out);
-    }
+  seam.seen_s = seam.step_s;
+  seam.recorder = seam.shown_by = states[seam.tracks.front()].recorder;
+  const bool everybody = !w.another_runs_through && !w.sibling_runs_through;
+  if (w.recorders > 1 && !everybody) {
+    split(seam, remote, out);
+    return;
+  }
+  if (w.recorders > 1 || (everybody && w.others > 0)) {
+    // Nobody stays whole. With another recorder's track on the same step it is the mix; where the
+    // others step by other amounts just then, that is still the likeliest.
+    seam.unsure = w.recorders == 1;
+    seam.cause = SeamCause::mix;
+    seam.recorder = -1;
+    out.push_back(std::move(seam));
     return;
   }
   const bool whole_recorder =
       !w.sibling_runs_through && (seam.tracks.size() > 1 || (w.siblings > 0 && w.same_length));
-  if (whole_recorder || (seam.tracks.size() == 1 && w.siblings == 0 && !w.another_runs_through)) {
-    seam.cause = whole_recorder ? SeamCause::recorder : SeamCause::track;
-    seam.mix_or_recorder = w.others == 0;
-    if (!whole_recorder && remote[seam.tracks.front()] && std::abs(seam.step_s) <= kLongestBuffer_s)
-      seam.cause = SeamCause::stream;
-    out.push_back(std::move(seam));
+  if (!whole_recorder && (seam.tracks.size() > 1 || w.siblings > 0)) {
+    split(seam, remote, out);
     return;
   }
-  split(seam, remote, out);
+  seam.cause = whole_recorder ? SeamCause::recorder : SeamCause::track;
+  seam.mix_or_recorder = w.others == 0;
+  if (!whole_recorder && remote[seam.tracks.front()] && std::abs(seam.step_s) <= kLongestBuffer_s)
+    seam.cause = SeamCause::stream;
+  out.push_back(std::move(seam));
 }
 
 LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
@@ -153,13 +158,13 @@ std::vector<Reference> references_of(const std::vector<TrackState>& states, cons
   for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
     const TrackState& state = states[seam.tracks[i]];
     // One that follows its neighbours' voices on one side knows the lines badly.
-    if (seam.tracks.size() > 1 && std::abs(seam.shown[i].step_s - seam.step_s) > kSameStep_s)
+    if (seam.tracks.size() > 1 && std::abs(seam.shown[i].step_s - seam.seen_s) > kSameStep_s)
       continue;
     auto known = std::find_if(references.begin(), references.end(),
                               [&](const Reference& r) { return r.recorder == state.recorder; });
     if (known == references.end())
       known = references.insert(references.end(), Reference{state.recorder, 1.0, {}, {}});
-    const double away_s = std::abs(seam.shown[i].step_s - seam.step_s);
+    const double away_s = std::abs(seam.shown[i].step_s - seam.seen_s);
     if (away_s >= known->away_s) continue;
     known->away_s = away_s;
     known->before = local_line(state.curve, seam.shown[i].level, middle_s);
@@ -180,7 +185,7 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
       if (testifies) witnesses.push_back({tracks[k].signal, reference.before, reference.after});
     }
   if (witnesses.empty()) return {};
-  const double seen_s = seam.tracks.size() == 1 ? seam.shown.front().step_s : seam.step_s;
+  const double seen_s = seam.seen_s;
   const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
   const double to_s = std::max(from_s, seam.mix_to_s + kHalfWindow_s - std::max(0.0, seen_s));
   auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s);
@@ -194,31 +199,47 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
   // mix repeated, no track has.
   const bool tracks_fault = found->zeros || (found->repeated && seen_s < 0.0);
   const bool mixs_fault = found->repeated && seen_s > 0.0;
-  if (seam.mix_or_recorder && seam.cause != SeamCause::stream &&
-      (mixs_fault || (seen_s < 0.0 && !tracks_fault))) {
-    seam.cause = SeamCause::mix;
-    seam.recorder = -1;
+  if (seam.mix_or_recorder && seam.cause != SeamCause::stream) {
+    seam.unsure = !mixs_fault && !tracks_fault;
+    if (mixs_fault || (seen_s < 0.0 && !tracks_fault)) {
+      seam.cause = SeamCause::mix;
+      seam.recorder = -1;
+    }
   }
   // The mix's own part of a step is no part of the track's.
-  if (seen_s != seam.step_s && seam.tracks.size() == 1)
+  if (seen_s != seam.step_s)
     seam.place.track_from_s = seam.place.track_end_s + std::max(0.0, -seam.step_s);
   return {};
 }
 
-/// Where the mix and a track step together, the track shows the sum: the mix's part is taken off.
+/// Where the mix and a track step together, the track shows the sum: the mix's part, which most
+/// tracks show, is taken off.
 void take_off_the_mix(std::vector<Seam>& seams) {
-  for (Seam& own : seams) {
-    if (own.cause == SeamCause::mix || own.cause == SeamCause::recorder) continue;
-    for (Seam& mix : seams) {
-      if (mix.cause != SeamCause::mix || shows(mix, own.tracks.front()) ||
-          own.mix_from_s >= mix.mix_to_s || own.mix_to_s <= mix.mix_from_s ||
-          std::abs(own.step_s - mix.step_s) > 0.5 * std::abs(mix.step_s))
+  std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
+    if ((a.cause == SeamCause::mix) != (b.cause == SeamCause::mix))
+      return a.cause == SeamCause::mix;
+    return a.unsure != b.unsure ? b.unsure : a.tracks.size() > b.tracks.size();
+  });
+  for (std::size_t i = 0; i < seams.size(); ++i)
+    for (std::size_t m = 0; m < i; ++m) {
+      Seam& own = seams[i];
+      Seam& mix = seams[m];
+      if (mix.cause != SeamCause::mix || own.mix_from_s >= mix.mix_to_s ||
+          own.mix_to_s <= mix.mix_from_s)
         continue;
+      const bool known = std::any_of(own.tracks.begin(), own.tracks.end(),
+                                     [&](std::size_t k) { return shows(mix, k); });
+      if (known) continue;
       own.step_s -= mix.step_s;
-      mix.tracks.push_back(own.tracks.front());
-      mix.shown.push_back(own.shown.front());
+      own.unsure = mix.unsure;
+      if (own.cause == SeamCause::mix) {
+        own.cause = own.tracks.size() > 1 ? SeamCause::recorder : SeamCause::track;
+        own.recorder = own.shown_by;
+      }
+      mix.tracks.insert(mix.tracks.end(), own.tracks.begin(), own.tracks.end());
+      mix.shown.insert(mix.shown.end(), own.shown.begin(), own.shown.end());
+      break;
     }
-  }
   seams.erase(std::remove_if(seams.begin(), seams.end(),
                              [](const Seam& seam) { return std::abs(seam.step_s) < kLeastStep_s; }),
               seams.end());

@@ -18,10 +18,13 @@ struct Seam {
   std::vector<std::size_t> tracks;  ///< that show it
   std::vector<Step> shown;          ///< how each of them does
   int recorder{-1};                 ///< whose it is, unless it is the mix's
+  int shown_by{-1};                 ///< the recorder of the first of `tracks`
   double mix_from_s{0.0};           ///< it lies between these
   double mix_to_s{0.0};
   double step_s{0.0};           ///< what follows is heard so much later in the mix
+  double seen_s{0.0};           ///< the same with the mix's part in it
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
+  bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness
   SeamPlace place;
 };
 

@@ -67,6 +67,7 @@ struct TrackState {
   std::vector<Step> steps;
   double splice_s{0.0};  // of a stream that is spliced instead of drifting; 0: none
   int recorder{-1};
+  std::optional<double> unvouched_s;  // a guest talks near there, and no window says where
 
   /// How far the used windows together stand above chance.
   double evidence_sigma() const {

@@ -97,16 +97,14 @@ int write_fully(int descriptor, std::span<const std::byte> bytes, std::int64_t o
 }
 
 /// Frames `from`.. of one encoded block into `out`.
-void decode(const std::byte* block, std::size_t from, std::span<float> out) {
+KILTER_WIDE void decode(const std::byte* block, std::size_t from, std::span<float> out) {
   float scale = 0.0F;
   std::memcpy(&scale, block, sizeof scale);
-  const std::byte* sample = block + sizeof scale + from * sizeof(std::int16_t);
-  for (float& x : out) {
-    std::int16_t value = 0;
-    std::memcpy(&value, sample, sizeof value);
-    x = scale * static_cast<float>(value);
-    sample += sizeof value;
-  }
+  std::array<std::int16_t, kBlockFrames> values;
+  std::memcpy(values.data(), block + sizeof scale + from * sizeof(std::int16_t),
+              out.size() * sizeof(std::int16_t));
+  float* const to = out.data();
+  for (std::size_t i = 0; i < out.size(); ++i) to[i] = scale * static_cast<float>(values[i]);
 }
 
 KILTER_WIDE float peak_of(std::span<const float> frames) {
@@ -226,8 +224,13 @@ Result<void> ScratchSignal::write_encoded() {
 }
 
 Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const {
-  std::fill(out.begin(), out.end(), 0.0F);
   const std::int64_t last = std::min(first + std::ssize(out), frames_);
+  // What lies outside of the track.
+  const auto from = static_cast<std::size_t>(std::clamp<std::int64_t>(-first, 0, std::ssize(out)));
+  const auto to = static_cast<std::size_t>(
+      std::clamp<std::int64_t>(last - first, static_cast<std::int64_t>(from), std::ssize(out)));
+  std::fill_n(out.begin(), from, 0.0F);
+  std::fill(out.begin() + static_cast<std::ptrdiff_t>(to), out.end(), 0.0F);
   std::array<std::byte, kBlocksPerRead * kBlockBytes> bytes;
   const auto block_frames = static_cast<std::int64_t>(kBlockFrames);
   const auto chunk_blocks = static_cast<std::int64_t>(kBlocksPerChunk);

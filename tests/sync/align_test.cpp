@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "simulator/simulator.h"
@@ -184,8 +185,9 @@ struct LossCase {
 };
 class ATrackThatLostAStretch : public testing::TestWithParam<LossCase> {};
 
-// One straight line cannot be right on both sides of the loss: whatever is offered, it is not firm.
-TEST_P(ATrackThatLostAStretch, IsNeverFirm) {
+// What stands on both sides of the loss is found on both: each side lies where it was, and a seam
+// of the right size lies between.
+TEST_P(ATrackThatLostAStretch, IsRightOnBothSides) {
   Heard heard = hear(simulator::hybrid_session(27, 100.0, 2, 1));
   const auto [name, track, lost_s] = GetParam();
   const MemorySignal& whole = *heard.signals[track];
@@ -199,7 +201,22 @@ TEST_P(ATrackThatLostAStretch, IsNeverFirm) {
   heard.tracks[track].length_s = left_s;
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
   ASSERT_TRUE(placings);
-  EXPECT_NE(placings->tracks[track].standing, Standing::firm);
+  const TrackPlacing& holed_track = placings->tracks[track];
+  ASSERT_TRUE(holed_track.map);
+  // The cut is found within the pause that it lies in: look well away from it.
+  const double cut_s = 0.5 * static_cast<double>(whole.frames()) / kAnalysisRateHz;
+  for (const double track_s : {5.0, 20.0, left_s - 15.0, left_s - 5.0}) {
+    const double whole_s = track_s < cut_s ? track_s : track_s + lost_s;
+    const auto line_s = holed_track.map->to_line(track_s);
+    ASSERT_TRUE(line_s) << track_s;
+    EXPECT_NEAR(*line_s, heard.sound.line_of(track, whole_s), 50e-6) << track_s;
+  }
+  const auto seam = std::find_if(holed_track.findings.begin(), holed_track.findings.end(),
+                                 [](const Finding& finding) { return finding.code == "seam"; });
+  ASSERT_NE(seam, holed_track.findings.end());
+  const double step_s =
+      heard.sound.line_of(track, cut_s + lost_s) - heard.sound.line_of(track, cut_s);
+  EXPECT_NEAR(seam->step_s.value_or(0.0), step_s, 100e-6);
   for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
     if (k == track || placings->tracks[k].standing != Standing::firm) continue;
     EXPECT_LT(heard.worst_error_us(k, placings->tracks[k]), 1000.0) << heard.tracks[k].name;

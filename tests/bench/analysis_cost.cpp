@@ -11,7 +11,6 @@
 #include <cstdio>
 #include <filesystem>
 #include <memory>
-#include <random>
 #include <stdexcept>
 #include <string>
 #include <vector>
@@ -20,6 +19,7 @@
 #include "kilter/intake/intake.h"
 #include "kilter/sync/align.h"
 #include "simulator/session_files.h"
+#include "support/temporary_folder.h"
 
 namespace {
 
@@ -33,7 +33,6 @@ struct Request {
   std::uint64_t seed{1};
   int threads{2};
   int rounds{3};
-  fs::path folder;
 };
 
 struct Cost {
@@ -178,8 +177,8 @@ void print(const std::string& name, const Cost& cost, double hours) {
 void measure(const simulator::Session& session, bool flac, const Request& request) {
   simulator::FileOptions options;
   options.flac = flac;
-  const fs::path folder = request.folder / (flac ? "flac" : "wav");
-  if (auto written = simulator::write_session(session, folder, options); !written)
+  const test::TemporaryFolder folder;
+  if (auto written = simulator::write_session(session, folder.path(), options); !written)
     throw std::runtime_error(written.error().what);
   std::vector<fs::path> files{folder /
                               simulator::file_name(options.mix_name, session.mix_coding, options)};
@@ -202,8 +201,6 @@ void measure(const simulator::Session& session, bool flac, const Request& reques
   fmt::print("  {:<16}{:>10.2f}{:>10.2f}\n", "ratio", all.cpu_s / decoding.cpu_s,
              all.wall_s / decoding.wall_s);
   fmt::print("  furthest from the truth {:.2f} us\n", furthest_us(session, analysis.alignment));
-  std::error_code ignored;
-  fs::remove_all(folder, ignored);
 }
 
 }  // namespace
@@ -219,27 +216,18 @@ int main(int argc, char** argv) {
   app.add_option("--threads", request.threads, "[2]")->check(CLI::Range(1, 64));
   app.add_option("--rounds", request.rounds, "of decoding; the best counts [3]")
       ->check(CLI::Range(1, 100));
-  app.add_option("--folder", request.folder, "for the files while they are needed [the system's]");
   CLI11_PARSE(app, argc, argv);
   try {
-    const bool own_folder = request.folder.empty();
-    if (own_folder)
-      request.folder =
-          fs::temp_directory_path() / ("kilter-cost-" + std::to_string(std::random_device{}()));
-    fs::create_directories(request.folder);
-    {
-      const simulator::SyntheticVoices voices(request.seed);
-      const auto session =
-          simulator::simulate(simulator::hybrid_session(request.seed, 60.0 * request.minutes,
-                                                        request.room, request.remote),
-                              voices, request.threads);
-      if (!session) throw std::runtime_error(session.error().what);
-      fmt::print("{} min, {} + {} people, {} threads, seed {}\n", request.minutes, request.room,
-                 request.remote, request.threads, request.seed);
-      measure(*session, false, request);
-      measure(*session, true, request);
-    }
-    if (own_folder) fs::remove_all(request.folder);
+    const simulator::SyntheticVoices voices(request.seed);
+    const auto session =
+        simulator::simulate(simulator::hybrid_session(request.seed, 60.0 * request.minutes,
+                                                      request.room, request.remote),
+                            voices, request.threads);
+    if (!session) throw std::runtime_error(session.error().what);
+    fmt::print("{} min, {} + {} people, {} threads, seed {}\n", request.minutes, request.room,
+               request.remote, request.threads, request.seed);
+    measure(*session, false, request);
+    measure(*session, true, request);
   } catch (const std::exception& failure) {
     std::fprintf(stderr, "kilter-analysis-cost: %s\n", failure.what());
     return 1;

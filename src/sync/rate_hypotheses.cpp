@@ -150,7 +150,7 @@ class RateSearch {
 
   Result<void> try_all(const std::vector<double>& ratios) {
     for (const double ratio : ratios) {
-      const RateCorrectedSignal corrected(track_, ratio);
+      const RateCorrectedSignal corrected(track_, ratio, RateCorrection::rough);
       const auto features = piecewise_features(corrected, liveliness_, ratio, stop_);
       if (!features) return features.error();
       trials_.push_back({ratio, first_map(reference_, *features, stop_).match_sigma});

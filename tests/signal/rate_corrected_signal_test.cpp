@@ -69,6 +69,41 @@ INSTANTIATE_TEST_SUITE_P(Ratios, RateCorrectedSignalTone,
                                          ToneCase{"PulledDown", 1.0 / 1.001, 7000.0, 1.0}),
                          [](const auto& each) { return each.param.name; });
 
+struct RoughCase {
+  const char* name;
+  double ratio;
+  double hz;
+};
+class RoughRateCorrection : public testing::TestWithParam<RoughCase> {};
+
+TEST_P(RoughRateCorrection, IsOneDecibelFlatAndFreeOfImagesAsFarAsFeaturesGo) {
+  const auto& [name, ratio, hz] = GetParam();
+  const MemorySignal nominal(tone(hz, ratio));
+  const RateCorrectedSignal signal(nominal, ratio, RateCorrection::rough);
+  std::vector<float> out(static_cast<std::size_t>(kFrames / ratio) - 512);
+  ASSERT_TRUE(signal.read(256, out));
+  double in_phase = 0.0;
+  double power = 0.0;
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const double phase =
+        2.0 * std::numbers::pi * hz * static_cast<double>(256 + i) / kAnalysisRateHz;
+    in_phase += 2.0 * std::sin(phase) * static_cast<double>(out[i]);
+    power += 2.0 * static_cast<double>(out[i]) * static_cast<double>(out[i]);
+  }
+  const auto count = static_cast<double>(out.size());
+  const double gain = in_phase / count;
+  EXPECT_LT(std::abs(20.0 * std::log10(gain)), 1.0);
+  EXPECT_LT(power / count - gain * gain, 1e-4);
+}
+
+INSTANTIATE_TEST_SUITE_P(Ratios, RoughRateCorrection,
+                         testing::Values(RoughCase{"HeaderTooLow", 48.0 / 44.1, 3500.0},
+                                         RoughCase{"HeaderTooHigh", 44.1 / 48.0, 3200.0},
+                                         RoughCase{"Doubled", 2.0, 3500.0},
+                                         RoughCase{"Halved", 0.5, 1750.0},
+                                         RoughCase{"PulledUp", 1.001, 3500.0}),
+                         [](const auto& each) { return each.param.name; });
+
 TEST(RateCorrectedSignal, ReadsTheSameFromAnywhereInPiecesOfAnySize) {
   const double ratio = 48.0 / 44.1;
   const MemorySignal nominal(tone(777.0, ratio));

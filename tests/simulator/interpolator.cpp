@@ -4,10 +4,12 @@
 #include <cmath>
 #include <numbers>
 
+#include "kilter/signal/wide_loops.h"
+
 namespace kilter::simulator {
 namespace {
 
-constexpr int kRows = 4096;
+constexpr int kRows = 2048;
 constexpr int kLanes = 8;
 constexpr double kBeta = 13.6;        // side lobes 132 dB down
 constexpr double kHalfLength = 44.0;  // transition from 0.9 to 1.1 of the cutoff, at that beta
@@ -31,14 +33,16 @@ double kernel(double t, double cutoff, double half) {
 }
 
 /// The sum over a row that lies between two of the table's. Lanes are summed apart and in a fixed
-/// order: the compiler may use vectors, and the bits stay the same.
-float between_rows(const float* x, const float* row, const float* next, int taps, float between) {
-  float sums[kLanes] = {};
-  for (int i = 0; i < taps; i += kLanes)
-    for (int lane = 0; lane < kLanes; ++lane) {
-      const float tap = row[i + lane] + between * (next[i + lane] - row[i + lane]);
-      sums[lane] += x[i + lane] * tap;
-    }
+/// order: the bits are the same whatever the width of the registers.
+[[gnu::always_inline]] inline float between_rows(const float* x, const float* row,
+                                                 const float* next, int taps, float between) {
+  Float8 sums{}, here{}, there{}, sound{};
+  for (int i = 0; i < taps; i += kLanes) {
+    load(row + i, here);
+    load(next + i, there);
+    load(x + i, sound);
+    sums += sound * (here + between * (there - here));
+  }
   return ((sums[0] + sums[4]) + (sums[1] + sums[5])) + ((sums[2] + sums[6]) + (sums[3] + sums[7]));
 }
 
@@ -57,7 +61,7 @@ Interpolator::Interpolator(double from_hz, double to_hz) {
   }
 }
 
-float Interpolator::at(std::span<const float> input, double position) const {
+KILTER_WIDE float Interpolator::at(std::span<const float> input, double position) const {
   const double whole = std::floor(position);
   const double in_rows = (position - whole) * kRows;
   const int r = std::min(static_cast<int>(in_rows), kRows - 1);

@@ -8,7 +8,7 @@
 namespace kilter::simulator {
 
 /// Band-limited interpolation: a sinc under a Kaiser window, error below -120 dB up to 0.9 of
-/// the lower Nyquist frequency. Positions are doubles; the kernel is tabulated for 4096
+/// the lower Nyquist frequency. Positions are doubles; the kernel is tabulated for 2048
 /// fractions and linear between them. Safe to use from many threads.
 class Interpolator {
  public:

@@ -62,6 +62,11 @@ constexpr int kUnvouchedTalk_s = 4;
 constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kOwnMargin = 1.5;
+// A stray of a second is good to a fraction of a sample.
+constexpr double kScoutSigma_s = 20e-6;
+constexpr double kScoutCoherence = 0.8;
+constexpr double kSameLane_s = 1e-3;
+constexpr double kLongestExcursion_s = 0.075;
 constexpr double kFitGate_s = 0.12e-3;
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
@@ -90,24 +95,19 @@ class Aligner {
     find_lanes_again();
     drop_unsupported(0.0);
     if (auto done = measure(kFine, options_.joint, 0.35, 0.70); !done) return done.error();
-    for_placed([&](TrackState& state) {
-      fit_levels(state);
-      make_map(state, mix_spans_);
-    });
-    drop_unsupported(kLeastShare);
-    find_recorders(states_);
-    if (auto done = find_seams(); !done) return done.error();
-    fit_recorders(kFineGate_s);
-    keep_clear_windows();
-    find_unvouched_talk();
-    if (auto done = measure(kFinal, options_.joint, 0.70, 1.0); !done) return done.error();
-    // The steps of the mix and the clocks' lines settle together.
-    for (int round = 0; round < kMixStepRounds && mix_spans_.size() > 1; ++round) {
-      refine_mix_steps();
-      fit_recorders(kFinalGate_s);
+    const std::vector<TrackState> fine = states_;
+    if (auto done = settle(0.70, 0.92); !done) return done.error();
+    auto scouted = find_strays();
+    if (!scouted) return scouted.error();
+    if (*scouted) {
+      std::vector<std::vector<Measured>> scouts;
+      for (std::size_t k = 0; k < states_.size(); ++k)
+        scouts.push_back(scouts_of(states_[k], remote_or_alone(k)));
+      states_ = fine;
+      for (std::size_t k = 0; k < states_.size(); ++k) send_out(std::move(scouts[k]), states_[k]);
+      if (auto done = settle(0.92, 0.96); !done) return done.error();
+      if (auto again = find_strays(); !again) return again.error();
     }
-    fit_recorders(kFinalGate_s);
-    drop_unsupported(kLeastShare);
     auto alignment = conclude();
     report(1.0, "done");
     return alignment;
@@ -125,6 +125,126 @@ class Aligner {
       TrackState& state = states_[static_cast<std::size_t>(k)];
       if (state.placed) work(state);
     });
+  }
+
+  /// From the fine pass's windows to the final maps.
+  Result<void> settle(double done_from, double done_to) {
+    mix_spans_ = {{0.0, mix_.length_s, 0.0, mix_.length_s, 0.0}};
+    for_placed([&](TrackState& state) {
+      fit_levels(state);
+      make_map(state, mix_spans_);
+    });
+    drop_unsupported(kLeastShare);
+    find_recorders(states_);
+    if (auto done = find_seams(); !done) return done.error();
+    fit_recorders(kFineGate_s);
+    if (!seams_.empty()) {
+      // Until then the neighbours' maps were off behind the seams, and their voices unexplained.
+      if (auto done = measure(kFine, options_.joint, done_from, done_from); !done)
+        return done.error();
+      fit_recorders(kFineGate_s);
+    }
+    keep_clear_windows();
+    find_unvouched_talk();
+    if (auto done = measure(kFinal, options_.joint, done_from, done_to); !done) return done.error();
+    for_placed([&](TrackState& state) { recall_scouts(state); });
+    fit_finally();
+    if (auto done = place_seams_again(mix_, tracks_, options_.threads, mix_spans_, seams_, states_);
+        !done)
+      return done.error();
+    fit_finally();
+    drop_unsupported(kLeastShare);
+    return {};
+  }
+
+  void fit_finally() {
+    // The steps of the mix and the clocks' lines settle together.
+    for (int round = 0; round < kMixStepRounds && mix_spans_.size() > 1; ++round) {
+      refine_mix_steps();
+      fit_recorders(kFinalGate_s);
+    }
+    fit_recorders(kFinalGate_s);
+  }
+
+  /// What each track says elsewhere than on its map. Result: whether something may be made of it.
+  Result<bool> find_strays() {
+    const std::vector<bool> remote = remote_tracks();
+    std::vector<std::optional<Error>> errors(states_.size());
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      TrackState& state = states_[k];
+      state.strays.clear();
+      // A stream that goes in stairs is off its line all along.
+      if (!state.placed || state.apart || state.splice_s > 0.0 || stopped()) return;
+      auto found = sync::find_strays(*mix_.signal, {tracks_[k].signal, &*state.map},
+                                     {.stop = options_.stop});
+      if (!found) {
+        errors[k] = found.error();
+        return;
+      }
+      const bool streamed = remote[k] || is_alone(k);
+      for (const Stray& stray : *found) {
+        // A stream's buffer comes and goes.
+        const bool excursion = streamed && stray.amid_others &&
+                               std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s;
+        if (!excursion) state.strays.push_back(stray);
+      }
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    if (stopped()) return interrupted();
+    return std::any_of(states_.begin(), states_.end(),
+                       [](const TrackState& state) { return !state.strays.empty(); });
+  }
+
+  /// Strays as windows, those that agree on one lane. What a stream's buffer may have done is left
+  /// to the windows: it would come back.
+  static std::vector<Measured> scouts_of(const TrackState& state, bool streamed) {
+    std::vector<Measured> scouts;
+    int lane = kScoutLanes;
+    double lag_s = 0.0;
+    double inverted = 0.0;
+    for (std::size_t i = 0; i < state.measured.size(); ++i)
+      inverted += state.weights[i] * (state.measured[i].reading.inverted ? 1.0 : -1.0);
+    for (const Stray& stray : state.strays) {
+      if (streamed && std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s) continue;
+      const double here_s = stray.mix_s - stray.track_s * state.curve.rate;
+      if (!scouts.empty() && std::abs(here_s - lag_s) > kSameLane_s) ++lane;
+      lag_s = here_s;
+      Reading reading;
+      reading.heard = true;
+      reading.offset_s = stray.mix_s - stray.mapped_s;
+      reading.sigma_s = kScoutSigma_s;
+      reading.peak_sigma = stray.peak_sigma;
+      reading.coherence = kScoutCoherence;
+      reading.inverted = inverted > 0.0;
+      scouts.push_back({stray.mix_s, stray.track_s, stray.mix_s, kScoutSigma_s, lane, reading});
+    }
+    return scouts;
+  }
+
+  /// A window that holds a stray says only where the rest of it lies.
+  static void send_out(std::vector<Measured> scouts, TrackState& state) {
+    std::erase_if(state.measured, [&](const Measured& m) {
+      return std::any_of(scouts.begin(), scouts.end(), [&](const Measured& scout) {
+        const double mapped_s = scout.mix_s - scout.reading.offset_s;
+        return std::abs(m.at_s - mapped_s) < 0.5 * kFine.window_s;
+      });
+    });
+    state.measured.insert(state.measured.end(), scouts.begin(), scouts.end());
+    std::stable_sort(state.measured.begin(), state.measured.end(),
+                     [](const Measured& a, const Measured& b) { return a.at_s < b.at_s; });
+    state.scouts = std::move(scouts);
+  }
+
+  /// A piece too short for a window is known by its scouts alone.
+  void recall_scouts(TrackState& state) const {
+    for (const Measured& scout : state.scouts) {
+      const int level = level_at(state, scout.track_s);
+      if (level < 0) continue;
+      const double away_s = on_timeline_s(scout) - state.curve.line_s(level, scout.track_s);
+      if (std::abs(away_s) < kFinalGate_s) state.measured.push_back(scout);
+    }
   }
 
   Result<void> find_first_maps() {
@@ -401,7 +521,7 @@ class Aligner {
     const std::vector<bool> remote = remote_tracks();
     for (std::size_t k = 0; k < states_.size(); ++k) {
       TrackState& state = states_[k];
-      if (!state.placed || !remote[k] || state.splice_s > 0.0) continue;
+      if (!state.placed || state.splice_s > 0.0 || !(remote[k] || is_alone(k))) continue;
       double first_s = 1e300;
       double last_s = -1e300;
       for (std::size_t i = 0; i < state.measured.size(); ++i) {
@@ -595,6 +715,15 @@ class Aligner {
     }
     return compared;
   }
+
+  /// No other track tells whether it stands in a room with neighbours.
+  bool is_alone(std::size_t k) const {
+    for (std::size_t other = 0; other < states_.size(); ++other)
+      if (other != k && states_[other].placed) return false;
+    return true;
+  }
+
+  bool remote_or_alone(std::size_t k) const { return is_remote(k) || is_alone(k); }
 
   std::vector<bool> remote_tracks() const {
     std::vector<char> found(states_.size(), 0);
@@ -804,12 +933,17 @@ class Aligner {
     });
     for (const Span& span : spans)
       result.uncertainty_us = std::max(result.uncertainty_us, span.uncertainty_us);
+    const std::optional<Doubt> doubt = doubt_of(evidence, k, result.uncertainty_us);
+    result.standing = doubt ? Standing::shaky : Standing::firm;
+    if (doubt) {
+      for (Span& span : spans)
+        span.uncertainty_us = std::hypot(span.uncertainty_us, 1e6 * doubt->off_s);
+      result.uncertainty_us = std::hypot(result.uncertainty_us, 1e6 * doubt->off_s);
+      result.findings.push_back(thin_evidence(doubt->reason));
+    }
     auto map = TimeMap::make(std::move(spans));
     if (!map) return {};
     result.map = *std::move(map);
-    const std::string doubt = reason_to_doubt(evidence, k, result.uncertainty_us);
-    result.standing = doubt.empty() ? Standing::firm : Standing::shaky;
-    if (!doubt.empty()) result.findings.push_back(thin_evidence(doubt));
     for (const Seam& seam : seams_) {
       const bool own = std::find(seam.tracks.begin(), seam.tracks.end(), k) != seam.tracks.end();
       if (seam.cause == SeamCause::recorder ? seam.recorder == state.recorder

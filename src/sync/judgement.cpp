@@ -32,6 +32,10 @@ constexpr double kFarOff_s = 0.040;  // for votes of the first map, which are co
 constexpr double kStrongVote = 12.0;
 constexpr double kStrayVoteShare = 0.35;  // of the strongest vote on the line
 constexpr double kChunk_s = 60.0;         // of a vote
+constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
+constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
+constexpr double kLongestSplice_s = 0.020;
+constexpr double kStanding_ppm = 0.3;
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0.0;
@@ -73,61 +77,84 @@ int clear_windows_on_line(const TrackState& state) {
   return count;
 }
 
-/// Clear windows off the line: track second of the first, where they are too many for chance.
-std::optional<double> first_stray_window_s(const TrackState& state) {
-  std::vector<double> far;
-  std::vector<double> near;
+/// A part of the track that is heard elsewhere than the rest.
+struct Elsewhere {
+  double track_s{0.0};
+  double off_s{0.0};
+};
+
+/// Clear windows off the line: the first, where they are too many for chance.
+std::optional<Elsewhere> first_stray_window(const TrackState& state) {
+  std::vector<Elsewhere> far;
+  std::vector<Elsewhere> near;
   for (const ClearWindow& window : state.clear) {
     const auto off_s = off_map_s(state, window.track_s, window.mix_s);
     if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
-    (std::abs(*off_s) < kStreamReach_s ? near : far).push_back(window.track_s);
+    (std::abs(*off_s) < kStreamReach_s ? near : far).push_back({window.track_s, std::abs(*off_s)});
   }
   const auto all = static_cast<double>(state.clear.size());
   const double share = state.recorder >= 0 ? kStrayShare : kStrayShareRemote;
-  std::vector<double> off = far;
+  std::vector<Elsewhere> off = far;
   off.insert(off.end(), near.begin(), near.end());
-  if (std::ssize(off) >= 2 && static_cast<double>(off.size()) > share * all)
-    return *std::min_element(off.begin(), off.end());
-  return std::nullopt;
+  if (std::ssize(off) < 2 || static_cast<double>(off.size()) <= share * all) return std::nullopt;
+  Elsewhere first = off.front();
+  for (const Elsewhere& each : off) {
+    first.track_s = std::min(first.track_s, each.track_s);
+    first.off_s = std::max(first.off_s, each.off_s);
+  }
+  return first;
+}
+
+std::optional<Elsewhere> first_stray(const TrackState& state) {
+  if (state.strays.empty()) return std::nullopt;
+  Elsewhere first{state.strays.front().track_s, 0.0};
+  for (const Stray& stray : state.strays)
+    first.off_s = std::max(first.off_s, std::abs(stray.mix_s - stray.mapped_s));
+  return first;
 }
 
 /// Chunks that the first map heard far from the line, where neither a seam nor a loudspeaker
 /// explains them.
-std::optional<double> first_stray_vote_s(const Evidence& evidence, std::size_t track) {
+std::optional<Elsewhere> first_stray_vote(const Evidence& evidence, std::size_t track) {
   const TrackState& state = evidence.states[track];
-  double strongest_on = 0.0;
-  std::optional<double> first_s;
   // A chunk near a seam may vote for either side, and one in which another person leaks into the
   // track for where that one is heard.
   std::vector<double> delays_s{0.0};
   for (const Leak& leak : evidence.leaks)
     if (leak.holder == track) delays_s.push_back(leak.delay_s);
-  const auto is_on = [&](const Vote& vote, const Piece& piece) {
+  const auto off_piece_s = [&](const Vote& vote, const Piece& piece) {
     const double mix_s = vote.track_s + vote.lag_s;
     const double mapped_s = state.curve.line_s(piece.level, vote.track_s);
+    double least_s = kFarthest_s;
     for (const Span& mix : evidence.mix_spans) {
       if (mix_s < mix.from_s - kChunk_s || mix_s > mix.to_s + kChunk_s) continue;
       const double line_s = mix_s + mix.line_from_s - mix.from_s;
       for (const double delay_s : delays_s)
-        if (std::abs(line_s + delay_s - mapped_s) < kFarOff_s) return true;
+        least_s = std::min(least_s, std::abs(line_s + delay_s - mapped_s));
     }
-    return false;
+    return least_s;
   };
-  const auto on_some_level = [&](const Vote& vote) {
+  const auto off_s = [&](const Vote& vote) {
+    double least_s = kFarthest_s;
     for (const Piece& piece : state.pieces) {
       if (vote.track_s < piece.from_s - kChunk_s || vote.track_s > piece.to_s + kChunk_s) continue;
-      if (is_on(vote, piece)) return true;
+      least_s = std::min(least_s, off_piece_s(vote, piece));
     }
-    return false;
+    return least_s;
   };
+  double strongest_on = 0.0;
   for (const Vote& vote : state.first.votes)
-    if (on_some_level(vote)) strongest_on = std::max(strongest_on, vote.sigma);
-  for (const Vote& vote : state.first.votes)
-    if (!on_some_level(vote) &&
-        vote.sigma > std::max(kStrongVote, kStrayVoteShare * strongest_on) &&
-        (!first_s || vote.track_s < *first_s))
-      first_s = vote.track_s;
-  return first_s;
+    if (off_s(vote) < kFarOff_s) strongest_on = std::max(strongest_on, vote.sigma);
+  std::optional<Elsewhere> first;
+  for (const Vote& vote : state.first.votes) {
+    const double off = off_s(vote);
+    if (off < kFarOff_s || vote.sigma <= std::max(kStrongVote, kStrayVoteShare * strongest_on))
+      continue;
+    if (!first) first = Elsewhere{vote.track_s, off};
+    first->track_s = std::min(first->track_s, vote.track_s);
+    first->off_s = std::max(first->off_s, off);
+  }
+  return first;
 }
 
 /// A track of the same length that begins together with this one on another line, where no
@@ -146,6 +173,21 @@ std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states,
     if (!first) first = j;
   }
   return unlike >= alike ? first : std::nullopt;
+}
+
+/// The one jump of a stream that otherwise stands still; 0 where it has none, more, or drifts.
+double lone_splice_s(const Evidence& evidence, std::size_t track) {
+  double jump_s = 0.0;
+  for (const Seam& seam : evidence.seams) {
+    const bool shows =
+        std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
+    if (!shows || seam.cause != SeamCause::stream) continue;
+    if (jump_s > 0.0) return 0.0;
+    jump_s = std::abs(seam.step_s);
+  }
+  const TrackState& state = evidence.states[track];
+  const bool stands = std::abs(state.drift_ppm()) < kStanding_ppm + 4e6 * state.fit.rate_sigma;
+  return stands && jump_s <= kLongestSplice_s ? jump_s : 0.0;
 }
 
 /// A seam that moves this track and may be somebody else's.
@@ -178,44 +220,62 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
   floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
   const double sigma_us = 1e6 * state.fit.sigma_s(level, track_s);
   const double mix_steps_us = kMixStep_us * static_cast<double>(evidence.mix_spans.size() - 1);
-  return std::hypot(2.0 * few * sigma_us, floor_us, mix_steps_us) + 0.25e6 * state.splice_s;
+  const double bound_us =
+      std::hypot(2.0 * few * sigma_us, floor_us, mix_steps_us) + 0.5e6 * state.splice_s;
+  return std::min(bound_us, 1e6 * kFarthest_s);
 }
 
-std::string reason_to_doubt(const Evidence& evidence, std::size_t track, double uncertainty_us) {
+std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us) {
   const TrackState& state = evidence.states[track];
-  auto stray_s = first_stray_window_s(state);
-  if (!stray_s) stray_s = first_stray_vote_s(evidence, track);
-  if (stray_s)
-    return "A part of it, about " + clock_text(*stray_s) +
-           " of the track, fits the mix at another place than the rest: it, or the mix, may have "
-           "lost or repeated a stretch there.";
+  auto elsewhere = first_stray_window(state);
+  if (!elsewhere) elsewhere = first_stray(state);
+  if (!elsewhere) elsewhere = first_stray_vote(evidence, track);
+  if (elsewhere)
+    return Doubt{"A part of it, about " + clock_text(elsewhere->track_s * state.rate_ratio) +
+                     " of the track, fits the mix at another place than the rest: it, or the mix, "
+                     "may have lost or repeated a stretch there.",
+                 elsewhere->off_s};
   if (state.unvouched_s)
-    return "About " + clock_text(*state.unvouched_s * state.rate_ratio) +
-           " of the track, towards its end there, somebody talks and nothing in the mix stands "
-           "where the rest puts it: a stretch may be lost or repeated there.";
+    return Doubt{"About " + clock_text(*state.unvouched_s * state.rate_ratio) +
+                     " of the track, towards its end there, somebody talks and nothing in the mix "
+                     "stands where the rest puts it: a stretch may be lost or repeated there.",
+                 kFarthest_s};
   if (const Seam* seam = unsure_seam(evidence, track))
-    return "Near " + clock_text(seam->place.mix_end_s) +
-           " of the mix everything steps, and no track stays whole there to say whether the mix or "
-           "a recording lost or repeated a stretch.";
+    return Doubt{"Near " + clock_text(seam->place.mix_end_s) +
+                     " of the mix everything steps, and no track stays whole there to say whether "
+                     "the mix or a recording lost or repeated a stretch.",
+                 std::abs(seam->step_s)};
   if (const auto other = unlike_sibling(evidence.states, track))
-    return "It begins with \"" + evidence.tracks[*other].name +
-           "\" and is as long to the frame, as tracks of one recorder are, yet its windows put it "
-           "elsewhere: they may follow a neighbour's voice.";
+    return Doubt{"It begins with \"" + evidence.tracks[*other].name +
+                     "\" and is as long to the frame, as tracks of one recorder are, yet its "
+                     "windows put it elsewhere: they may follow a neighbour's voice.",
+                 std::abs(evidence.states[*other].start_s() - state.start_s())};
   if (state.used < kLeastWindows)
-    return "It is heard clearly in only " + std::to_string(state.used) +
-           (state.used == 1 ? " stretch" : " stretches") + " of the mix.";
+    return Doubt{"It is heard clearly in only " + std::to_string(state.used) +
+                     (state.used == 1 ? " stretch" : " stretches") + " of the mix.",
+                 kNeighbour_s};
   if (clear_windows_on_line(state) < kLeastClear)
-    return "Nowhere is it heard clearly apart from the other tracks.";
+    return Doubt{"Nowhere is it heard clearly apart from the other tracks.", kNeighbour_s};
   if (state.used_share < kLeastShare)
-    return "Most of what is heard of it does not agree on one straight line: it may have a hole, "
-           "or another clock.";
+    return Doubt{
+        "Most of what is heard of it does not agree on one straight line: it may have a "
+        "hole, or another clock.",
+        kNeighbour_s};
   if (state.splice_s > 0.0)
-    return "In the mix its clock goes in jumps of about " + milliseconds(state.splice_s) +
-           ", as a network stream is spliced; the line runs through their middle.";
+    return Doubt{"In the mix its clock goes in jumps of about " + milliseconds(state.splice_s) +
+                     ", as a network stream is spliced; the line runs through their middle.",
+                 0.0};
+  if (const double splice_s = lone_splice_s(evidence, track); splice_s > 0.0)
+    return Doubt{"In the mix its clock stands still but for one jump of " + milliseconds(splice_s) +
+                     ": a network stream may be spliced instead of drifting, and the recording's "
+                     "own clock runs on between.",
+                 splice_s};
   if (uncertainty_us > kFirmUncertainty_us)
-    return "What is heard of it stands too close together to say how its clock runs over the "
-           "whole track.";
-  return {};
+    return Doubt{
+        "What is heard of it stands too close together to say how its clock runs over the "
+        "whole track.",
+        0.0};
+  return std::nullopt;
 }
 
 Finding thin_evidence(const std::string& reason) {

@@ -1,6 +1,7 @@
 // How sure a placing is, and what a person should know of it.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "kilter/base/lineup.h"
@@ -26,8 +27,15 @@ struct Evidence {
 /// where few windows vouch for it, and what no number of windows averages away.
 double uncertainty_us(const Evidence& evidence, std::size_t track, int level, double track_s);
 
-/// Why the evidence does not rule every other placing out; empty where it does.
-std::string reason_to_doubt(const Evidence& evidence, std::size_t track, double uncertainty_us);
+/// Why the evidence does not rule every other placing out, and how far off the track is if the
+/// doubt is right.
+struct Doubt {
+  std::string reason;
+  double off_s{0.0};
+};
+
+/// Nothing where the evidence rules every other placing out. `uncertainty_us` is the track's worst.
+std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us);
 
 Finding thin_evidence(const std::string& reason);
 /// `line_s` is the seam's place on the timeline.

@@ -11,9 +11,12 @@ namespace {
 
 constexpr int kBin = kAnalysisRateHz / 200;  // 5 ms
 constexpr double kBin_s = static_cast<double>(kBin) / kAnalysisRateHz;
-constexpr double kLongest_s = 900.0;     // of mix looked through; a longer silence is cut short
-constexpr double kContext_s = 8.0;       // on either side, to learn the level in the mix
-constexpr double kPlateau = 0.04;        // average speech bins that the place may be off the best
+constexpr double kLongest_s = 900.0;  // of mix looked through; a longer silence is cut short
+constexpr double kContext_s = 8.0;    // on either side, to learn the level in the mix
+constexpr double kPlateau = 0.1;      // average speech bins that the place may be off the best
+constexpr double kChance_sigma = 2.0;
+constexpr double kFreedom = 15.0;        // independent values in a bin
+constexpr double kSilent = 0.003;        // of a bin of speech
 constexpr double kSmoothing_bins = 4.0;  // of the level in which the quietest point is sought
 constexpr int kLeastZeros = kAnalysisRateHz / 200;
 constexpr double kLeastRepeat_s = 0.015;
@@ -22,7 +25,8 @@ constexpr double kSameSound =
     0.97;  // correlation of two copies of a stretch, lossy coding allowed;
 constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
 constexpr double kShortRepeat_s = 0.100;  // (in the mix no such repeat is looked for)
-constexpr double kAudible = 0.01;         // of the mean power around: below, silence equals silence
+constexpr double kStepError_samples = 1.5;
+constexpr double kAudible = 0.01;  // of the mean power around: below, silence equals silence
 constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
 
@@ -161,18 +165,32 @@ Result<Zeros> find_zeros(const AnalysisSignal& signal, double from_s, double to_
   return best;
 }
 
-/// Where a stretch of `length_s` stands twice in a row: its first second, between `from_s` and
-/// `to_s`. Nothing where none does.
-Result<std::optional<double>> find_repeat(const AnalysisSignal& signal, double length_s,
-                                          double from_s, double to_s) {
+/// Two stretches in a row: where the first begins, and how much alike they are.
+struct Repeat {
+  double from_s{0.0};
+  double apart_s{0.0};
+  double alike{0.0};
+};
+
+/// The stretch of `length_s`, beginning between `from_s` and `to_s`, that is most like what follows
+/// it.
+Result<Repeat> most_alike(const AnalysisSignal& signal, double length_s, double from_s,
+                          double to_s) {
   const auto length = static_cast<std::int64_t>(std::lround(length_s * kAnalysisRateHz));
   const auto first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
   const std::int64_t starts =
       static_cast<std::int64_t>(std::ceil(to_s * kAnalysisRateHz)) - first + 1;
-  const auto a = read_through(signal, {0.0, 1.0}, first, starts + length);
+  // Half of the fraction of a sample that they are apart by goes to either: both are dulled alike.
+  const double half_s = 0.5 * (length_s - static_cast<double>(length) / kAnalysisRateHz);
+  auto a = read_through(signal, {half_s, 1.0}, first, starts + length + 1);
   if (!a) return a.error();
-  const auto b = read_through(signal, {-length_s, 1.0}, first, starts + length);
+  auto b = read_through(signal, {half_s - length_s, 1.0}, first, starts + length + 1);
   if (!b) return b.error();
+  for (auto* sound : {&*a, &*b}) {
+    // Near half the rate the cubic between samples is no longer true.
+    for (std::size_t i = 0; i + 1 < sound->size(); ++i) (*sound)[i] += (*sound)[i + 1];
+    sound->pop_back();
+  }
   double cross = 0.0;
   double power_a = 0.0;
   double power_b = 0.0;
@@ -188,19 +206,37 @@ Result<std::optional<double>> find_repeat(const AnalysisSignal& signal, double l
     power_b += sign * y * y;
   };
   for (std::int64_t i = 0; i < length; ++i) add(i, 1.0);
-  double best = length_s < kShortRepeat_s ? kSameSamples : kSameSound;
-  std::optional<double> found;
+  Repeat best{0.0, length_s, 0.0};
   for (std::int64_t start = 0; start < starts; ++start) {
     const double alike = cross / std::sqrt(std::max(power_a * power_b, 1e-40));
-    if (power_a > audible && power_b > audible && alike > best) {
-      best = alike;
-      found = static_cast<double>(first + start) / kAnalysisRateHz;
-    }
+    if (power_a > audible && power_b > audible && alike > best.alike)
+      best = {static_cast<double>(first + start) / kAnalysisRateHz - half_s, length_s, alike};
     if (start + 1 == starts) break;
     add(start, -1.0);
     add(start + length, 1.0);
   }
-  return found;
+  return best;
+}
+
+/// Where a stretch of about `length_s` stands twice in a row, beginning between `from_s` and
+/// `to_s`. Nothing where none does. The length may be off by what a step is before the clocks are
+/// well known, which is samples, and half a sample spoils the likeness.
+Result<std::optional<Repeat>> find_repeat(const AnalysisSignal& signal, double length_s,
+                                          double from_s, double to_s) {
+  Repeat best;
+  double around_s = length_s;
+  for (double step = kStepError_samples; step > 0.1; step *= 0.5) {
+    const double step_s = step / kAnalysisRateHz;
+    for (const double apart_s : {around_s, around_s - step_s, around_s + step_s}) {
+      const auto repeat = most_alike(signal, apart_s, from_s, to_s);
+      if (!repeat) return repeat.error();
+      if (repeat->alike > best.alike) best = *repeat;
+    }
+    if (best.alike > 0.0) around_s = best.apart_s;
+  }
+  if (best.alike < (length_s < kShortRepeat_s ? kSameSamples : kSameSound))
+    return std::optional<Repeat>{};
+  return std::optional<Repeat>{best};
 }
 
 /// What a bin of speech brings: of the loudest twentieth, since most may be silence.
@@ -272,6 +308,24 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
     }
   }
 
+  const double speech = std::max(speech_power(power_before), speech_power(power_after));
+  // Variance of what a bin says on either line, where others sound in the mix.
+  std::vector<double> chance_before(bins);
+  std::vector<double> chance_after(bins);
+  for (std::size_t b = 0; b < bins; ++b) {
+    double rest = -std::max({before[b], after[b], 0.0});  // of the mix, which others fill
+    for (std::size_t i = b * kBin; i < (b + 1) * kBin; ++i)
+      rest += static_cast<double>((*mix_samples)[i]) * static_cast<double>((*mix_samples)[i]);
+    rest = 4.0 * std::max(rest, 0.0) / kFreedom;
+    chance_before[b] = rest * power_before[b];
+    chance_after[b] = rest * power_after[b];
+  }
+  // Where the witnesses are silent on a line, only chance speaks for or against it.
+  for (std::size_t b = 0; b < bins; ++b) {
+    if (power_before[b] < kSilent * speech) before[b] = 0.0;
+    if (power_after[b] < kSilent * speech) after[b] = 0.0;
+  }
+
   // score[s]: explained with the old line up to bin s and the new one from s + lost on.
   std::vector<double> score(search_to + 1 - search_from);
   double sum = 0.0;
@@ -284,11 +338,27 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
     score[s - search_from] = sum;
     if (sum > score[best]) best = s - search_from;
   }
-  const double speech = std::max(speech_power(power_before), speech_power(power_after));
   std::size_t low = best;
   std::size_t high = best;
-  while (low > 0 && score[low - 1] > score[best] - kPlateau * speech) --low;
-  while (high + 1 < score.size() && score[high + 1] > score[best] - kPlateau * speech) ++high;
+  const auto allowed = [&](double variance) {
+    return kPlateau * speech + kChance_sigma * std::sqrt(variance);
+  };
+  const auto chance_of = [&](std::size_t s) {  // moving the place over one bin
+    const std::size_t b = s + search_from;
+    return (b < bins ? chance_before[b] : 0.0) + (b + lost < bins ? chance_after[b + lost] : 0.0);
+  };
+  double variance = 0.0;
+  while (low > 0) {
+    variance += chance_of(low - 1);
+    if (score[low - 1] <= score[best] - allowed(variance)) break;
+    --low;
+  }
+  variance = 0.0;
+  while (high + 1 < score.size()) {
+    variance += chance_of(high);
+    if (score[high + 1] <= score[best] - allowed(variance)) break;
+    ++high;
+  }
 
   SeamPlace place;
   place.in_speech = high - low < kPauseBins;
@@ -328,7 +398,7 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
     if (!repeat) return repeat.error();
     if (*repeat) {
       place.repeated = true;
-      const double second_s = **repeat + apart_s;  // the second copy goes
+      const double second_s = (*repeat)->from_s + (*repeat)->apart_s;  // the second copy goes
       place.mix_end_s = in_mix ? second_s : witness.before.to_mix(second_s);
       place.mix_from_s = place.mix_end_s + lost_s;
       place.track_end_s = witness.before.to_track(place.mix_end_s);

@@ -16,6 +16,8 @@ constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
 constexpr double kHalfWindow_s = 3.5;
 constexpr double kSameLength_s = 1e-4;
+constexpr double kSameCut_s = 1e-6;
+constexpr double kNearSeam_s = 1e-3;
 
 struct OwnStep {
   std::size_t track{0};
@@ -173,21 +175,12 @@ std::vector<Reference> references_of(const std::vector<TrackState>& states, cons
   return references;
 }
 
-Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                   const std::vector<TrackState>& states, Seam& seam) {
-  // All that share the seam testify, also those that do not show it well themselves.
-  const bool shared = seam.cause == SeamCause::mix || seam.cause == SeamCause::recorder;
-  std::vector<SeamWitness> witnesses;
-  for (const Reference& reference : references_of(states, seam))
-    for (std::size_t k = 0; k < states.size(); ++k) {
-      const bool testifies = states[k].placed && states[k].recorder == reference.recorder &&
-                             !states[k].apart && (shared || shows(seam, k));
-      if (testifies) witnesses.push_back({tracks[k].signal, reference.before, reference.after});
-    }
+/// Places the seam between two seconds of the mix, and lets the place tell more of its cause.
+Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& witnesses,
+                           double from_s, double to_s, Seam& seam) {
   if (witnesses.empty()) return {};
   const double seen_s = seam.seen_s;
-  const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
-  const double to_s = std::max(from_s, seam.mix_to_s + kHalfWindow_s - std::max(0.0, seen_s));
+  to_s = std::max(from_s, to_s - std::max(0.0, seen_s));
   auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s);
   if (!found) return found.error();
   seam.place = *found;
@@ -207,9 +200,24 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
     }
   }
   // The mix's own part of a step is no part of the track's.
-  if (seen_s != seam.step_s)
+  if (seam.in_both && seam.cause != SeamCause::mix)
     seam.place.track_from_s = seam.place.track_end_s + std::max(0.0, -seam.step_s);
   return {};
+}
+
+Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                   const std::vector<TrackState>& states, Seam& seam) {
+  // All that share the seam testify, also those that do not show it well themselves.
+  const bool shared = seam.cause == SeamCause::mix || seam.cause == SeamCause::recorder;
+  std::vector<SeamWitness> witnesses;
+  for (const Reference& reference : references_of(states, seam))
+    for (std::size_t k = 0; k < states.size(); ++k) {
+      const bool testifies = states[k].placed && states[k].recorder == reference.recorder &&
+                             !states[k].apart && (shared || shows(seam, k));
+      if (testifies) witnesses.push_back({tracks[k].signal, reference.before, reference.after});
+    }
+  return place_between(mix, witnesses, std::max(0.0, seam.mix_from_s - kHalfWindow_s),
+                       seam.mix_to_s + kHalfWindow_s, seam);
 }
 
 /// Where the mix and a track step together, the track shows the sum: the mix's part, which most
@@ -231,6 +239,7 @@ void take_off_the_mix(std::vector<Seam>& seams) {
                                      [&](std::size_t k) { return shows(mix, k); });
       if (known) continue;
       own.step_s -= mix.step_s;
+      own.in_both = mix.in_both = true;
       own.unsure = mix.unsure;
       if (own.cause == SeamCause::mix) {
         own.cause = own.tracks.size() > 1 ? SeamCause::recorder : SeamCause::track;
@@ -243,6 +252,75 @@ void take_off_the_mix(std::vector<Seam>& seams) {
   seams.erase(std::remove_if(seams.begin(), seams.end(),
                              [](const Seam& seam) { return std::abs(seam.step_s) < kLeastStep_s; }),
               seams.end());
+}
+
+/// The piece of the track that ends at the seam.
+std::optional<std::size_t> cut_at(const TrackState& state, const Seam& seam) {
+  for (std::size_t p = 0; p + 1 < state.pieces.size(); ++p)
+    if (std::abs(state.pieces[p].to_s - seam.place.track_end_s) < kSameCut_s &&
+        std::abs(state.pieces[p + 1].from_s - seam.place.track_from_s) < kSameCut_s)
+      return p;
+  return std::nullopt;
+}
+
+/// The clocks on both sides of a seam, as all have been fitted since, and how far it may move.
+struct Sides {
+  std::vector<SeamWitness> witnesses;
+  double from_s{0.0};
+  double to_s{0.0};
+};
+
+Sides sides_of(const Seam& seam, const std::vector<TrackInput>& tracks,
+               const std::vector<TrackState>& states, const std::vector<Span>& mix_spans,
+               double mix_length_s) {
+  Sides sides;
+  sides.from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
+  sides.to_s = std::min(mix_length_s, seam.mix_to_s + kHalfWindow_s);
+  // What the mix's time is late against the timeline, on either side.
+  const auto shift_s = [&](double mix_s) { return mix_s - to_timeline(mix_spans, mix_s); };
+  const double before_s = shift_s(std::max(0.0, seam.place.mix_end_s - kNearSeam_s));
+  const double after_s = shift_s(std::min(mix_length_s, seam.place.mix_from_s + kNearSeam_s));
+  const auto line_of = [&](const TrackState& state, int level, double late_s) {
+    const double line_s = to_timeline(mix_spans, seam.place.mix_end_s);
+    LocalLine line = local_line(state.curve, level, line_s);
+    line.start_s += late_s;
+    return line;
+  };
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    const TrackState& state = states[k];
+    if (!state.placed || state.apart) continue;
+    const double line_s = to_timeline(mix_spans, seam.place.mix_end_s);
+    const Piece* before = nullptr;
+    const Piece* after = nullptr;
+    if (seam.cause == SeamCause::mix) {
+      for (const Piece& piece : state.pieces)
+        if (state.curve.line_s(piece.level, piece.from_s) < line_s - kNearSeam_s &&
+            state.curve.line_s(piece.level, piece.to_s) > line_s + kNearSeam_s)
+          before = after = &piece;
+    } else if (const auto cut = cut_at(state, seam)) {
+      before = &state.pieces[*cut];
+      after = before + 1;
+    }
+    if (before == nullptr) continue;
+    sides.witnesses.push_back({tracks[k].signal, line_of(state, before->level, before_s),
+                               line_of(state, after->level, after_s)});
+    if (before == after) continue;
+    // It may not move over its neighbours.
+    const SeamWitness& witness = sides.witnesses.back();
+    sides.from_s = std::max(sides.from_s, witness.before.to_mix(before->from_s));
+    sides.to_s = std::min(sides.to_s, witness.after.to_mix(after->to_s));
+  }
+  return sides;
+}
+
+void move_cut(const Seam& from, const Seam& to, TrackState& state) {
+  if (from.cause == SeamCause::mix || !state.placed) return;
+  const auto cut = cut_at(state, from);
+  if (!cut) return;
+  Piece& before = state.pieces[*cut];
+  Piece& after = state.pieces[*cut + 1];
+  before.to_s = std::clamp(to.place.track_end_s, before.from_s, after.to_s);
+  after.from_s = std::clamp(to.place.track_from_s, before.to_s, after.to_s);
 }
 
 }  // namespace
@@ -303,6 +381,40 @@ Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tra
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.place.mix_end_s < b.place.mix_end_s;
   });
+  return {};
+}
+
+Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                               int threads, std::vector<Span>& mix_spans, std::vector<Seam>& seams,
+                               std::vector<TrackState>& states) {
+  std::vector<std::optional<Error>> errors(seams.size());
+  std::vector<Seam> moved = seams;
+  parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    const Sides sides = sides_of(seams[at], tracks, states, mix_spans, mix.length_s);
+    Seam& seam = moved[at];
+    if (sides.witnesses.empty() || seam.in_both) return;
+    const double middle_s = seams[at].place.mix_end_s;
+    const SeamWitness& best = sides.witnesses.front();
+    const double track_s = best.before.to_track(middle_s);
+    seam.seen_s = best.after.to_mix(track_s) - best.before.to_mix(track_s);
+    seam.step_s = seam.seen_s;
+    if (std::abs(seam.seen_s - seams[at].seen_s) > kSameStep_s) {
+      seam = seams[at];
+      return;
+    }
+    if (auto done = place_between(mix, sides.witnesses, sides.from_s, sides.to_s, seam); !done)
+      errors[at] = done.error();
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  for (std::size_t i = 0; i < seams.size(); ++i)
+    for (TrackState& state : states) move_cut(seams[i], moved[i], state);
+  seams = std::move(moved);
+  std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
+    return a.place.mix_end_s < b.place.mix_end_s;
+  });
+  mix_spans = mix_spans_of(seams, mix.length_s);
   return {};
 }
 

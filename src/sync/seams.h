@@ -23,6 +23,7 @@ struct Seam {
   double mix_to_s{0.0};
   double step_s{0.0};           ///< what follows is heard so much later in the mix
   double seen_s{0.0};           ///< the same with the mix's part in it
+  bool in_both{false};          ///< the mix steps there as well: only the rest is the track's
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
   bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness
   SeamPlace place;
@@ -39,6 +40,12 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
 Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
                          const std::vector<TrackState>& states, int threads,
                          std::vector<Seam>& seams);
+
+/// Places the seams anew once all clocks are better known, with the steps that they show by then,
+/// and moves the tracks' cuts and the mix's spans there.
+Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                               int threads, std::vector<Span>& mix_spans, std::vector<Seam>& seams,
+                               std::vector<TrackState>& states);
 
 /// Mix time to timeline: the mix's seams taken out.
 std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length_s);

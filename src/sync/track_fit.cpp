@@ -13,7 +13,8 @@ constexpr double kDisagreement_s = 100e-6;  // standard error where the phases' 
 constexpr double kClearCoherence = 0.6;
 constexpr double kClearRival = 0.5;
 constexpr double kSharp_s = 40e-6;  // a window sharper than this has nearly all the say there is
-constexpr double kVague = 0.3;      // of the say of a clear window
+constexpr double kPlainStray_sigma = 14.0;
+constexpr double kVague = 0.3;  // of the say of a clear window
 constexpr double kBoundarySay = 0.4;
 constexpr double kLevelAgreement_s = 100e-6;
 
@@ -26,7 +27,11 @@ constexpr double kStandingRate = 2e-6;  // between splices it does not drift at 
 
 double say_of(const Measured& m) {
   const double ratio = m.sigma_s / kSharp_s;
-  return (is_clear(m.reading) ? 1.0 : kVague) / (1.0 + ratio * ratio);
+  const double sharp = 1.0 / (1.0 + ratio * ratio);
+  // A stray stands alone where a seam left no room for more: its height must speak for it.
+  if (m.piece >= kScoutLanes)
+    return sharp * std::clamp(m.reading.peak_sigma / kPlainStray_sigma, 0.5, 2.0);
+  return (is_clear(m.reading) ? 1.0 : kVague) * sharp;
 }
 
 std::vector<Observation> observations_of(const TrackState& state, int piece) {

@@ -9,6 +9,7 @@
 #include "kilter/sync/clock_fit.h"
 #include "kilter/sync/first_map.h"
 #include "kilter/sync/line_fit.h"
+#include "kilter/sync/strays.h"
 #include "kilter/sync/window_meter.h"
 
 namespace kilter::sync {
@@ -32,7 +33,7 @@ struct Measured {
   double track_s{0.0};  // what of the track the map put there
   double mix_s{0.0};    // where that is heard
   double sigma_s{0.0};
-  int piece{0};
+  int piece{0};  // that it lies on, or its lane
   Reading reading;
 };
 
@@ -43,6 +44,9 @@ struct Step {
   double step_s{0.0};  // what follows is heard so much later
   int level{0};        // that ends here; the next one begins
 };
+
+/// Lanes from here on hold strays (below: those of the first map).
+inline constexpr int kScoutLanes = 1000;
 
 struct TrackState {
   bool placed{false};
@@ -63,10 +67,12 @@ struct TrackState {
   double used_share{0.0};  // of all the say, what the fit holds
   ClockFit fit;
   std::vector<ClearWindow> clear;  // of the fine pass
-  std::vector<double> restless;  // middles of fine windows in which the track was not clear
+  std::vector<double> restless;    // middles of fine windows in which the track was not clear
   std::vector<Step> steps;
   double splice_s{0.0};  // of a stream that is spliced instead of drifting; 0: none
   int recorder{-1};
+  std::vector<Measured> scouts;       // strays that were given a level of their own, as windows
+  std::vector<Stray> strays;          // what is heard elsewhere and lies on no level
   std::optional<double> unvouched_s;  // a guest talks near there, and no window says where
 
   /// How far the used windows together stand above chance.

@@ -9,7 +9,8 @@
 
 namespace kilter::accuracy {
 
-/// A stated bound and the largest error that should lie under it; below 0: nothing was measured.
+/// A stated bound and the largest error that should lie under it, of a spliced stream what goes
+/// beyond half a splice; below 0: nothing was measured.
 struct Bound {
   double stated_us{0.0};
   double worst_us{-1.0};
@@ -27,10 +28,9 @@ struct TrackOutcome {
   std::vector<Bound> spans;
   std::optional<double> drift_error_ppm;  ///< nothing without a map, or without the mix's clock
   double covered{0.0};                    ///< part of those places that a span covers
-  double far_us{1000.0};  ///< an error beyond this is a wrong placing, not a rough one
   bool placed() const { return standing != Standing::unplaced; }
-  /// Stands as firm, and is more than a millisecond off somewhere (where the stream plays sample
-  /// for sample: half of a splice, if that is more), or belongs elsewhere.
+  /// Stands as firm, and is more than a millisecond off somewhere (of a spliced stream: beyond half
+  /// a splice), or belongs elsewhere.
   bool wrong_firm() const;
 };
 

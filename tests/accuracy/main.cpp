@@ -86,9 +86,8 @@ std::vector<const Case*> chosen(const Settings& settings) {
   const std::vector<std::string>& words = settings.rows_only;
   std::vector<const Case*> rows;
   for (const Case& c : cases()) {
-    const bool named = std::ranges::any_of(words, [&c](const std::string& word) {
-      return c.name.find(word) != std::string::npos;
-    });
+    const bool named = std::ranges::any_of(
+        words, [&c](const std::string& word) { return c.name.find(word) != std::string::npos; });
     if (named || (words.empty() && !c.on_request)) rows.push_back(&c);
   }
   return rows;

@@ -132,19 +132,18 @@ std::string Row::line(const std::string& name, const std::string& about, double 
 }
 
 std::string legend() {
-  return "tracks: firm, shaky, unplaced. error: away from seams. drift: the largest error. stated: "
-         "the "
-         "largest bound. held: tracks\nwithin their bound. seams of 20 ms and more with speech on "
-         "both "
-         "sides: found within 50 ms of the seam or its pause,\n+ false ones, wc blamed on the "
-         "wrong "
-         "cause, largest error of the step and of the place. voices: missing ones. wall: "
-         "of\naligning "
-         "on one thread. Letters: e error beyond the limit, f not firm or a stranger placed, w "
-         "wrong "
-         "firm, s seams missed,\nc seams false or badly measured, n findings missed or false, v "
-         "voices "
-         "missed or false.\n";
+  return "tracks: firm, shaky, unplaced. error: away from seams. drift: the largest error. "
+         "stated:\n"
+         "the largest bound. held: tracks within their bound (of a spliced stream: not more than "
+         "half a\nsplice beyond it). seams of 20 ms and more with speech on both sides: found "
+         "within "
+         "50 ms of the\nseam or its pause, + false ones, wc blamed on the wrong cause, largest "
+         "error "
+         "of the step and of the\nplace. voices: missing ones. wall: of aligning on one thread. "
+         "Letters: e error beyond the limit, f not\nfirm or a stranger placed, w wrong firm, s "
+         "seams "
+         "missed, c seams false or badly measured, n findings\nmissed or false, v voices missed or "
+         "false.\n";
 }
 
 std::string reliability_table(const std::vector<TrackOutcome>& tracks) {

@@ -1,0 +1,38 @@
+// Stretches of a track that the mix holds elsewhere than the track's map says.
+#pragma once
+
+#include <atomic>
+#include <vector>
+
+#include "kilter/sync/window_meter.h"
+
+namespace kilter::sync {
+
+/// A second or so of a track that is heard elsewhere.
+struct Stray {
+  double track_s{0.0};      ///< its middle
+  double mapped_s{0.0};     ///< mix second at which the map puts that
+  double mix_s{0.0};        ///< and where it is heard
+  double peak_sigma{0.0};   ///< height of the match over what chance gives
+  double correlation{0.0};  ///< of both sounds there, their spectra levelled; 0..1
+  bool amid_others{
+      false};  ///< before and after it on the same span, what the track says is in place
+};
+
+struct StrayOptions {
+  double search_s{6.0};   ///< to both sides of the map, at most 6
+  double least_s{0.015};  ///< nearer, a microphone may hear a neighbour
+  const std::atomic<bool>* stop{nullptr};
+};
+
+/// Goes through all that the track says, in blocks of a quarter of a second: where it is loud and
+/// the mix does not hold it at the place of the map, the whole neighbourhood is searched for it. A
+/// fault whose one side holds a few words only, too few for a window, shows in this way. `track`
+/// maps to the mix's time; it should be right to a tenth of a millisecond where it is right.
+///
+/// In order of track time. Cost: a few operations per sample, and per second that is missing at its
+/// place a transform of 2^18. Fails where a signal cannot be read.
+Result<std::vector<Stray>> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
+                                       const StrayOptions& options);
+
+}  // namespace kilter::sync

@@ -1,0 +1,358 @@
+#include "kilter/sync/strays.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <optional>
+
+#include "kilter/signal/fft.h"
+#include "kilter/signal/wide_loops.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr std::int64_t kBlock = kAnalysisRateHz / 4;
+constexpr double kBlock_s = static_cast<double>(kBlock) / kAnalysisRateHz;
+constexpr std::int64_t kPageBlocks = 64;
+constexpr double kOneStretch_s = 1e-6;
+constexpr float kBrighten = 0.9F;  // first difference, so that the voice's pitch does not decide
+constexpr double kLoud = 0.06;     // of the loudest blocks' mean power
+constexpr double kLoudest = 0.02;  // so many of the blocks that sound
+constexpr double kSounds = 0.01;   // of the loudest block's power
+constexpr double kMissing = 0.35;  // of the track's usual gain in the mix
+constexpr double kInPlace = 0.6;
+constexpr int kLeastInPlace = 2;  // blocks
+constexpr int kLongestPiece = 6;  // blocks searched for together
+constexpr int kMostPieces = 80;   // of one track
+constexpr int kFft = 1 << 18;
+constexpr double kBandFrom_hz = 150.0;
+constexpr double kBandTo_hz = 7000.0;
+constexpr double kLevelling_hz = 100.0;
+constexpr double kLeastPeakSigma = 9.0;
+constexpr double kLeastCorrelation = 0.25;
+constexpr double kMostRival = 0.7;
+constexpr double kRivalGuard_s = 0.002;
+
+/// A quarter of a second of the track where its map puts it in the mix.
+struct Block {
+  double track_s{0.0};  // where it begins
+  double mix_s{0.0};
+  std::size_t stretch{0};  // of the map, between two seams
+  double power{0.0};
+  double cross{0.0};
+};
+
+struct Sums {
+  double power{0.0};
+  double cross{0.0};
+};
+
+KILTER_WIDE Sums sums_of(const float* x, const float* y) {
+  Float8 power{}, cross{}, a{}, b{}, a_before{}, b_before{};
+  for (std::int64_t i = 0; i < kBlock; i += 8) {
+    load(x + i + 1, a);
+    load(x + i, a_before);
+    load(y + i + 1, b);
+    load(y + i, b_before);
+    a -= kBrighten * a_before;
+    b -= kBrighten * b_before;
+    power += a * a;
+    cross += a * b;
+  }
+  Sums sums;
+  for (int lane = 0; lane < 8; ++lane) {
+    sums.power += static_cast<double>(power[lane]);
+    sums.cross += static_cast<double>(cross[lane]);
+  }
+  return sums;
+}
+
+/// Which spans follow one another without a seam.
+std::vector<std::size_t> stretches_of(std::span<const Span> spans) {
+  std::vector<std::size_t> stretches(spans.size(), 0);
+  for (std::size_t i = 1; i < spans.size(); ++i) {
+    const bool goes_on = spans[i].from_s - spans[i - 1].to_s < kOneStretch_s &&
+                         spans[i].line_from_s - spans[i - 1].line_to_s < kOneStretch_s;
+    stretches[i] = stretches[i - 1] + (goes_on ? 0 : 1);
+  }
+  return stretches;
+}
+
+Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTrack& track,
+                                       const std::atomic<bool>* stop) {
+  std::vector<Block> blocks;
+  const std::int64_t all = mix.frames() / kBlock;
+  std::vector<float> sound(static_cast<std::size_t>(kBlock + 1));
+  std::vector<float> page;
+  const auto spans = track.map->spans();
+  const std::vector<std::size_t> stretches = stretches_of(spans);
+  for (std::int64_t first = 0; first < all; first += kPageBlocks) {
+    if (stop != nullptr && stop->load()) break;
+    page.resize(static_cast<std::size_t>(kPageBlocks * kBlock + 1));
+    if (auto read = mix.read(first * kBlock - 1, page); !read) return read.error();
+    for (std::int64_t b = first; b < std::min(all, first + kPageBlocks); ++b) {
+      const double mix_s = static_cast<double>(b) * kBlock_s;
+      const auto from_s = track.map->to_track(mix_s);
+      const auto to_s = track.map->to_track(mix_s + kBlock_s);
+      if (!from_s || !to_s) continue;
+      const auto stretch_at = [&](double track_s) {
+        std::size_t span = 0;
+        while (span + 1 < spans.size() && spans[span].to_s < track_s) ++span;
+        return stretches[span];
+      };
+      // One that reaches over a seam lies on neither side.
+      const std::size_t stretch = stretch_at(*from_s);
+      if (stretch_at(*to_s) != stretch) continue;
+      Block block{*from_s, mix_s, stretch, 0.0, 0.0};
+      const double middle_s = 0.5 * (*from_s + *to_s);
+      const auto at = std::llround(middle_s * kAnalysisRateHz) - kBlock / 2;
+      if (auto read = track.signal->read(at - 1, sound); !read) return read.error();
+      const Sums sums = sums_of(sound.data(), page.data() + (b - first) * kBlock);
+      block.power = sums.power;
+      block.cross = sums.cross;
+      blocks.push_back(block);
+    }
+  }
+  return blocks;
+}
+
+/// Power above which a block counts as loud: own speech, not the room's.
+double loud_power(const std::vector<Block>& blocks) {
+  std::vector<double> powers;
+  double most = 0.0;
+  for (const Block& block : blocks) most = std::max(most, block.power);
+  for (const Block& block : blocks)
+    if (block.power > kSounds * most) powers.push_back(block.power);
+  if (powers.empty()) return 0.0;
+  std::sort(powers.begin(), powers.end(), std::greater<>());
+  const auto count = static_cast<std::size_t>(
+      std::max(3.0, std::ceil(kLoudest * static_cast<double>(powers.size()))));
+  double sum = 0.0;
+  for (std::size_t i = 0; i < std::min(count, powers.size()); ++i) sum += powers[i];
+  return kLoud * sum / static_cast<double>(std::min(count, powers.size()));
+}
+
+double median(std::vector<double> values) {
+  const auto middle = values.begin() + std::ssize(values) / 2;
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+/// Blocks in a row that are loud, or nearly so, and not in place.
+struct Piece {
+  std::size_t first{0};
+  std::size_t last{0};
+};
+
+class Search {
+ public:
+  Search(const AnalysisSignal& mix, const MappedTrack& track, const StrayOptions& options)
+      : mix_(mix), track_(track), options_(options) {}
+
+  Result<std::vector<Stray>> run() {
+    auto blocks = read_blocks(mix_, track_, options_.stop);
+    if (!blocks) return blocks.error();
+    blocks_ = *std::move(blocks);
+    std::vector<Stray> strays;
+    judge_blocks();
+    for (const Piece& piece : pieces()) {
+      if (options_.stop != nullptr && options_.stop->load()) break;
+      auto stray = look_for(piece);
+      if (!stray) return stray.error();
+      if (*stray) strays.push_back(**stray);
+    }
+    return strays;
+  }
+
+ private:
+  void judge_blocks() {
+    const double loud = loud_power(blocks_);
+    std::vector<double> gains;
+    for (const Block& block : blocks_)
+      if (loud > 0.0 && block.power > loud) gains.push_back(block.cross / block.power);
+    loud_.assign(blocks_.size(), 0);
+    gain_.assign(blocks_.size(), 0.0);
+    if (gains.empty()) return;
+    // Most of what it says is in place, or its map would not be believed.
+    const double usual = median(gains);
+    if (usual == 0.0) return;
+    sign_ = usual < 0.0 ? -1.0 : 1.0;
+    for (std::size_t b = 0; b < blocks_.size(); ++b) {
+      loud_[b] = blocks_[b].power > loud ? 1 : 0;
+      gain_[b] = blocks_[b].power > 0.0 ? blocks_[b].cross / blocks_[b].power / usual : 0.0;
+    }
+  }
+
+  bool missing(std::size_t b) const { return loud_[b] != 0 && gain_[b] < kMissing; }
+  bool in_place(std::size_t b) const { return loud_[b] != 0 && gain_[b] > kInPlace; }
+
+  std::vector<Piece> pieces() const {
+    std::vector<Piece> found;
+    for (std::size_t b = 0; b < blocks_.size(); ++b) {
+      if (!missing(b)) continue;
+      const bool continues =
+          !found.empty() && blocks_[b].mix_s - blocks_[found.back().last].mix_s < 2.5 * kBlock_s &&
+          blocks_[b].stretch == blocks_[found.back().first].stretch &&
+          b - found.back().first < kLongestPiece && !any_in_place(found.back().last, b);
+      if (continues)
+        found.back().last = b;
+      else
+        found.push_back({b, b});
+    }
+    // Where there are too many, the map is not believed anyway.
+    if (found.size() > kMostPieces) found.resize(kMostPieces);
+    return found;
+  }
+
+  bool any_in_place(std::size_t from, std::size_t to) const {
+    for (std::size_t b = from; b <= to; ++b)
+      if (in_place(b)) return true;
+    return false;
+  }
+
+  /// Whether what the track says on the same span, before and after the piece, is in place.
+  bool amid_others(const Piece& piece) const {
+    int before = 0;
+    int after = 0;
+    for (std::size_t b = 0; b < blocks_.size(); ++b) {
+      if (blocks_[b].stretch != blocks_[piece.first].stretch || !in_place(b)) continue;
+      if (b < piece.first) ++before;
+      if (b > piece.last) ++after;
+    }
+    return before >= kLeastInPlace && after >= kLeastInPlace;
+  }
+
+  Result<std::optional<Stray>> look_for(const Piece& piece) {
+    const Block& first = blocks_[piece.first];
+    const auto length = static_cast<std::int64_t>(piece.last - piece.first + 1) * kBlock;
+    const auto reach = static_cast<std::int64_t>(options_.search_s * kAnalysisRateHz);
+    sound_.assign(kFft, 0.0F);
+    around_.assign(kFft, 0.0F);
+    const auto track_at = std::llround(first.track_s * kAnalysisRateHz);
+    const auto mix_at = std::llround(first.mix_s * kAnalysisRateHz);
+    if (auto read =
+            track_.signal->read(track_at, {sound_.data(), static_cast<std::size_t>(length)});
+        !read)
+      return read.error();
+    const auto around_length = static_cast<std::size_t>(length + 2 * reach);
+    if (auto read = mix_.read(mix_at - reach, {around_.data(), around_length}); !read)
+      return read.error();
+    fft_.forward(sound_, sound_bins_);
+    fft_.forward(around_, around_bins_);
+    level(sound_bins_);
+    level(around_bins_);
+    // The levelled signals, for their energies; then their correlation.
+    cross_ = sound_bins_;
+    for (std::size_t b = 0; b < cross_.size(); ++b)
+      cross_[b] = std::conj(cross_[b]) * around_bins_[b];
+    double power = 0.0;
+    for (const auto& bin : sound_bins_) power += 2.0 * static_cast<double>(std::norm(bin));
+    power /= kFft;
+    fft_.inverse(around_bins_, around_);
+    fft_.inverse(cross_, sound_);
+    return best_match(piece, length, reach, power);
+  }
+
+  /// Divides by the spectrum smoothed over 100 Hz, inside the band; 0 outside it.
+  void level(FftVector<std::complex<float>>& bins) {
+    constexpr double kBin_hz = static_cast<double>(kAnalysisRateHz) / kFft;
+    constexpr auto kFirst = static_cast<std::size_t>(kBandFrom_hz / kBin_hz);
+    constexpr auto kLast = static_cast<std::size_t>(kBandTo_hz / kBin_hz);
+    constexpr auto kReach = static_cast<std::size_t>(0.5 * kLevelling_hz / kBin_hz);
+    running_.assign(bins.size() + 1, 0.0);
+    for (std::size_t b = 0; b < bins.size(); ++b)
+      running_[b + 1] = running_[b] + static_cast<double>(std::norm(bins[b]));
+    const double least = 1e-9 * running_.back() + 1e-30;
+    for (std::size_t b = 0; b < bins.size(); ++b) {
+      if (b < kFirst || b > kLast) {
+        bins[b] = {};
+        continue;
+      }
+      const std::size_t from = b - std::min(b, kReach);
+      const std::size_t to = std::min(bins.size(), b + kReach + 1);
+      bins[b] *= static_cast<float>(1.0 / std::sqrt(running_[to] - running_[from] + least));
+    }
+  }
+
+  std::optional<Stray> best_match(const Piece& piece, std::int64_t length, std::int64_t reach,
+                                  double power) const {
+    // sound_ holds the correlation at lag - reach now, around_ the levelled mix; both kFft times.
+    const auto lags = static_cast<std::size_t>(2 * reach + 1);
+    double square = 0.0;
+    std::size_t best = 0;
+    const auto value = [&](std::size_t lag) { return sign_ * static_cast<double>(sound_[lag]); };
+    for (std::size_t lag = 0; lag < lags; ++lag) {
+      square += value(lag) * value(lag);
+      if (value(lag) > value(best)) best = lag;
+    }
+    double rival = 0.0;
+    const auto guard = static_cast<std::int64_t>(kRivalGuard_s * kAnalysisRateHz);
+    for (std::size_t lag = 0; lag < lags; ++lag)
+      if (std::abs(static_cast<std::int64_t>(lag) - static_cast<std::int64_t>(best)) > guard)
+        rival = std::max(rival, value(lag));
+    double local = 0.0;
+    for (std::int64_t i = 0; i < length; ++i) {
+      const auto y = static_cast<double>(around_[best + static_cast<std::size_t>(i)]);
+      local += y * y;
+    }
+    const double rms = std::sqrt(square / static_cast<double>(lags));
+    const double peak = value(best);
+    if (!(rms > 0.0) || !(local > 0.0) || best == 0 || best + 1 >= lags) return std::nullopt;
+    const double correlation = peak / std::sqrt(power * local);
+    if (peak < kLeastPeakSigma * rms || rival > kMostRival * peak ||
+        correlation < kLeastCorrelation)
+      return std::nullopt;
+    const double left = value(best - 1);
+    const double right = value(best + 1);
+    const double bend = left - 2.0 * peak + right;
+    const double between = bend < 0.0 ? 0.5 * (left - right) / bend : 0.0;
+    const double offset_s = (static_cast<double>(best) - static_cast<double>(reach) +
+                             std::clamp(between, -0.5, 0.5) + rounding(piece)) /
+                            kAnalysisRateHz;
+    if (std::abs(offset_s) < options_.least_s) return std::nullopt;
+    Stray stray;
+    const Block& first = blocks_[piece.first];
+    const double half_s = 0.5 * static_cast<double>(length) / kAnalysisRateHz;
+    stray.track_s = first.track_s + half_s;
+    stray.mapped_s = first.mix_s + half_s;
+    stray.mix_s = stray.mapped_s + offset_s;
+    stray.peak_sigma = peak / rms;
+    stray.correlation = correlation;
+    stray.amid_others = amid_others(piece);
+    return stray;
+  }
+
+  /// Both signals were read from whole frames: what that adds to the offset.
+  double rounding(const Piece& piece) const {
+    const Block& first = blocks_[piece.first];
+    const double track = first.track_s * kAnalysisRateHz;
+    const double mix = first.mix_s * kAnalysisRateHz;
+    return (std::round(mix) - mix) - (std::round(track) - track);
+  }
+
+  const AnalysisSignal& mix_;
+  const MappedTrack& track_;
+  const StrayOptions& options_;
+  std::vector<Block> blocks_;
+  std::vector<char> loud_;
+  std::vector<double> gain_;  // over the usual one
+  double sign_{1.0};
+  RealFft fft_{kFft};
+  FftVector<float> sound_;
+  FftVector<float> around_;
+  FftVector<std::complex<float>> sound_bins_ =
+      FftVector<std::complex<float>>(static_cast<std::size_t>(fft_.bins()));
+  FftVector<std::complex<float>> around_bins_ = sound_bins_;
+  FftVector<std::complex<float>> cross_;
+  std::vector<double> running_;
+};
+
+}  // namespace
+
+Result<std::vector<Stray>> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
+                                       const StrayOptions& options) {
+  return Search(mix, track, options).run();
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,121 @@
+#include "kilter/sync/strays.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "simulator/voices.h"
+#include "support/reduce.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kLength_s = 40.0;
+
+std::ptrdiff_t frame(double s) {
+  return static_cast<std::ptrdiff_t>(std::lround(s * kAnalysisRateHz));
+}
+
+std::vector<float> voice(int speaker) {
+  const simulator::SyntheticVoices voices(23);
+  const auto sound =
+      voices.utterance(speaker, 0, static_cast<std::int64_t>(kLength_s * simulator::kWorldRateHz));
+  const auto reduced = test::reduce(sound, simulator::kWorldRateHz);
+  std::vector<float> samples(static_cast<std::size_t>(reduced->frames()));
+  EXPECT_TRUE(reduced->read(0, samples));
+  return samples;
+}
+
+void silence(std::vector<float>& sound, double from_s, double to_s) {
+  std::fill(sound.begin() + frame(from_s), sound.begin() + frame(to_s), 0.0F);
+}
+
+std::vector<float> sum(const std::vector<float>& a, float gain, const std::vector<float>& b) {
+  std::vector<float> out(a.size());
+  for (std::size_t i = 0; i < a.size(); ++i) out[i] = a[i] + gain * b[i];
+  return out;
+}
+
+std::vector<Stray> strays_of(const std::vector<float>& mix, const std::vector<float>& track,
+                             double start_s = 0.0) {
+  const MemorySignal mixed(mix);
+  const MemorySignal heard(track);
+  const double length_s = static_cast<double>(track.size()) / kAnalysisRateHz;
+  const auto map = TimeMap::line(start_s, 0.0, length_s, 0.0);
+  EXPECT_TRUE(map);
+  const auto strays = find_strays(mixed, {&heard, &*map}, {});
+  EXPECT_TRUE(strays);
+  return *strays;
+}
+
+TEST(Strays, AreNoneWhereAllThatIsSaidIsInPlace) {
+  const std::vector<float> own = voice(0);
+  EXPECT_TRUE(strays_of(sum(own, 0.7F, voice(1)), own).empty());
+}
+
+TEST(Strays, ShowHowFarThreeWordsBeforeALossLieOff) {
+  const std::vector<float> own = voice(0);
+  const std::vector<float> mix = sum(own, 0.5F, voice(1));
+  std::vector<float> track = own;
+  silence(track, 0.0, 1.5);
+  track.erase(track.begin() + frame(2.7),
+              track.begin() + frame(3.0));  // from there on all is right
+  const std::vector<Stray> strays = strays_of(mix, track, 0.3);
+  ASSERT_FALSE(strays.empty());
+  for (const Stray& stray : strays) {
+    EXPECT_LT(stray.track_s, 2.7);
+    EXPECT_NEAR(stray.mix_s - stray.mapped_s, -0.3, 20e-6);
+    EXPECT_NEAR(stray.mix_s, stray.track_s, 20e-6);
+    EXPECT_FALSE(stray.amid_others);
+  }
+}
+
+TEST(Strays, AreFoundUpsideDownToo) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> track = own;
+  track.erase(track.begin() + frame(38.0), track.begin() + frame(38.5));
+  for (float& x : track) x = -0.3F * x;
+  const std::vector<Stray> strays = strays_of(own, track);
+  ASSERT_FALSE(strays.empty());
+  for (const Stray& stray : strays) EXPECT_NEAR(stray.mix_s - stray.mapped_s, 0.5, 20e-6);
+}
+
+TEST(Strays, OfAStreamThatCameBackStandAmidOthers) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = own;
+  std::copy(own.begin() + frame(20.0), own.begin() + frame(22.0), mix.begin() + frame(20.03));
+  const std::vector<Stray> strays = strays_of(mix, own);
+  ASSERT_FALSE(strays.empty());
+  for (const Stray& stray : strays) {
+    EXPECT_NEAR(stray.mix_s - stray.mapped_s, 0.03, 20e-6);
+    EXPECT_TRUE(stray.amid_others);
+  }
+}
+
+TEST(Strays, AreNotWhatTheMixLeftOutAltogether) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = sum(own, 0.5F, voice(1));
+  silence(mix, 10.0, 14.0);  // everybody's microphone was closed
+  EXPECT_TRUE(strays_of(mix, own).empty());
+}
+
+TEST(Strays, AreNotANeighboursVoiceAFewMillisecondsOff) {
+  const std::vector<float> own = voice(0);
+  const std::vector<float> neighbour = voice(1);
+  std::vector<float> track = own;
+  silence(track, 20.0, 40.0);
+  std::vector<float> mix = sum(track, 1.0F, neighbour);
+  for (std::ptrdiff_t i = frame(20.0); i < frame(40.0); ++i)
+    track[static_cast<std::size_t>(i)] =
+        0.8F * neighbour[static_cast<std::size_t>(i - frame(0.005))];
+  EXPECT_TRUE(strays_of(mix, track).empty());
+}
+
+TEST(Strays, OfASilentTrackAreNone) {
+  const std::vector<float> nothing(static_cast<std::size_t>(frame(kLength_s)), 0.0F);
+  EXPECT_TRUE(strays_of(voice(0), nothing).empty());
+  EXPECT_TRUE(strays_of(nothing, voice(0)).empty());
+}
+
+}  // namespace
+}  // namespace kilter::sync

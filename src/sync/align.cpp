@@ -58,7 +58,7 @@ constexpr double kFineGate_s = 1.0e-3;  // of a recorder's windows round its bes
 constexpr double kFinalGate_s = 0.25e-3;
 constexpr double kRestless_s = 1.0e-3;
 constexpr double kLeakReach_s = 0.8;  // a loudspeaker's way through a network and back
-constexpr int kUnvouchedTalk_s = 4;
+constexpr double kUnvouchedTalk_s = 1.5;
 constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kOwnMargin = 1.5;
@@ -66,6 +66,8 @@ constexpr double kOwnMargin = 1.5;
 constexpr double kScoutSigma_s = 20e-6;
 constexpr double kScoutCoherence = 0.8;
 constexpr double kSameLane_s = 1e-3;
+constexpr double kSharedStray_s = 2e-3;
+constexpr int kLeastInPlace = 2;  // quarters of a second
 constexpr double kLongestExcursion_s = 0.075;
 constexpr double kFitGate_s = 0.12e-3;
 // People in one room share 0.4 and more of their onsets, others below 0.02.
@@ -102,7 +104,7 @@ class Aligner {
     if (*scouted) {
       std::vector<std::vector<Measured>> scouts;
       for (std::size_t k = 0; k < states_.size(); ++k)
-        scouts.push_back(scouts_of(states_[k], remote_or_alone(k)));
+        scouts.push_back(scouts_of(k, remote_or_alone(k)));
       states_ = fine;
       for (std::size_t k = 0; k < states_.size(); ++k) send_out(std::move(scouts[k]), states_[k]);
       if (auto done = settle(0.92, 0.96); !done) return done.error();
@@ -145,7 +147,6 @@ class Aligner {
       fit_recorders(kFineGate_s);
     }
     keep_clear_windows();
-    find_unvouched_talk();
     if (auto done = measure(kFinal, options_.joint, done_from, done_to); !done) return done.error();
     for_placed([&](TrackState& state) { recall_scouts(state); });
     fit_finally();
@@ -174,6 +175,9 @@ class Aligner {
       const auto k = static_cast<std::size_t>(i);
       TrackState& state = states_[k];
       state.strays.clear();
+      state.unvouched_s.reset();
+      state.shared_stray_s.reset();
+      state.faint = false;
       // A stream that goes in stairs is off its line all along.
       if (!state.placed || state.apart || state.splice_s > 0.0 || stopped()) return;
       auto found = sync::find_strays(*mix_.signal, {tracks_[k].signal, &*state.map},
@@ -183,7 +187,10 @@ class Aligner {
         return;
       }
       const bool streamed = remote[k] || is_alone(k);
-      for (const Stray& stray : *found) {
+      state.faint = found->least_in_place < kLeastInPlace || (!streamed && knows_by_scouts(state));
+      // A room microphone hears neighbours that it has no place for; a guest only himself.
+      if (streamed && found->nowhere_s >= kUnvouchedTalk_s) state.unvouched_s = found->nowhere_at_s;
+      for (const Stray& stray : found->elsewhere) {
         // A stream's buffer comes and goes.
         const bool excursion = streamed && stray.amid_others &&
                                std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s;
@@ -193,13 +200,51 @@ class Aligner {
     for (const auto& error : errors)
       if (error) return *error;
     if (stopped()) return interrupted();
+    doubt_the_mix();
     return std::any_of(states_.begin(), states_.end(),
                        [](const TrackState& state) { return !state.strays.empty(); });
   }
 
+  /// Whether a stretch between two seams is placed by strays alone: in a room they may be a
+  /// neighbour's words.
+  static bool knows_by_scouts(const TrackState& state) {
+    for (const Piece& piece : state.pieces) {
+      bool scouted = false;
+      bool windowed = false;
+      for (std::size_t i = 0; i < state.measured.size(); ++i) {
+        const Measured& m = state.measured[i];
+        if (m.track_s < piece.from_s || m.track_s > piece.to_s || state.weights[i] <= 0.1) continue;
+        (m.piece >= kScoutLanes ? scouted : windowed) = true;
+      }
+      if (scouted && !windowed) return true;
+    }
+    return false;
+  }
+
+  /// Whether another track is off by as much: then neither a buffer nor a neighbour did it.
+  bool is_shared(std::size_t k, const Stray& stray) const {
+    const double off_s = stray.mix_s - stray.mapped_s;
+    for (std::size_t other = 0; other < states_.size(); ++other) {
+      if (other == k || states_[other].recorder == states_[k].recorder) continue;
+      for (const Stray& its : states_[other].strays)
+        if (std::abs(its.mix_s - its.mapped_s - off_s) < kSharedStray_s) return true;
+    }
+    return false;
+  }
+
+  void doubt_the_mix() {
+    double off_s = 0.0;
+    for (std::size_t k = 0; k < states_.size(); ++k)
+      for (const Stray& stray : states_[k].strays)
+        if (is_shared(k, stray)) off_s = std::max(off_s, std::abs(stray.mix_s - stray.mapped_s));
+    if (off_s > 0.0)
+      for (TrackState& state : states_) state.shared_stray_s = off_s;
+  }
+
   /// Strays as windows, those that agree on one lane. What a stream's buffer may have done is left
   /// to the windows: it would come back.
-  static std::vector<Measured> scouts_of(const TrackState& state, bool streamed) {
+  std::vector<Measured> scouts_of(std::size_t k, bool streamed) const {
+    const TrackState& state = states_[k];
     std::vector<Measured> scouts;
     int lane = kScoutLanes;
     double lag_s = 0.0;
@@ -207,7 +252,9 @@ class Aligner {
     for (std::size_t i = 0; i < state.measured.size(); ++i)
       inverted += state.weights[i] * (state.measured[i].reading.inverted ? 1.0 : -1.0);
     for (const Stray& stray : state.strays) {
-      if (streamed && std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s) continue;
+      if (streamed && std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s &&
+          !is_shared(k, stray))
+        continue;
       const double here_s = stray.mix_s - stray.track_s * state.curve.rate;
       if (!scouts.empty() && std::abs(here_s - lag_s) > kSameLane_s) ++lane;
       lag_s = here_s;
@@ -513,54 +560,6 @@ class Aligner {
         if (!is_clear(m.reading) || !mapped_s || std::abs(m.mix_s - *mapped_s) > kRestless_s)
           state.restless.push_back(m.at_s);
       }
-  }
-
-  /// A guest who talks at an end of the track where no window stands on the line: a seam that left
-  /// too little behind it to be found may lie between. (A room microphone hears neighbours there.)
-  void find_unvouched_talk() {
-    const std::vector<bool> remote = remote_tracks();
-    for (std::size_t k = 0; k < states_.size(); ++k) {
-      TrackState& state = states_[k];
-      if (!state.placed || state.splice_s > 0.0 || !(remote[k] || is_alone(k))) continue;
-      double first_s = 1e300;
-      double last_s = -1e300;
-      for (std::size_t i = 0; i < state.measured.size(); ++i) {
-        if (state.weights[i] <= 0.1) continue;
-        first_s = std::min(first_s, state.measured[i].track_s);
-        last_s = std::max(last_s, state.measured[i].track_s);
-      }
-      const std::vector<char> talks = talking_seconds(k);
-      int before = 0;
-      int after = 0;
-      for (std::size_t s = 0; s < talks.size(); ++s) {
-        const auto at_s = static_cast<double>(s);
-        const auto mix_s = state.map->to_line(at_s);
-        if (talks[s] == 0 || !mix_s || *mix_s < 0.0 || *mix_s > mix_.length_s - 1.0) continue;
-        if (at_s < first_s - kFine.window_s) ++before;
-        if (at_s > last_s + kFine.window_s) ++after;
-      }
-      if (before >= kUnvouchedTalk_s) state.unvouched_s = std::max(0.0, first_s - kFine.window_s);
-      if (after >= kUnvouchedTalk_s) state.unvouched_s = last_s + kFine.window_s;
-    }
-  }
-
-  /// Seconds of the track in which as much sets in as in its lively half.
-  std::vector<char> talking_seconds(std::size_t k) const {
-    const OnsetFeatures& features = features_[k];
-    std::vector<double> onsets(static_cast<std::size_t>(features.frames() / kFeatureRateHz), 0.0);
-    for (std::size_t s = 0; s < onsets.size(); ++s)
-      for (const auto& band : features.bands)
-        for (std::size_t t = s * kFeatureRateHz; t < (s + 1) * kFeatureRateHz; ++t) {
-          const auto rise = static_cast<double>(std::max<int>(band[t], 0));
-          onsets[s] += rise * rise;
-        }
-    std::vector<double> sorted = onsets;
-    std::sort(sorted.begin(), sorted.end());
-    const double lively = sorted.empty() ? 0.0 : 0.5 * sorted[sorted.size() * 9 / 10];
-    std::vector<char> talks(onsets.size(), 0);
-    for (std::size_t s = 0; s < onsets.size(); ++s)
-      talks[s] = lively > 0.0 && onsets[s] > lively ? 1 : 0;
-    return talks;
   }
 
   /// A track whose windows agree on nothing was placed by chance: it must not explain the others'
@@ -936,9 +935,8 @@ class Aligner {
     const std::optional<Doubt> doubt = doubt_of(evidence, k, result.uncertainty_us);
     result.standing = doubt ? Standing::shaky : Standing::firm;
     if (doubt) {
-      for (Span& span : spans)
-        span.uncertainty_us = std::hypot(span.uncertainty_us, 1e6 * doubt->off_s);
-      result.uncertainty_us = std::hypot(result.uncertainty_us, 1e6 * doubt->off_s);
+      for (Span& span : spans) span.uncertainty_us += 1e6 * doubt->off_s;
+      result.uncertainty_us += 1e6 * doubt->off_s;
       result.findings.push_back(thin_evidence(doubt->reason));
     }
     auto map = TimeMap::make(std::move(spans));

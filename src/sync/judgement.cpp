@@ -175,6 +175,18 @@ std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states,
   return unlike >= alike ? first : std::nullopt;
 }
 
+/// Of the seams that are the track's alone, or its stream's; 0 without any.
+double largest_own_step_s(const Evidence& evidence, std::size_t track) {
+  double largest_s = 0.0;
+  for (const Seam& seam : evidence.seams) {
+    const bool shows =
+        std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
+    if (shows && seam.tracks.size() == 1 && seam.cause != SeamCause::mix)
+      largest_s = std::max(largest_s, std::abs(seam.step_s));
+  }
+  return largest_s;
+}
+
 /// The one jump of a stream that otherwise stands still; 0 where it has none, more, or drifts.
 double lone_splice_s(const Evidence& evidence, std::size_t track) {
   double jump_s = 0.0;
@@ -240,6 +252,16 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      " of the track, towards its end there, somebody talks and nothing in the mix "
                      "stands where the rest puts it: a stretch may be lost or repeated there.",
                  kFarthest_s};
+  if (state.shared_stray_s)
+    return Doubt{
+        "Several tracks are heard elsewhere in the mix than they should, all by as much: the "
+        "mix may have lost or repeated a stretch.",
+        *state.shared_stray_s};
+  if (const double step_s = largest_own_step_s(evidence, track); state.faint && step_s > 0.0)
+    return Doubt{
+        "On one side of a seam hardly anything of its own is heard: what fits there may be "
+        "another's voice that leaks into it.",
+        step_s};
   if (const Seam* seam = unsure_seam(evidence, track))
     return Doubt{"Near " + clock_text(seam->place.mix_end_s) +
                      " of the mix everything steps, and no track stays whole there to say whether "

@@ -11,6 +11,7 @@ namespace {
 
 constexpr double kLeastStep_s = 1.0e-3;
 constexpr double kSameStep_s = 1.5e-3;
+constexpr double kOneAmount_s = 0.5e-3;
 constexpr double kNeighbour_s = 0.012;     // sound's way across a table and back
 constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
@@ -119,7 +120,11 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
   if (w.recorders > 1 || (everybody && w.others > 0)) {
     // Nobody stays whole. With another recorder's track on the same step it is the mix; where the
     // others step by other amounts just then, that is still the likeliest.
-    seam.unsure = w.recorders == 1;
+    // Tracks that show it by different amounts do not tell how much the mix moved.
+    seam.unsure = w.recorders == 1 ||
+                  std::any_of(seam.shown.begin(), seam.shown.end(), [&](const Step& step) {
+                    return std::abs(step.step_s - seam.step_s) > kOneAmount_s;
+                  });
     seam.cause = SeamCause::mix;
     seam.recorder = -1;
     out.push_back(std::move(seam));

@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <complex>
-#include <optional>
 
 #include "kilter/signal/fft.h"
 #include "kilter/signal/wide_loops.h"
@@ -145,24 +144,38 @@ struct Piece {
   std::size_t last{0};
 };
 
+/// Where in its neighbourhood a piece fits best.
+struct Match {
+  bool found{false};
+  double offset_s{0.0};
+  double peak_sigma{0.0};
+  double correlation{0.0};
+};
+
 class Search {
  public:
   Search(const AnalysisSignal& mix, const MappedTrack& track, const StrayOptions& options)
       : mix_(mix), track_(track), options_(options) {}
 
-  Result<std::vector<Stray>> run() {
+  Result<Whereabouts> run() {
     auto blocks = read_blocks(mix_, track_, options_.stop);
     if (!blocks) return blocks.error();
     blocks_ = *std::move(blocks);
-    std::vector<Stray> strays;
+    Whereabouts result;
     judge_blocks();
+    result.least_in_place = least_in_place();
     for (const Piece& piece : pieces()) {
       if (options_.stop != nullptr && options_.stop->load()) break;
-      auto stray = look_for(piece);
-      if (!stray) return stray.error();
-      if (*stray) strays.push_back(**stray);
+      auto match = look_for(piece);
+      if (!match) return match.error();
+      if (!match->found && !amid_others(piece)) {
+        result.nowhere_s += loud_s(piece);
+        result.nowhere_at_s = blocks_[piece.first].track_s;
+      }
+      if (match->found && std::abs(match->offset_s) >= options_.least_s)
+        result.elsewhere.push_back(stray_of(piece, *match));
     }
-    return strays;
+    return result;
   }
 
  private:
@@ -205,6 +218,13 @@ class Search {
     return found;
   }
 
+  int least_in_place() const {
+    std::vector<int> counts(stretches_of(track_.map->spans()).back() + 1, 0);
+    for (std::size_t b = 0; b < blocks_.size(); ++b)
+      if (in_place(b)) ++counts[blocks_[b].stretch];
+    return *std::min_element(counts.begin(), counts.end());
+  }
+
   bool any_in_place(std::size_t from, std::size_t to) const {
     for (std::size_t b = from; b <= to; ++b)
       if (in_place(b)) return true;
@@ -223,7 +243,13 @@ class Search {
     return before >= kLeastInPlace && after >= kLeastInPlace;
   }
 
-  Result<std::optional<Stray>> look_for(const Piece& piece) {
+  double loud_s(const Piece& piece) const {
+    double sum_s = 0.0;
+    for (std::size_t b = piece.first; b <= piece.last; ++b) sum_s += missing(b) ? kBlock_s : 0.0;
+    return sum_s;
+  }
+
+  Result<Match> look_for(const Piece& piece) {
     const Block& first = blocks_[piece.first];
     const auto length = static_cast<std::int64_t>(piece.last - piece.first + 1) * kBlock;
     const auto reach = static_cast<std::int64_t>(options_.search_s * kAnalysisRateHz);
@@ -275,8 +301,8 @@ class Search {
     }
   }
 
-  std::optional<Stray> best_match(const Piece& piece, std::int64_t length, std::int64_t reach,
-                                  double power) const {
+  Match best_match(const Piece& piece, std::int64_t length, std::int64_t reach,
+                   double power) const {
     // sound_ holds the correlation at lag - reach now, around_ the levelled mix; both kFft times.
     const auto lags = static_cast<std::size_t>(2 * reach + 1);
     double square = 0.0;
@@ -298,27 +324,31 @@ class Search {
     }
     const double rms = std::sqrt(square / static_cast<double>(lags));
     const double peak = value(best);
-    if (!(rms > 0.0) || !(local > 0.0) || best == 0 || best + 1 >= lags) return std::nullopt;
-    const double correlation = peak / std::sqrt(power * local);
-    if (peak < kLeastPeakSigma * rms || rival > kMostRival * peak ||
-        correlation < kLeastCorrelation)
-      return std::nullopt;
+    Match match;
+    if (!(rms > 0.0) || !(local > 0.0) || best == 0 || best + 1 >= lags) return match;
+    match.peak_sigma = peak / rms;
+    match.correlation = peak / std::sqrt(power * local);
+    match.found = match.peak_sigma >= kLeastPeakSigma && rival <= kMostRival * peak &&
+                  match.correlation >= kLeastCorrelation;
     const double left = value(best - 1);
     const double right = value(best + 1);
     const double bend = left - 2.0 * peak + right;
     const double between = bend < 0.0 ? 0.5 * (left - right) / bend : 0.0;
-    const double offset_s = (static_cast<double>(best) - static_cast<double>(reach) +
-                             std::clamp(between, -0.5, 0.5) + rounding(piece)) /
-                            kAnalysisRateHz;
-    if (std::abs(offset_s) < options_.least_s) return std::nullopt;
-    Stray stray;
+    match.offset_s = (static_cast<double>(best) - static_cast<double>(reach) +
+                      std::clamp(between, -0.5, 0.5) + rounding(piece)) /
+                     kAnalysisRateHz;
+    return match;
+  }
+
+  Stray stray_of(const Piece& piece, const Match& match) const {
     const Block& first = blocks_[piece.first];
-    const double half_s = 0.5 * static_cast<double>(length) / kAnalysisRateHz;
+    const double half_s = 0.5 * kBlock_s * static_cast<double>(piece.last - piece.first + 1);
+    Stray stray;
     stray.track_s = first.track_s + half_s;
     stray.mapped_s = first.mix_s + half_s;
-    stray.mix_s = stray.mapped_s + offset_s;
-    stray.peak_sigma = peak / rms;
-    stray.correlation = correlation;
+    stray.mix_s = stray.mapped_s + match.offset_s;
+    stray.peak_sigma = match.peak_sigma;
+    stray.correlation = match.correlation;
     stray.amid_others = amid_others(piece);
     return stray;
   }
@@ -350,8 +380,8 @@ class Search {
 
 }  // namespace
 
-Result<std::vector<Stray>> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
-                                       const StrayOptions& options) {
+Result<Whereabouts> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
+                                const StrayOptions& options) {
   return Search(mix, track, options).run();
 }
 

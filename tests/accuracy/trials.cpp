@@ -168,8 +168,8 @@ SessionSpec draw_people(Random& random, std::uint64_t seed, double length_s, boo
 
 Order random_order(std::uint64_t seed) {
   Random random{seed, 90};
-  const double length_s = random.between(120.0, 180.0);
-  return {draw_people(random, seed, length_s, true), 2};
+  const double length_s = spread(random, 60.0, 180.0);
+  return {draw_people(random, seed, length_s, true), 3};
 }
 
 Order clean_order(std::uint64_t seed, double length_s) {

@@ -36,16 +36,21 @@ std::vector<float> sum(const std::vector<float>& a, float gain, const std::vecto
   return out;
 }
 
-std::vector<Stray> strays_of(const std::vector<float>& mix, const std::vector<float>& track,
-                             double start_s = 0.0) {
+Whereabouts whereabouts_of(const std::vector<float>& mix, const std::vector<float>& track,
+                           double start_s = 0.0) {
   const MemorySignal mixed(mix);
   const MemorySignal heard(track);
   const double length_s = static_cast<double>(track.size()) / kAnalysisRateHz;
   const auto map = TimeMap::line(start_s, 0.0, length_s, 0.0);
   EXPECT_TRUE(map);
-  const auto strays = find_strays(mixed, {&heard, &*map}, {});
-  EXPECT_TRUE(strays);
-  return *strays;
+  const auto found = find_strays(mixed, {&heard, &*map}, {});
+  EXPECT_TRUE(found);
+  return *found;
+}
+
+std::vector<Stray> strays_of(const std::vector<float>& mix, const std::vector<float>& track,
+                             double start_s = 0.0) {
+  return whereabouts_of(mix, track, start_s).elsewhere;
 }
 
 TEST(Strays, AreNoneWhereAllThatIsSaidIsInPlace) {
@@ -97,6 +102,19 @@ TEST(Strays, AreNotWhatTheMixLeftOutAltogether) {
   std::vector<float> mix = sum(own, 0.5F, voice(1));
   silence(mix, 10.0, 14.0);  // everybody's microphone was closed
   EXPECT_TRUE(strays_of(mix, own).empty());
+}
+
+TEST(Strays, TellWhatIsSaidAtAnEndAndFoundNowhere) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = sum(own, 0.5F, voice(1));
+  EXPECT_EQ(whereabouts_of(mix, own).nowhere_s, 0.0);
+  std::vector<float> cut = mix;
+  silence(cut, 30.0, 40.0);
+  const Whereabouts at_end = whereabouts_of(cut, own);
+  EXPECT_GT(at_end.nowhere_s, 1.5);
+  EXPECT_GT(at_end.nowhere_at_s, 30.0);
+  silence(mix, 10.0, 20.0);  // a pause in the talk on air says nothing of the clock
+  EXPECT_EQ(whereabouts_of(mix, own).nowhere_s, 0.0);
 }
 
 TEST(Strays, AreNotANeighboursVoiceAFewMillisecondsOff) {

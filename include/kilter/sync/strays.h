@@ -1,4 +1,4 @@
-// Stretches of a track that the mix holds elsewhere than the track's map says.
+// Stretches of a track that the mix holds elsewhere than the track's map says, or nowhere.
 #pragma once
 
 #include <atomic>
@@ -19,6 +19,17 @@ struct Stray {
       false};  ///< before and after it on the same span, what the track says is in place
 };
 
+/// What of a track is not in its place.
+struct Whereabouts {
+  std::vector<Stray> elsewhere;  ///< in order of track time
+  /// Seconds that are loud and found nowhere in reach, before anything on their span is in place
+  /// and after everything; and a second of the track among them.
+  double nowhere_s{0.0};
+  double nowhere_at_s{0.0};
+  /// Of the stretches between two seams of the map, the one with the fewest loud blocks in place.
+  int least_in_place{0};
+};
+
 struct StrayOptions {
   double search_s{6.0};   ///< to both sides of the map, at most 6
   double least_s{0.015};  ///< nearer, a microphone may hear a neighbour
@@ -30,9 +41,9 @@ struct StrayOptions {
 /// fault whose one side holds a few words only, too few for a window, shows in this way. `track`
 /// maps to the mix's time; it should be right to a tenth of a millisecond where it is right.
 ///
-/// In order of track time. Cost: a few operations per sample, and per second that is missing at its
+/// Cost: a few operations per sample, and per second that is missing at its
 /// place a transform of 2^18. Fails where a signal cannot be read.
-Result<std::vector<Stray>> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
-                                       const StrayOptions& options);
+Result<Whereabouts> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
+                                const StrayOptions& options);
 
 }  // namespace kilter::sync

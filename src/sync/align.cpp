@@ -103,8 +103,7 @@ class Aligner {
     if (!scouted) return scouted.error();
     if (*scouted) {
       std::vector<std::vector<Measured>> scouts;
-      for (std::size_t k = 0; k < states_.size(); ++k)
-        scouts.push_back(scouts_of(k, remote_or_alone(k)));
+      for (std::size_t k = 0; k < states_.size(); ++k) scouts.push_back(scouts_of(k));
       states_ = fine;
       for (std::size_t k = 0; k < states_.size(); ++k) send_out(std::move(scouts[k]), states_[k]);
       if (auto done = settle(0.92, 0.96); !done) return done.error();
@@ -186,7 +185,7 @@ class Aligner {
         errors[k] = found.error();
         return;
       }
-      const bool streamed = remote[k] || is_alone(k);
+      const bool streamed = state.streamed = remote[k] || is_alone(k);
       state.faint = found->least_in_place < kLeastInPlace || (!streamed && knows_by_scouts(state));
       // A room microphone hears neighbours that it has no place for; a guest only himself.
       if (streamed && found->nowhere_s >= kUnvouchedTalk_s) state.unvouched_s = found->nowhere_at_s;
@@ -243,7 +242,7 @@ class Aligner {
 
   /// Strays as windows, those that agree on one lane. What a stream's buffer may have done is left
   /// to the windows: it would come back.
-  std::vector<Measured> scouts_of(std::size_t k, bool streamed) const {
+  std::vector<Measured> scouts_of(std::size_t k) const {
     const TrackState& state = states_[k];
     std::vector<Measured> scouts;
     int lane = kScoutLanes;
@@ -252,7 +251,7 @@ class Aligner {
     for (std::size_t i = 0; i < state.measured.size(); ++i)
       inverted += state.weights[i] * (state.measured[i].reading.inverted ? 1.0 : -1.0);
     for (const Stray& stray : state.strays) {
-      if (streamed && std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s &&
+      if (state.streamed && std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s &&
           !is_shared(k, stray))
         continue;
       const double here_s = stray.mix_s - stray.track_s * state.curve.rate;
@@ -721,8 +720,6 @@ class Aligner {
       if (other != k && states_[other].placed) return false;
     return true;
   }
-
-  bool remote_or_alone(std::size_t k) const { return is_remote(k) || is_alone(k); }
 
   std::vector<bool> remote_tracks() const {
     std::vector<char> found(states_.size(), 0);

@@ -1,9 +1,10 @@
 #include "kilter/sync/strays.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <complex>
+#include <functional>
+#include <span>
 
 #include "kilter/signal/fft.h"
 #include "kilter/signal/wide_loops.h"
@@ -21,9 +22,9 @@ constexpr double kLoudest = 0.02;  // so many of the blocks that sound
 constexpr double kSounds = 0.01;   // of the loudest block's power
 constexpr double kMissing = 0.35;  // of the track's usual gain in the mix
 constexpr double kInPlace = 0.6;
-constexpr int kLeastInPlace = 2;  // blocks
-constexpr int kLongestPiece = 6;  // blocks searched for together
-constexpr int kMostPieces = 80;   // of one track
+constexpr int kLeastInPlace = 2;   // blocks
+constexpr int kLongestPhrase = 6;  // blocks searched for together
+constexpr int kMostPhrases = 80;   // of one track
 constexpr int kFft = 1 << 18;
 constexpr double kBandFrom_hz = 150.0;
 constexpr double kBandTo_hz = 7000.0;
@@ -139,12 +140,12 @@ double median(std::vector<double> values) {
 }
 
 /// Blocks in a row that are loud, or nearly so, and not in place.
-struct Piece {
+struct Phrase {
   std::size_t first{0};
   std::size_t last{0};
 };
 
-/// Where in its neighbourhood a piece fits best.
+/// Where in its neighbourhood a phrase fits best.
 struct Match {
   bool found{false};
   double offset_s{0.0};
@@ -164,16 +165,16 @@ class Search {
     Whereabouts result;
     judge_blocks();
     result.least_in_place = least_in_place();
-    for (const Piece& piece : pieces()) {
+    for (const Phrase& phrase : phrases()) {
       if (options_.stop != nullptr && options_.stop->load()) break;
-      auto match = look_for(piece);
+      auto match = look_for(phrase);
       if (!match) return match.error();
-      if (!match->found && !amid_others(piece)) {
-        result.nowhere_s += loud_s(piece);
-        result.nowhere_at_s = blocks_[piece.first].track_s;
+      if (!match->found && !amid_others(phrase)) {
+        result.nowhere_s += loud_s(phrase);
+        result.nowhere_at_s = blocks_[phrase.first].track_s;
       }
       if (match->found && std::abs(match->offset_s) >= options_.least_s)
-        result.elsewhere.push_back(stray_of(piece, *match));
+        result.elsewhere.push_back(stray_of(phrase, *match));
     }
     return result;
   }
@@ -200,21 +201,21 @@ class Search {
   bool missing(std::size_t b) const { return loud_[b] != 0 && gain_[b] < kMissing; }
   bool in_place(std::size_t b) const { return loud_[b] != 0 && gain_[b] > kInPlace; }
 
-  std::vector<Piece> pieces() const {
-    std::vector<Piece> found;
+  std::vector<Phrase> phrases() const {
+    std::vector<Phrase> found;
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
       if (!missing(b)) continue;
       const bool continues =
           !found.empty() && blocks_[b].mix_s - blocks_[found.back().last].mix_s < 2.5 * kBlock_s &&
           blocks_[b].stretch == blocks_[found.back().first].stretch &&
-          b - found.back().first < kLongestPiece && !any_in_place(found.back().last, b);
+          b - found.back().first < kLongestPhrase && !any_in_place(found.back().last, b);
       if (continues)
         found.back().last = b;
       else
         found.push_back({b, b});
     }
     // Where there are too many, the map is not believed anyway.
-    if (found.size() > kMostPieces) found.resize(kMostPieces);
+    if (found.size() > kMostPhrases) found.resize(kMostPhrases);
     return found;
   }
 
@@ -231,27 +232,27 @@ class Search {
     return false;
   }
 
-  /// Whether what the track says on the same span, before and after the piece, is in place.
-  bool amid_others(const Piece& piece) const {
+  /// Whether what the track says on the same span, before and after the phrase, is in place.
+  bool amid_others(const Phrase& phrase) const {
     int before = 0;
     int after = 0;
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
-      if (blocks_[b].stretch != blocks_[piece.first].stretch || !in_place(b)) continue;
-      if (b < piece.first) ++before;
-      if (b > piece.last) ++after;
+      if (blocks_[b].stretch != blocks_[phrase.first].stretch || !in_place(b)) continue;
+      if (b < phrase.first) ++before;
+      if (b > phrase.last) ++after;
     }
     return before >= kLeastInPlace && after >= kLeastInPlace;
   }
 
-  double loud_s(const Piece& piece) const {
+  double loud_s(const Phrase& phrase) const {
     double sum_s = 0.0;
-    for (std::size_t b = piece.first; b <= piece.last; ++b) sum_s += missing(b) ? kBlock_s : 0.0;
+    for (std::size_t b = phrase.first; b <= phrase.last; ++b) sum_s += missing(b) ? kBlock_s : 0.0;
     return sum_s;
   }
 
-  Result<Match> look_for(const Piece& piece) {
-    const Block& first = blocks_[piece.first];
-    const auto length = static_cast<std::int64_t>(piece.last - piece.first + 1) * kBlock;
+  Result<Match> look_for(const Phrase& phrase) {
+    const Block& first = blocks_[phrase.first];
+    const auto length = static_cast<std::int64_t>(phrase.last - phrase.first + 1) * kBlock;
     const auto reach = static_cast<std::int64_t>(options_.search_s * kAnalysisRateHz);
     sound_.assign(kFft, 0.0F);
     around_.assign(kFft, 0.0F);
@@ -277,7 +278,7 @@ class Search {
     power /= kFft;
     fft_.inverse(around_bins_, around_);
     fft_.inverse(cross_, sound_);
-    return best_match(piece, length, reach, power);
+    return best_match(phrase, length, reach, power);
   }
 
   /// Divides by the spectrum smoothed over 100 Hz, inside the band; 0 outside it.
@@ -301,7 +302,7 @@ class Search {
     }
   }
 
-  Match best_match(const Piece& piece, std::int64_t length, std::int64_t reach,
+  Match best_match(const Phrase& phrase, std::int64_t length, std::int64_t reach,
                    double power) const {
     // sound_ holds the correlation at lag - reach now, around_ the levelled mix; both kFft times.
     const auto lags = static_cast<std::size_t>(2 * reach + 1);
@@ -335,27 +336,27 @@ class Search {
     const double bend = left - 2.0 * peak + right;
     const double between = bend < 0.0 ? 0.5 * (left - right) / bend : 0.0;
     match.offset_s = (static_cast<double>(best) - static_cast<double>(reach) +
-                      std::clamp(between, -0.5, 0.5) + rounding(piece)) /
+                      std::clamp(between, -0.5, 0.5) + rounding(phrase)) /
                      kAnalysisRateHz;
     return match;
   }
 
-  Stray stray_of(const Piece& piece, const Match& match) const {
-    const Block& first = blocks_[piece.first];
-    const double half_s = 0.5 * kBlock_s * static_cast<double>(piece.last - piece.first + 1);
+  Stray stray_of(const Phrase& phrase, const Match& match) const {
+    const Block& first = blocks_[phrase.first];
+    const double half_s = 0.5 * kBlock_s * static_cast<double>(phrase.last - phrase.first + 1);
     Stray stray;
     stray.track_s = first.track_s + half_s;
     stray.mapped_s = first.mix_s + half_s;
     stray.mix_s = stray.mapped_s + match.offset_s;
     stray.peak_sigma = match.peak_sigma;
     stray.correlation = match.correlation;
-    stray.amid_others = amid_others(piece);
+    stray.amid_others = amid_others(phrase);
     return stray;
   }
 
   /// Both signals were read from whole frames: what that adds to the offset.
-  double rounding(const Piece& piece) const {
-    const Block& first = blocks_[piece.first];
+  double rounding(const Phrase& phrase) const {
+    const Block& first = blocks_[phrase.first];
     const double track = first.track_s * kAnalysisRateHz;
     const double mix = first.mix_s * kAnalysisRateHz;
     return (std::round(mix) - mix) - (std::round(track) - track);

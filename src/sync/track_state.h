@@ -71,9 +71,10 @@ struct TrackState {
   std::vector<Step> steps;
   double splice_s{0.0};  // of a stream that is spliced instead of drifting; 0: none
   int recorder{-1};
-  std::vector<Measured> scouts;          // strays that were given a level of their own, as windows
-  std::vector<Stray> strays;             // what is heard elsewhere and lies on no level
-  bool faint{false};                     // between two seams hardly anything of its own is heard
+  std::vector<Measured> scouts;  // strays that were given a level of their own, as windows
+  std::vector<Stray> strays;     // what is heard elsewhere and lies on no level
+  bool streamed{false};  // a guest, or alone with the mix: a network may have carried it there
+  bool faint{false};     // between two seams hardly anything of its own is heard
   std::optional<double> shared_stray_s;  // so far off are several tracks at once: perhaps the mix
   std::optional<double> unvouched_s;     // a guest talks near there, and no window says where
 

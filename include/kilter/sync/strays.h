@@ -15,15 +15,15 @@ struct Stray {
   double mix_s{0.0};        ///< and where it is heard
   double peak_sigma{0.0};   ///< height of the match over what chance gives
   double correlation{0.0};  ///< of both sounds there, their spectra levelled; 0..1
-  bool amid_others{
-      false};  ///< before and after it on the same span, what the track says is in place
+  /// Before and after it, between the same seams, what the track says is in place.
+  bool amid_others{false};
 };
 
 /// What of a track is not in its place.
 struct Whereabouts {
   std::vector<Stray> elsewhere;  ///< in order of track time
-  /// Seconds that are loud and found nowhere in reach, before anything on their span is in place
-  /// and after everything; and a second of the track among them.
+  /// Seconds that are loud and found nowhere in reach, at an end of their stretch between two
+  /// seams: before all that is in place there, or after it; and a second of the track among them.
   double nowhere_s{0.0};
   double nowhere_at_s{0.0};
   /// Of the stretches between two seams of the map, the one with the fewest loud blocks in place.
@@ -41,8 +41,8 @@ struct StrayOptions {
 /// fault whose one side holds a few words only, too few for a window, shows in this way. `track`
 /// maps to the mix's time; it should be right to a tenth of a millisecond where it is right.
 ///
-/// Cost: a few operations per sample, and per second that is missing at its
-/// place a transform of 2^18. Fails where a signal cannot be read.
+/// Cost: a few operations per sample, and per phrase that is missing at its place three transforms
+/// of 2^18. Fails where a signal cannot be read.
 Result<Whereabouts> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
                                 const StrayOptions& options);
 

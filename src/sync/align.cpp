@@ -783,10 +783,23 @@ class Aligner {
           placing.standing = placing.map ? Standing::firm : Standing::unplaced;
         }
         placing.findings = {mix_copy_finding(copy)};
+        if (placing.map) doubt_copy_of_mix(placing);
       } else if (copy.kind == CopyKind::own_mix) {
         placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
       }
     }
+  }
+
+  /// It follows the mix's own steps, so it knows no more of them than the tracks do.
+  void doubt_copy_of_mix(TrackPlacing& placing) const {
+    const auto doubt = doubt_of_mix(seams_);
+    if (!doubt) return;
+    std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
+    for (Span& span : spans) span.uncertainty_us += 1e6 * doubt->off_s;
+    if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
+    placing.uncertainty_us += 1e6 * doubt->off_s;
+    placing.standing = Standing::shaky;
+    placing.findings.push_back(thin_evidence(doubt->reason));
   }
 
   /// The map of a copy that holds a moment `later_s` later than the original, cut to its length.

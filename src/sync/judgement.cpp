@@ -35,7 +35,10 @@ constexpr double kChunk_s = 60.0;         // of a vote
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
 constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
 constexpr double kLongestSplice_s = 0.020;
+constexpr double kLoose_s = 0.05;  // of a seam's place
 constexpr double kStanding_ppm = 0.3;
+constexpr double kLikelySplice_s = 0.010;
+constexpr double kSurelySpliced_s = 1500.0;  // by a drift of 10 ppm
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0.0;
@@ -175,6 +178,28 @@ std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states,
   return unlike >= alike ? first : std::nullopt;
 }
 
+/// A track of the same length on another recorder, where one of the two has a seam: had it lost
+/// something alone, it would be shorter.
+std::optional<std::size_t> sibling_with_a_seam(const std::vector<TrackState>& states,
+                                               std::size_t k) {
+  for (std::size_t j = 0; j < states.size(); ++j)
+    if (states[j].placed && states[j].recorder != states[k].recorder &&
+        same_length(states[j], states[k]) &&
+        std::max(states[j].pieces.size(), states[k].pieces.size()) > 1)
+      return j;
+  return std::nullopt;
+}
+
+/// The largest difference between two tracks' starts on any of their levels.
+double furthest_start_s(const TrackState& a, const TrackState& b) {
+  double furthest_s = 0.0;
+  for (const Piece& of_a : a.pieces)
+    for (const Piece& of_b : b.pieces)
+      furthest_s = std::max(
+          furthest_s, std::abs(a.curve.line_s(of_a.level, 0.0) - b.curve.line_s(of_b.level, 0.0)));
+  return furthest_s;
+}
+
 /// Of the seams that are the track's alone, or its stream's; 0 without any.
 double largest_own_step_s(const Evidence& evidence, std::size_t track) {
   double largest_s = 0.0;
@@ -185,6 +210,27 @@ double largest_own_step_s(const Evidence& evidence, std::size_t track) {
       largest_s = std::max(largest_s, std::abs(seam.step_s));
   }
   return largest_s;
+}
+
+bool stands_still(const TrackState& state) {
+  return std::abs(state.drift_ppm()) < kStanding_ppm + 4e6 * state.fit.rate_sigma;
+}
+
+/// Alone on its recorder: nothing else tells how its clock runs.
+bool is_alone_on_its_recorder(const Evidence& evidence, std::size_t track) {
+  for (std::size_t k = 0; k < evidence.states.size(); ++k)
+    if (k != track && evidence.states[k].placed && !evidence.states[k].apart &&
+        evidence.states[k].recorder == evidence.states[track].recorder)
+      return false;
+  return true;
+}
+
+/// A stream that is played on the mix's clock stands still until it is spliced: too short a talk
+/// does not tell it from a recorder that runs with the mix.
+bool may_wait_for_a_splice(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
+  return state.splice_s == 0.0 && stands_still(state) &&
+         is_alone_on_its_recorder(evidence, track) && evidence.mix.length_s < kSurelySpliced_s;
 }
 
 /// The one jump of a stream that otherwise stands still; 0 where it has none, more, or drifts.
@@ -198,20 +244,32 @@ double lone_splice_s(const Evidence& evidence, std::size_t track) {
     jump_s = std::abs(seam.step_s);
   }
   const TrackState& state = evidence.states[track];
-  const bool stands = std::abs(state.drift_ppm()) < kStanding_ppm + 4e6 * state.fit.rate_sigma;
-  return stands && jump_s <= kLongestSplice_s ? jump_s : 0.0;
+  return stands_still(state) && jump_s <= kLongestSplice_s ? jump_s : 0.0;
+}
+
+Doubt doubt_of_seam(const Seam& seam) {
+  return {"Near " + clock_text(seam.place.mix_end_s) +
+              " of the mix everything steps, and no track stays whole there to say whether the mix "
+              "or a recording lost or repeated a stretch.",
+          std::abs(seam.step_s)};
+}
+
+bool moves(const Seam& seam, const Evidence& evidence, std::size_t track) {
+  return seam.cause == SeamCause::mix ||
+         std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end() ||
+         (seam.cause == SeamCause::recorder && seam.recorder == evidence.states[track].recorder);
 }
 
 /// A seam that moves this track and may be somebody else's.
 const Seam* unsure_seam(const Evidence& evidence, std::size_t track) {
-  for (const Seam& seam : evidence.seams) {
-    const bool shows =
-        std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
-    if (seam.unsure &&
-        (shows || seam.cause == SeamCause::mix ||
-         (seam.cause == SeamCause::recorder && seam.recorder == evidence.states[track].recorder)))
-      return &seam;
-  }
+  for (const Seam& seam : evidence.seams)
+    if (seam.unsure && moves(seam, evidence, track)) return &seam;
+  return nullptr;
+}
+
+const Seam* loose_seam(const Evidence& evidence, std::size_t track) {
+  for (const Seam& seam : evidence.seams)
+    if (seam.place.loose_s > kLoose_s && moves(seam, evidence, track)) return &seam;
   return nullptr;
 }
 
@@ -235,6 +293,12 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
   const double bound_us =
       std::hypot(2.0 * few * sigma_us, floor_us, mix_steps_us) + 0.5e6 * state.splice_s;
   return std::min(bound_us, 1e6 * kFarthest_s);
+}
+
+std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams) {
+  for (const Seam& seam : seams)
+    if (seam.unsure && seam.cause == SeamCause::mix) return doubt_of_seam(seam);
+  return std::nullopt;
 }
 
 std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us) {
@@ -262,16 +326,21 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
         "On one side of a seam hardly anything of its own is heard: what fits there may be "
         "another's voice that leaks into it.",
         step_s};
-  if (const Seam* seam = unsure_seam(evidence, track))
-    return Doubt{"Near " + clock_text(seam->place.mix_end_s) +
-                     " of the mix everything steps, and no track stays whole there to say whether "
-                     "the mix or a recording lost or repeated a stretch.",
+  if (const Seam* seam = unsure_seam(evidence, track)) return doubt_of_seam(*seam);
+  if (const Seam* seam = loose_seam(evidence, track))
+    return Doubt{"Where it steps, near " + clock_text(seam->place.mix_end_s) +
+                     " of the mix, does not show within a tenth of a second or so.",
                  std::abs(seam->step_s)};
   if (const auto other = unlike_sibling(evidence.states, track))
     return Doubt{"It begins with \"" + evidence.tracks[*other].name +
                      "\" and is as long to the frame, as tracks of one recorder are, yet its "
                      "windows put it elsewhere: they may follow a neighbour's voice.",
                  std::abs(evidence.states[*other].start_s() - state.start_s())};
+  if (const auto other = sibling_with_a_seam(evidence.states, track))
+    return Doubt{"It is as long to the frame as \"" + evidence.tracks[*other].name +
+                     "\", as tracks of one recorder are, yet only one of them seems to have lost "
+                     "or repeated a stretch.",
+                 furthest_start_s(evidence.states[*other], state)};
   if (state.used < kLeastWindows)
     return Doubt{"It is heard clearly in only " + std::to_string(state.used) +
                      (state.used == 1 ? " stretch" : " stretches") + " of the mix.",
@@ -292,6 +361,11 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      ": a network stream may be spliced instead of drifting, and the recording's "
                      "own clock runs on between.",
                  splice_s};
+  if (may_wait_for_a_splice(evidence, track))
+    return Doubt{
+        "In the mix its clock stands still: either it runs with the mix, or a network stream is "
+        "spliced now and then instead of drifting, and the talk is too short to tell.",
+        kLikelySplice_s};
   if (uncertainty_us > kFirmUncertainty_us)
     return Doubt{
         "What is heard of it stands too close together to say how its clock runs over the "

@@ -34,6 +34,9 @@ struct Doubt {
   double off_s{0.0};
 };
 
+/// Why a copy of the mix may stand elsewhere: a step of everything may be the tracks' or the mix's.
+std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams);
+
 /// Nothing where the evidence rules every other placing out. `uncertainty_us` is the track's worst.
 std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us);
 

@@ -14,15 +14,24 @@ constexpr double kSameLength_s = 1e-4;
 // Further apart, files that begin together are no siblings.
 constexpr double kSiblingReach_s = 0.025;
 
+bool same_start(const TrackState& a, int level_of_a, const TrackState& b, int level_of_b) {
+  const double sigma_s = std::hypot(a.fit.sigma_s(level_of_a, 0.0), b.fit.sigma_s(level_of_b, 0.0));
+  return std::abs(a.curve.line_s(level_of_a, 0.0) - b.curve.line_s(level_of_b, 0.0)) <
+         std::min(kSameStart_s + 4.0 * sigma_s, 2e-3);
+}
+
 bool same_recorder(const TrackState& a, const TrackState& b) {
-  const double start_sigma_s = std::hypot(a.fit.sigma_s(a.pieces.front().level, 0.0),
-                                          b.fit.sigma_s(b.pieces.front().level, 0.0));
   const double drift_sigma_ppm = 1e6 * std::hypot(a.fit.rate_sigma, b.fit.rate_sigma);
   const double drift_ppm = std::abs(a.drift_ppm() - b.drift_ppm());
-  const bool same_length = std::abs(a.length_s - b.length_s) < kSameLength_s;
-  return std::abs(a.start_s() - b.start_s()) < std::min(kSameStart_s + 4.0 * start_sigma_s, 2e-3) &&
-         drift_ppm <
-             (same_length ? kSameDriftOfSiblings_ppm : kSameDrift_ppm) + 4.0 * drift_sigma_ppm;
+  if (same_length(a, b) && drift_ppm < kSameDriftOfSiblings_ppm + 4.0 * drift_sigma_ppm) {
+    // One of them may not speak before a seam that the other shows.
+    for (const Piece& piece : a.pieces)
+      for (const Piece& other : b.pieces)
+        if (same_start(a, piece.level, b, other.level)) return true;
+    return false;
+  }
+  return same_start(a, a.pieces.front().level, b, b.pieces.front().level) &&
+         drift_ppm < kSameDrift_ppm + 4.0 * drift_sigma_ppm;
 }
 
 /// The track's own windows allow the other's line too: the sibling that knows its place better
@@ -51,9 +60,12 @@ std::optional<std::size_t> better_known_sibling(const std::vector<TrackState>& s
 
 }  // namespace
 
+bool same_length(const TrackState& a, const TrackState& b) {
+  return std::abs(a.length_s - b.length_s) <= kSameLength_s;
+}
+
 bool look_like_siblings(const TrackState& a, const TrackState& b) {
-  return std::abs(a.length_s - b.length_s) <= kSameLength_s &&
-         std::abs(a.start_s() - b.start_s()) <= kSiblingReach_s;
+  return same_length(a, b) && std::abs(a.start_s() - b.start_s()) <= kSiblingReach_s;
 }
 
 void find_recorders(std::vector<TrackState>& states) {

@@ -20,6 +20,9 @@ std::vector<std::vector<std::size_t>> members_of_recorders(const std::vector<Tra
 std::size_t best_known(const std::vector<TrackState>& states,
                        const std::vector<std::size_t>& members);
 
+/// Files of one length to the frame.
+bool same_length(const TrackState& a, const TrackState& b);
+
 /// Files of one length to the frame that begin together, as tracks of one recorder do.
 bool look_like_siblings(const TrackState& a, const TrackState& b);
 

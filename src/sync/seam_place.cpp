@@ -15,8 +15,9 @@ constexpr double kLongest_s = 900.0;  // of mix looked through; a longer silence
 constexpr double kContext_s = 8.0;    // on either side, to learn the level in the mix
 constexpr double kPlateau = 0.1;      // average speech bins that the place may be off the best
 constexpr double kChance_sigma = 2.0;
-constexpr double kFreedom = 15.0;        // independent values in a bin
-constexpr double kSilent = 0.003;        // of a bin of speech
+constexpr double kFreedom = 15.0;  // independent values in a bin
+constexpr double kSilent = 0.003;  // of a bin of speech
+constexpr double kSounding = 0.1;
 constexpr double kSmoothing_bins = 4.0;  // of the level in which the quietest point is sought
 constexpr int kLeastZeros = kAnalysisRateHz / 200;
 constexpr double kLeastRepeat_s = 0.015;
@@ -376,6 +377,14 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
       }
     }
   }
+  for (std::size_t s = low; s < high; ++s) {
+    const std::size_t b = s + search_from;
+    const double sounds =
+        std::max(b < bins ? power_before[b] : 0.0, b + lost < bins ? power_after[b + lost] : 0.0);
+    if (sounds < kSounding * speech) continue;
+    const std::size_t away = s < chosen ? chosen - s : s + 1 - chosen;
+    place.loose_s = std::max(place.loose_s, static_cast<double>(away) * kBin_s);
+  }
   place.mix_end_s = first_s + static_cast<double>(chosen + search_from) * kBin_s;
   place.mix_from_s = place.mix_end_s + lost_s;
   const SeamWitness& witness = witnesses.front();
@@ -398,6 +407,7 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
     if (!repeat) return repeat.error();
     if (*repeat) {
       place.repeated = true;
+      place.loose_s = 0.0;
       const double second_s = (*repeat)->from_s + (*repeat)->apart_s;  // the second copy goes
       place.mix_end_s = in_mix ? second_s : witness.before.to_mix(second_s);
       place.mix_from_s = place.mix_end_s + lost_s;
@@ -416,6 +426,7 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   if (!zeros) return zeros.error();
   if (zeros->found && zeros->to_s - zeros->from_s > 0.9 * std::max(0.0, -step_s)) {
     place.zeros = true;
+    place.loose_s = 0.0;
     place.track_end_s = zeros->from_s;
     place.mix_end_s = witness.before.to_mix(place.track_end_s);
     place.track_from_s = std::max(zeros->to_s, witness.after.to_track(place.mix_end_s + lost_s));

@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "kilter/base/parallel.h"
+#include "recorders.h"
 
 namespace kilter::sync {
 namespace {
@@ -16,7 +17,6 @@ constexpr double kNeighbour_s = 0.012;     // sound's way across a table and bac
 constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
 constexpr double kHalfWindow_s = 3.5;
-constexpr double kSameLength_s = 1e-4;
 constexpr double kSameCut_s = 1e-6;
 constexpr double kNearSeam_s = 1e-3;
 
@@ -55,6 +55,22 @@ bool runs_through(const TrackState& state, const Seam& seam) {
   return before && after;
 }
 
+/// A step as small as a voice's way across the room, which a sibling of the same length does not
+/// show: the microphone goes over to a neighbour's voice.
+bool follows_a_neighbour(const Step& step, std::size_t track,
+                         const std::vector<TrackState>& states) {
+  if (std::abs(step.step_s) > kNeighbour_s) return false;
+  Seam seam;
+  seam.mix_from_s = step.mix_from_s;
+  seam.mix_to_s = step.mix_to_s;
+  for (std::size_t k = 0; k < states.size(); ++k)
+    if (k != track && states[k].placed && !states[k].apart &&
+        states[k].recorder == states[track].recorder && same_length(states[k], states[track]) &&
+        runs_through(states[k], seam))
+      return true;
+  return false;
+}
+
 bool shows(const Seam& seam, std::size_t track) {
   return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
 }
@@ -78,13 +94,12 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) 
   w.recorders = static_cast<int>(recorders.size());
   const TrackState& first = states[seam.tracks.front()];
   for (std::size_t k = 0; k < states.size(); ++k) {
-    if (!states[k].placed || shows(seam, k)) continue;
+    if (!states[k].placed || states[k].apart || shows(seam, k)) continue;
     const bool sibling =
         std::find(recorders.begin(), recorders.end(), states[k].recorder) != recorders.end();
     if (sibling) {
       ++w.siblings;
-      w.same_length =
-          w.same_length && std::abs(states[k].length_s - first.length_s) < kSameLength_s;
+      w.same_length = w.same_length && same_length(states[k], first);
     }
     if (!sibling) ++w.others;
     if (!runs_through(states[k], seam)) continue;
@@ -195,10 +210,11 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
     seam.cause = SeamCause::track;
   // What the mix lost, every track has too much of; so has one that repeated a stretch. What the
   // mix repeated, no track has.
-  const bool tracks_fault = found->zeros || (found->repeated && seen_s < 0.0);
+  const bool tracks_fault = (found->zeros || found->repeated) && seen_s < 0.0;
   const bool mixs_fault = found->repeated && seen_s > 0.0;
   if (seam.mix_or_recorder && seam.cause != SeamCause::stream) {
-    seam.unsure = !mixs_fault && !tracks_fault;
+    const bool blames_mix = seam.cause == SeamCause::mix;
+    seam.unsure = blames_mix ? !mixs_fault : !mixs_fault && !tracks_fault;
     if (mixs_fault || (seen_s < 0.0 && !tracks_fault)) {
       seam.cause = SeamCause::mix;
       seam.recorder = -1;
@@ -335,7 +351,8 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
   std::vector<OwnStep> steps;
   for (std::size_t k = 0; k < states.size(); ++k)
     if (states[k].placed)
-      for (const Step& step : states[k].steps) steps.push_back({k, step});
+      for (const Step& step : states[k].steps)
+        if (remote[k] || !follows_a_neighbour(step, k, states)) steps.push_back({k, step});
   std::stable_sort(steps.begin(), steps.end(), [](const OwnStep& a, const OwnStep& b) {
     return a.step.mix_to_s - a.step.mix_from_s < b.step.mix_to_s - b.step.mix_from_s;
   });
@@ -410,6 +427,13 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
     }
     if (auto done = place_between(mix, sides.witnesses, sides.from_s, sides.to_s, seam); !done)
       errors[at] = done.error();
+    // The tracks have been cut for the first verdict.
+    const bool blames_mix = seams[at].cause == SeamCause::mix;
+    if ((seam.cause == SeamCause::mix) != blames_mix) {
+      seam.cause = seams[at].cause;
+      seam.recorder = seams[at].recorder;
+      seam.unsure = true;
+    }
   });
   for (const auto& error : errors)
     if (error) return *error;

@@ -17,10 +17,11 @@ using simulator::TrueSeam;
 
 constexpr double kWrong_us = 1000.0;     // an error beyond this is a wrong placing, not a rough one
 constexpr double kPlace_s = 0.05;        // beyond the pause, to count as found
-constexpr double kQuiet = 0.01;         // of the loud tenth around
+constexpr double kQuiet = 0.01;          // of the loud tenth around
 constexpr double kSameSeam_s = 2.0;      // beyond the pause: the same seam, badly placed
 constexpr double kLeastStep_s = 0.0199;  // 20 ms, less what a fast clock takes off
 constexpr double kLongestPause_s = 3600.0;
+constexpr double kTelling_s = 1.5;  // so much speech in the mix tells where a stretch belongs
 
 std::vector<int> people_behind(const Session& session, int track, const TrueSeam& seam) {
   std::vector<int> people;
@@ -104,6 +105,16 @@ void widen_by_silence(const AnalysisSignal& sound, Place& place) {
 /// `sound` is the file as it was heard, the mix's where `track` is below 0.
 std::vector<Place> places_of(const Session& session, int track, const AnalysisSignal& sound,
                              const std::vector<TrueSeam>& seams) {
+  // A voice's own microphone tells best where it pauses: what a recorder lost, its other files did.
+  const auto siblings = [&](const TrueSeam& seam) {
+    std::vector<const AnalysisSignal*> signals{&sound};
+    for (std::size_t k = 0; k < session.inputs.size() && seam.cause == "recorder"; ++k)
+      if (session.truth[k] >= 0 &&
+          session.sound.tracks[static_cast<std::size_t>(session.truth[k])].recorder ==
+              session.sound.tracks[static_cast<std::size_t>(track)].recorder)
+        signals.push_back(session.inputs[k].signal);
+    return signals;
+  };
   std::vector<Place> places;
   for (const TrueSeam& seam : seams) {
     const std::vector<int> people = people_behind(session, track, seam);
@@ -111,7 +122,7 @@ std::vector<Place> places_of(const Session& session, int track, const AnalysisSi
     if (seam.repeated) place.from_s -= seam.track_to_s - seam.track_from_s;
     place.from_s -= quiet_before_s(session, people, seam.line_s);
     place.to_s += quiet_after_s(session, people, seam.line_after_s);
-    widen_by_silence(sound, place);
+    for (const AnalysisSignal* signal : siblings(seam)) widen_by_silence(*signal, place);
     const bool in_mix = seam.line_s > 5.0 && seam.line_after_s < session.order.spec.length_s - 5.0;
     const bool live =
         track < 0 ||
@@ -254,12 +265,56 @@ bool placeable(const Session& session, int t) {
   });
 }
 
+/// How long a person's file is; 0 where it is withheld.
+double held_s(const Session& session, int person) {
+  for (std::size_t k = 0; k < session.inputs.size(); ++k)
+    if (session.truth[k] == person) return session.inputs[k].length_s;
+  return 0.0;
+}
+
+/// How long those who bear witness to a seam speak in the mix between two moments of the timeline.
+double telling_s(const Session& session, int track, const TrueSeam& seam, double from_s,
+                 double to_s) {
+  double sum_s = 0.0;
+  for (const int person : people_behind(session, track, seam)) {
+    const auto& spec = session.order.spec.people[static_cast<std::size_t>(person)];
+    if (spec.withheld || spec.input != Input::live) continue;
+    const auto& own = session.sound.tracks[static_cast<std::size_t>(person)];
+    sum_s += simulator::spoken_s(
+        session.sound.talk, person, std::max({from_s, 0.0, own.line_of(0.0)}),
+        std::min({to_s, session.order.spec.length_s, own.line_of(held_s(session, person))}));
+  }
+  return sum_s;
+}
+
+/// A stretch of the timeline on one side of a seam that nobody can place: from the seam to the next
+/// one, or to the mix's end, hardly a word is said of those who could tell.
+struct Untold {
+  double from_s{0.0};
+  double to_s{0.0};
+};
+
+void add_untold(const Session& session, int track, const std::vector<TrueSeam>& seams,
+                std::vector<Untold>& untold) {
+  for (std::size_t i = 0; i < seams.size(); ++i) {
+    const double from_s = i > 0 ? seams[i - 1].line_after_s : -kLongestPause_s;
+    const double to_s = i + 1 < seams.size() ? seams[i + 1].line_s : kLongestPause_s;
+    if (telling_s(session, track, seams[i], from_s, seams[i].line_s) < kTelling_s)
+      untold.push_back({from_s, seams[i].line_s});
+    if (telling_s(session, track, seams[i], seams[i].line_after_s, to_s) < kTelling_s)
+      untold.push_back({seams[i].line_after_s, to_s});
+  }
+}
+
 void measure_errors(const Session& session, std::size_t k, const TimeMap& map, const World& world,
                     TrackOutcome& outcome) {
   constexpr int kPlaces = 200;
   const int t = session.truth[k];
   const auto& track = session.sound.tracks[static_cast<std::size_t>(t)];
   const std::vector<Place> seams = places_of(session, t, *session.inputs[k].signal, track.seams);
+  std::vector<Untold> untold;
+  add_untold(session, t, track.seams, untold);
+  add_untold(session, t, session.sound.mix_seams, untold);
   // Of a stream that stands still between splices the mix tells the line to half of one.
   const double told_us =
       0.5e6 * session.order.spec.people[static_cast<std::size_t>(t)].stream.staircase_s;
@@ -270,11 +325,14 @@ void measure_errors(const Session& session, std::size_t k, const TimeMap& map, c
     if (std::any_of(seams.begin(), seams.end(),
                     [&](const Place& p) { return p.beyond_s(track_s) <= kPlace_s; }))
       continue;
+    const double truth_s = track.line_of(i < kPlaces ? track_s : track_s - 1e-6);
+    if (std::any_of(untold.begin(), untold.end(),
+                    [&](const Untold& u) { return truth_s > u.from_s && truth_s < u.to_s; }))
+      continue;
     ++tried;
     // The file's very end may lie a rounding beyond the last span.
     const auto line_s = map.to_line(i < kPlaces ? track_s : track_s - 1e-6);
     if (!line_s) continue;
-    const double truth_s = track.line_of(i < kPlaces ? track_s : track_s - 1e-6);
     const double error_us = 1e6 * std::abs(world.of_line(*line_s) - truth_s);
     outcome.errors_us.push_back(error_us);
     const double bound_error_us = std::max(0.0, error_us - told_us);

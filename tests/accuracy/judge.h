@@ -23,7 +23,8 @@ struct TrackOutcome {
   bool foreign{false};
   bool placeable{true};  ///< it holds, or its siblings do, what places it
   std::vector<double>
-      errors_us;  ///< along the track, away from its seams, where the map has a span
+      errors_us;  ///< along the track, away from its seams and from stretches between seams in
+                  ///< which the mix holds less than 1.5 s of speech, where the map has a span
   Bound bound;    ///< of the track
   std::vector<Bound> spans;
   std::optional<double> drift_error_ppm;  ///< nothing without a map, or without the mix's clock

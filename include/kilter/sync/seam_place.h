@@ -31,6 +31,7 @@ struct SeamPlace {
   bool zeros{false};         ///< a run of exact zeros is part of it
   bool repeated{false};      ///< the track, or the mix, holds the same stretch twice
   bool in_speech{false};     ///< it cuts through sound: no pause gives it room
+  double loose_s{0.0};       ///< so far off it may be, over sound that fits neither line or both
 };
 
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the

@@ -62,6 +62,9 @@ constexpr double kUnvouchedTalk_s = 1.5;
 constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kOwnMargin = 1.5;
+constexpr double kSurelyOwn = 5.0;
+constexpr double kSameLag_s = 0.030;
+constexpr int kOwnLineRounds = 3;
 // A stray of a second is good to a fraction of a sample.
 constexpr double kScoutSigma_s = 20e-6;
 constexpr double kScoutCoherence = 0.8;
@@ -199,9 +202,23 @@ class Aligner {
     for (const auto& error : errors)
       if (error) return *error;
     if (stopped()) return interrupted();
+    if (auto done = set_leaks_aside(remote); !done) return done.error();
     doubt_the_mix();
     return std::any_of(states_.begin(), states_.end(),
                        [](const TrackState& state) { return !state.strays.empty(); });
+  }
+
+  /// What leaks into a track is heard elsewhere, and says nothing of the track.
+  Result<void> set_leaks_aside(const std::vector<bool>& remote) {
+    if (std::all_of(states_.begin(), states_.end(),
+                    [](const TrackState& state) { return state.strays.empty(); }))
+      return {};
+    if (auto done = hear_leaks(remote); !done) return done.error();
+    for (std::size_t k = 0; k < states_.size(); ++k)
+      std::erase_if(states_[k].strays, [&](const Stray& stray) {
+        return is_leak(leaks_, k, stray.mix_s - stray.mapped_s);
+      });
+    return {};
   }
 
   /// Whether a stretch between two seams is placed by strays alone: in a room they may be a
@@ -363,52 +380,74 @@ class Aligner {
 
   /// Where a track is heard at two lags at once, one is another's voice that leaks into it.
   Result<void> choose_own_lines() {
-    std::vector<std::optional<Error>> errors(states_.size());
-    std::vector<std::optional<double>> better(states_.size());
-    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
-      const auto k = static_cast<std::size_t>(i);
-      if (!states_[k].placed || states_[k].apart || stopped()) return;
-      auto chosen = better_lag_s(k);
-      if (!chosen)
-        errors[k] = chosen.error();
-      else
-        better[k] = *chosen;
-    });
-    for (const auto& error : errors)
-      if (error) return *error;
-    if (stopped()) return interrupted();
-    for (std::size_t k = 0; k < states_.size(); ++k) {
-      if (!better[k]) continue;
-      states_[k].pieces = {{0.0, states_[k].length_s, 0}};
-      states_[k].curve.start_s = {*better[k]};
-      make_map(states_[k], mix_spans_);
+    // One that is put right explains more of what the next one only seemed to.
+    for (int round = 0; round < kOwnLineRounds; ++round) {
+      auto changed = choose_own_lines_once();
+      if (!changed) return changed.error();
+      if (!*changed) break;
     }
     return {};
   }
 
-  Result<std::optional<double>> better_lag_s(std::size_t k) const {
+  Result<bool> choose_own_lines_once() {
+    std::vector<std::optional<Error>> errors(states_.size());
+    std::vector<OwnLag> own(states_.size());
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      if (!states_[k].placed || states_[k].apart || stopped()) return;
+      auto chosen = own_lag(k);
+      if (!chosen)
+        errors[k] = chosen.error();
+      else
+        own[k] = *std::move(chosen);
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    if (stopped()) return interrupted();
+    bool changed = false;
+    for (std::size_t k = 0; k < states_.size(); ++k) {
+      states_[k].leak_lags_s = std::move(own[k].of_leaks_s);
+      if (!own[k].better_s) continue;
+      changed = true;
+      states_[k].pieces = {{0.0, states_[k].length_s, 0}};
+      states_[k].curve.start_s = {*own[k].better_s};
+      make_map(states_[k], mix_spans_);
+    }
+    return changed;
+  }
+
+  struct OwnLag {
+    std::optional<double> better_s;  // than the one it has
+    std::vector<double> of_leaks_s;
+  };
+
+  Result<OwnLag> own_lag(std::size_t k) const {
     const TrackState& state = states_[k];
     std::vector<Lane> lanes;
     for (const Piece& piece : state.pieces)
       lanes.push_back({state.curve.start_s[static_cast<std::size_t>(piece.level)], piece.from_s,
                        piece.to_s, 0.0});
-    const std::vector<double> lags = lags_beside(state.first, lanes, kLeakReach_s);
-    if (lags.empty()) return std::optional<double>{};
     std::vector<TimeMap> maps{*state.map};
-    std::vector<double> of_map{0.0};
-    for (const double lag_s : lags)
+    std::vector<double> of_map{lanes.front().lag_s};
+    for (const double lag_s :
+         lags_beside(mix_features_, features_[k], state.first, lanes, kLeakReach_s))
       if (auto map = TimeMap::line(lag_s, state.first.drift_ppm, state.length_s, 0.0)) {
         maps.push_back(*std::move(map));
         of_map.push_back(lag_s);
       }
+    if (maps.size() < 2) return OwnLag{};
     std::vector<MappedTrack> others;
     for (std::size_t other = 0; other < states_.size(); ++other)
       if (other != k && states_[other].placed && !states_[other].apart)
         others.push_back({tracks_[other].signal, &*states_[other].map});
     const auto own = choose_own_line(*mix_.signal, others, *tracks_[k].signal, maps);
     if (!own) return own.error();
-    if (own->index == 0 || own->margin < kOwnMargin) return std::optional<double>{};
-    return std::optional<double>(of_map[own->index]);
+    OwnLag lag;
+    if (own->index > 0 && own->margin >= kOwnMargin) lag.better_s = of_map[own->index];
+    if (own->margin >= kSurelyOwn && (own->index > 0 || lanes.size() == 1))
+      for (std::size_t m = 0; m < of_map.size(); ++m)
+        if (m != own->index) lag.of_leaks_s.push_back(of_map[m]);
+    return lag;
   }
 
   /// Pieces and curve of the first map's lanes.
@@ -429,7 +468,11 @@ class Aligner {
       map.lag_s = state.curve.start_s[static_cast<std::size_t>(state.pieces.front().level)];
       map.drift_ppm = state.drift_ppm();
       const auto lanes = find_lanes(mix_features_, features_[k], map, state.length_s);
-      if (lanes.size() > 1) put_lanes(state, lanes, map.drift_ppm);
+      const bool of_leaks = std::any_of(lanes.begin(), lanes.end(), [&](const Lane& lane) {
+        return std::any_of(state.leak_lags_s.begin(), state.leak_lags_s.end(),
+                           [&](double lag_s) { return std::abs(lane.lag_s - lag_s) < kSameLag_s; });
+      });
+      if (lanes.size() > 1 && !of_leaks) put_lanes(state, lanes, map.drift_ppm);
     });
   }
 
@@ -860,6 +903,7 @@ class Aligner {
 
   /// Who is heard in whose track; tracks by their numbers here.
   Result<void> hear_leaks(const std::vector<bool>& remote) {
+    leaks_.clear();
     std::vector<LeakTrack> heard;
     std::vector<std::size_t> which;
     for (std::size_t k = 0; k < states_.size(); ++k) {

@@ -32,6 +32,8 @@ constexpr double kFarOff_s = 0.040;  // for votes of the first map, which are co
 constexpr double kStrongVote = 12.0;
 constexpr double kStrayVoteShare = 0.35;  // of the strongest vote on the line
 constexpr double kChunk_s = 60.0;         // of a vote
+constexpr double kSearched_s = 6.0;       // to both sides, for strays
+constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
 constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
 constexpr double kLongestSplice_s = 0.020;
@@ -87,12 +89,14 @@ struct Elsewhere {
 };
 
 /// Clear windows off the line: the first, where they are too many for chance.
-std::optional<Elsewhere> first_stray_window(const TrackState& state) {
+std::optional<Elsewhere> first_stray_window(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
   std::vector<Elsewhere> far;
   std::vector<Elsewhere> near;
   for (const ClearWindow& window : state.clear) {
     const auto off_s = off_map_s(state, window.track_s, window.mix_s);
     if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
+    if (is_leak(evidence.leaks, track, *off_s)) continue;
     (std::abs(*off_s) < kStreamReach_s ? near : far).push_back({window.track_s, std::abs(*off_s)});
   }
   const auto all = static_cast<double>(state.clear.size());
@@ -151,7 +155,9 @@ std::optional<Elsewhere> first_stray_vote(const Evidence& evidence, std::size_t 
   std::optional<Elsewhere> first;
   for (const Vote& vote : state.first.votes) {
     const double off = off_s(vote);
-    if (off < kFarOff_s || vote.sigma <= std::max(kStrongVote, kStrayVoteShare * strongest_on))
+    // Nearer, all that it says has been looked for, and found in its place.
+    const double least_s = state.apart || state.splice_s > 0.0 ? kFarOff_s : kSearched_s;
+    if (off < least_s || vote.sigma <= std::max(kStrongVote, kStrayVoteShare * strongest_on))
       continue;
     if (!first) first = Elsewhere{vote.track_s, off};
     first->track_s = std::min(first->track_s, vote.track_s);
@@ -275,6 +281,12 @@ const Seam* loose_seam(const Evidence& evidence, std::size_t track) {
 
 }  // namespace
 
+bool is_leak(const std::vector<Leak>& leaks, std::size_t track, double off_s) {
+  return std::any_of(leaks.begin(), leaks.end(), [&](const Leak& leak) {
+    return leak.holder == track && std::abs(off_s + leak.delay_s) < kLeakDelay_s;
+  });
+}
+
 double uncertainty_us(const Evidence& evidence, std::size_t track, int level, double track_s) {
   const TrackState& state = evidence.states[track];
   const double few = 1.0 + 4.0 / std::max(1.0, static_cast<double>(state.used) - 1.0);
@@ -303,7 +315,7 @@ std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams) {
 
 std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us) {
   const TrackState& state = evidence.states[track];
-  auto elsewhere = first_stray_window(state);
+  auto elsewhere = first_stray_window(evidence, track);
   if (!elsewhere) elsewhere = first_stray(state);
   if (!elsewhere) elsewhere = first_stray_vote(evidence, track);
   if (elsewhere)

@@ -27,6 +27,10 @@ struct Evidence {
 /// where few windows vouch for it, and what no number of windows averages away.
 double uncertainty_us(const Evidence& evidence, std::size_t track, int level, double track_s);
 
+/// Whether sound of the track that is heard `off_s` later in the mix than it should is another's,
+/// or its own once more, that leaks into it.
+bool is_leak(const std::vector<Leak>& leaks, std::size_t track, double off_s);
+
 /// Why the evidence does not rule every other placing out, and how far off the track is if the
 /// doubt is right.
 struct Doubt {

@@ -13,6 +13,10 @@ constexpr double kLaneInAll = 12.0;
 constexpr std::size_t kMostLanes = 12;
 constexpr std::int64_t kBin = kFeatureRateHz;  // a second
 constexpr double kJumpCost = 22.0;             // standard deviations of a second's match, summed
+constexpr double kBesideChance = 6.0;
+constexpr double kBesideShare = 0.08;  // of the strongest: a leak, or the voice it drowns
+constexpr std::size_t kMostBeside = 3;
+constexpr std::size_t kMinutesCompared = 40;
 // Lags at which nothing can match: they tell how large a match chance makes.
 constexpr double kChanceLags_s[] = {7.3, 11.9, -9.1, -13.7};
 
@@ -62,6 +66,16 @@ class LaneFinder {
         length_s_(length_s),
         bins_(static_cast<std::size_t>(reference.frames() / kBin + 1)) {
     spread_reference();
+  }
+
+  /// How well the whole track fits at one lag: of a long one, some minutes.
+  double match(double lag_s) const {
+    const std::size_t minutes = bins_ / 60;
+    const std::size_t stride = std::max<std::size_t>(1, minutes / kMinutesCompared);
+    double sum = 0.0;
+    for (std::size_t bin = 0; bin < bins_; ++bin)
+      if (bin / 60 % stride == 0) sum += match_in_bin(lag_s, bin);
+    return sum;
   }
 
   std::vector<Lane> find(const std::vector<Candidate>& candidates) {
@@ -119,26 +133,27 @@ class LaneFinder {
     }
   }
 
-  /// How well the track fits the reference at one lag, per second of the reference.
+  /// How well the track fits the reference at one lag in one second of the reference.
+  double match_in_bin(double lag_s, std::size_t bin) const {
+    const std::int64_t first = static_cast<std::int64_t>(bin) * kBin;
+    const std::int64_t end = std::min(first + kBin, reference_.frames());
+    const auto shift =
+        static_cast<std::int64_t>(std::llround(
+            to_track(static_cast<double>(first) / kFeatureRateHz, lag_s) * kFeatureRateHz)) -
+        first;
+    const std::int64_t from = std::max(first, -shift);
+    const std::int64_t to = std::min(end, track_.frames() - shift);
+    std::int64_t sum = 0;
+    for (std::size_t b = 0; b < kFeatureBands; ++b)
+      for (std::int64_t t = from; t < to; ++t)
+        sum += static_cast<std::int64_t>(spread_[b][static_cast<std::size_t>(t)]) *
+               track_.bands[b][static_cast<std::size_t>(t + shift)];
+    return static_cast<double>(sum);
+  }
+
   std::vector<double> match_per_bin(double lag_s) const {
     std::vector<double> match(bins_, 0.0);
-    const std::int64_t frames = track_.frames();
-    for (std::size_t bin = 0; bin < bins_; ++bin) {
-      const std::int64_t first = static_cast<std::int64_t>(bin) * kBin;
-      const std::int64_t end = std::min(first + kBin, reference_.frames());
-      const auto shift =
-          static_cast<std::int64_t>(std::llround(
-              to_track(static_cast<double>(first) / kFeatureRateHz, lag_s) * kFeatureRateHz)) -
-          first;
-      const std::int64_t from = std::max(first, -shift);
-      const std::int64_t to = std::min(end, frames - shift);
-      std::int64_t sum = 0;
-      for (std::size_t b = 0; b < kFeatureBands; ++b)
-        for (std::int64_t t = from; t < to; ++t)
-          sum += static_cast<std::int64_t>(spread_[b][static_cast<std::size_t>(t)]) *
-                 track_.bands[b][static_cast<std::size_t>(t + shift)];
-      match[bin] = static_cast<double>(sum);
-    }
+    for (std::size_t bin = 0; bin < bins_; ++bin) match[bin] = match_in_bin(lag_s, bin);
     return match;
   }
 
@@ -255,18 +270,49 @@ std::vector<Lane> find_lanes(const OnsetFeatures& reference, const OnsetFeatures
   return LaneFinder(reference, track, map, length_s).find(candidates);
 }
 
-std::vector<double> lags_beside(const FirstMap& map, const std::vector<Lane>& lanes,
+std::vector<double> lags_beside(const OnsetFeatures& reference, const OnsetFeatures& track,
+                                const FirstMap& map, const std::vector<Lane>& lanes,
                                 double reach_s) {
-  std::vector<double> lags;
-  for (const Candidate& candidate : candidates_of(map)) {
-    bool near = false;
-    bool known = false;
-    for (const Lane& lane : lanes) {
-      const double away_s = std::abs(candidate.lag_s - lane.lag_s);
-      near = near || away_s < reach_s;
-      known = known || away_s < kOneLane_s;
+  const LaneFinder finder(reference, track, map, 0.0);
+  const auto near_a_lane = [&](double lag_s, double away_s) {
+    return std::any_of(lanes.begin(), lanes.end(),
+                       [&](const Lane& lane) { return std::abs(lane.lag_s - lag_s) < away_s; });
+  };
+  double chance = 0.0;
+  for (const double away_s : kChanceLags_s)
+    chance += std::pow(finder.match(lanes.front().lag_s + away_s), 2.0);
+  chance = std::sqrt(chance / std::size(kChanceLags_s));
+  double strongest = 0.0;
+  std::vector<Candidate> beside;
+  for (const Lane& lane : lanes) {
+    const double here = finder.match(lane.lag_s);
+    strongest = std::max(strongest, here);
+    // Lanes so close may be one track's own voice and another's.
+    const bool rivals = std::any_of(lanes.begin(), lanes.end(), [&](const Lane& other) {
+      const double away_s = std::abs(other.lag_s - lane.lag_s);
+      return away_s > kOneLane_s && away_s < reach_s;
+    });
+    if (rivals) beside.push_back({lane.lag_s, here, 0.0});
+    constexpr double kStep_s = 2.0 / kFeatureRateHz;  // the reference is smeared by as much
+    const int steps = static_cast<int>(reach_s / kStep_s);
+    std::vector<double> match;
+    for (int i = -steps; i <= steps; ++i) match.push_back(finder.match(lane.lag_s + i * kStep_s));
+    for (std::size_t i = 1; i + 1 < match.size(); ++i) {
+      const double lag_s = lane.lag_s + (static_cast<double>(i) - steps) * kStep_s;
+      if (match[i] > match[i - 1] && match[i] >= match[i + 1] && !near_a_lane(lag_s, kOneLane_s))
+        beside.push_back({lag_s, match[i], 0.0});
     }
-    if (near && !known) lags.push_back(candidate.lag_s);
+  }
+  std::stable_sort(beside.begin(), beside.end(),
+                   [](const Candidate& a, const Candidate& b) { return a.square > b.square; });
+  std::vector<double> lags;
+  for (const Candidate& candidate : beside) {
+    if (candidate.square < std::max(kBesideChance * chance, kBesideShare * strongest)) break;
+    const bool known = std::any_of(lags.begin(), lags.end(), [&](double lag_s) {
+      return std::abs(lag_s - candidate.lag_s) < kOneLane_s;
+    });
+    if (!known) lags.push_back(candidate.lag_s);
+    if (lags.size() == kMostBeside) break;
   }
   return lags;
 }

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <utility>
 
 #include "kilter/base/parallel.h"
 #include "recorders.h"
@@ -14,6 +15,7 @@ constexpr double kLeastStep_s = 1.0e-3;
 constexpr double kSameStep_s = 1.5e-3;
 constexpr double kOneAmount_s = 0.5e-3;
 constexpr double kNeighbour_s = 0.012;     // sound's way across a table and back
+constexpr double kLoudspeaker_s = 0.075;   // and a guest's voice's way out of one
 constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
 constexpr double kHalfWindow_s = 3.5;
@@ -55,11 +57,11 @@ bool runs_through(const TrackState& state, const Seam& seam) {
   return before && after;
 }
 
-/// A step as small as a voice's way across the room, which a sibling of the same length does not
-/// show: the microphone goes over to a neighbour's voice.
+/// A step as small as a voice's way across the room or from its loudspeaker, which a sibling of the
+/// same length does not show: the microphone goes over to another's voice.
 bool follows_a_neighbour(const Step& step, std::size_t track,
                          const std::vector<TrackState>& states) {
-  if (std::abs(step.step_s) > kNeighbour_s) return false;
+  if (std::abs(step.step_s) > kLoudspeaker_s) return false;
   Seam seam;
   seam.mix_from_s = step.mix_from_s;
   seam.mix_to_s = step.mix_to_s;
@@ -108,6 +110,19 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) 
   return w;
 }
 
+/// Recorders of which some track shows the seam's very step: a microphone may follow a neighbour's
+/// voice on one side, and be off by its way across the room.
+int recorders_that_agree(const Seam& seam, const std::vector<TrackState>& states) {
+  std::vector<int> agree;
+  for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
+    const int recorder = states[seam.tracks[i]].recorder;
+    if (std::abs(seam.shown[i].step_s - seam.step_s) <= kOneAmount_s &&
+        std::find(agree.begin(), agree.end(), recorder) == agree.end())
+      agree.push_back(recorder);
+  }
+  return static_cast<int>(agree.size());
+}
+
 /// One seam per track of `seam`, each its own.
 void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>& out) {
   for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
@@ -135,11 +150,8 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
   if (w.recorders > 1 || (everybody && w.others > 0)) {
     // Nobody stays whole. With another recorder's track on the same step it is the mix; where the
     // others step by other amounts just then, that is still the likeliest.
-    // Tracks that show it by different amounts do not tell how much the mix moved.
-    seam.unsure = w.recorders == 1 ||
-                  std::any_of(seam.shown.begin(), seam.shown.end(), [&](const Step& step) {
-                    return std::abs(step.step_s - seam.step_s) > kOneAmount_s;
-                  });
+    // Recorders that show it by different amounts do not tell how much the mix moved.
+    seam.unsure = w.recorders == 1 || recorders_that_agree(seam, states) < w.recorders;
     seam.cause = SeamCause::mix;
     seam.recorder = -1;
     out.push_back(std::move(seam));
@@ -476,15 +488,24 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
                   const std::vector<Span>& mix_spans, std::vector<TrackState>& states) {
   if (members.empty()) return;
   const int recorder = states[members.front()].recorder;
-  std::size_t best = members.front();
-  for (const std::size_t k : members)
-    if (states[k].support() > states[best].support()) best = k;
   const auto is_shared = [&](const Seam& seam) {
     return seam.cause == SeamCause::recorder && seam.recorder == recorder;
   };
   const auto is_own = [&](const Seam& seam, std::size_t k) {
     return (seam.cause == SeamCause::track || seam.cause == SeamCause::stream) && shows(seam, k);
   };
+  // One that steps alone, or seems to, may not know the recorder's line from the start.
+  const auto is_whole = [&](std::size_t k) {
+    const auto all = std::count_if(seams.begin(), seams.end(), [&](const Seam& seam) {
+      return shows(seam, k) && (is_shared(seam) || seam.cause == SeamCause::mix);
+    });
+    return all >= std::ssize(states[k].steps);
+  };
+  std::size_t best = members.front();
+  for (const std::size_t k : members)
+    if (std::pair(is_whole(k), states[k].support()) >
+        std::pair(is_whole(best), states[best].support()))
+      best = k;
 
   // Where the best known member is first heard, seams may lie behind it already.
   double heard_s = 1e300;

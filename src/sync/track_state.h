@@ -55,6 +55,7 @@ struct TrackState {
   double length_s{0.0};
   double rate_ratio{1.0};  // file seconds per second of track time: not 1 under a wrong header
   FirstMap first;
+  std::vector<double> leak_lags_s;  // at which others leak into it
   /// Track to mix time up to the fine pass, to the timeline after it. Levels are the track's own
   /// until its recorder is known, the recorder's then.
   ClockCurve curve;

@@ -196,7 +196,7 @@ class Aligner {
         // A stream's buffer comes and goes.
         const bool excursion = streamed && stray.amid_others &&
                                std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s;
-        if (!excursion) state.strays.push_back(stray);
+        if (!excursion && !is_lone(stray, found->elsewhere)) state.strays.push_back(stray);
       }
     });
     for (const auto& error : errors)
@@ -206,6 +206,16 @@ class Aligner {
     doubt_the_mix();
     return std::any_of(states_.begin(), states_.end(),
                        [](const TrackState& state) { return !state.strays.empty(); });
+  }
+
+  /// One word amid others that are in place: no fault brings it there and back, but another word
+  /// may sound like it.
+  static bool is_lone(const Stray& stray, const std::vector<Stray>& all) {
+    const double off_s = stray.mix_s - stray.mapped_s;
+    const auto alike = std::count_if(all.begin(), all.end(), [&](const Stray& other) {
+      return std::abs(other.mix_s - other.mapped_s - off_s) < kSharedStray_s;
+    });
+    return stray.amid_others && alike < 2;
   }
 
   /// What leaks into a track is heard elsewhere, and says nothing of the track.

@@ -362,6 +362,8 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   }
 
   SeamPlace place;
+  place.over_first = score[best] - score.front();
+  place.over_last = score[best] - score.back();
   place.in_speech = high - low < kPauseBins;
   std::size_t chosen = best;
   if (high > low) {

@@ -32,6 +32,7 @@ bool is_one_event(const Seam& seam, const Step& step) {
   const double slack_s = away_s <= kSameStep_s ? kSlack_s : 0.0;
   // A microphone that follows a neighbour between two seams shows them a few milliseconds off.
   const bool alike = away_s <= kSameStep_s ||
+                     (away_s <= 2.0 * kNeighbour_s && std::abs(seam.step_s) > 6.0 * kNeighbour_s) ||
                      (away_s <= kNeighbour_s && std::abs(seam.step_s) > 3.0 * kNeighbour_s);
   return alike && step.mix_from_s < seam.mix_to_s + slack_s &&
          step.mix_to_s > seam.mix_from_s - slack_s;
@@ -43,10 +44,30 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
-/// Whether the track is heard before and after, on one level.
-bool runs_through(const TrackState& state, const Seam& seam) {
+bool shows(const Seam& seam, std::size_t track) {
+  return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
+}
+
+/// Whether a track's step belongs to another event, one that all tracks of this one show as well.
+bool is_of_another(const Step& step, std::size_t track, const Seam& seam,
+                   const std::vector<Seam>& events) {
+  return std::any_of(events.begin(), events.end(), [&](const Seam& other) {
+    for (std::size_t i = 0; i < other.tracks.size(); ++i)
+      if (other.tracks[i] == track && other.shown[i].mix_from_s == step.mix_from_s)
+        return std::all_of(seam.tracks.begin(), seam.tracks.end(),
+                           [&](std::size_t k) { return shows(other, k); });
+    return false;
+  });
+}
+
+/// Whether the track is heard before and after, on one level but for what else happens there.
+bool runs_through(const std::vector<TrackState>& states, std::size_t track, const Seam& seam,
+                  const std::vector<Seam>& events) {
+  const TrackState& state = states[track];
   for (const Step& step : state.steps)
-    if (step.mix_from_s < seam.mix_to_s && step.mix_to_s > seam.mix_from_s) return false;
+    if (step.mix_from_s < seam.mix_to_s && step.mix_to_s > seam.mix_from_s &&
+        !is_of_another(step, track, seam, events))
+      return false;
   bool before = false;
   bool after = false;
   for (std::size_t i = 0; i < state.measured.size(); ++i) {
@@ -68,13 +89,9 @@ bool follows_a_neighbour(const Step& step, std::size_t track,
   for (std::size_t k = 0; k < states.size(); ++k)
     if (k != track && states[k].placed && !states[k].apart &&
         states[k].recorder == states[track].recorder && same_length(states[k], states[track]) &&
-        runs_through(states[k], seam))
+        runs_through(states, k, seam, {}))
       return true;
   return false;
-}
-
-bool shows(const Seam& seam, std::size_t track) {
-  return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
 }
 
 /// What the other tracks say of one seam.
@@ -87,7 +104,8 @@ struct Witnesses {
   bool same_length{true};  // as its siblings: had it lost something alone, it would be shorter
 };
 
-Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) {
+Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states,
+                       const std::vector<Seam>& events) {
   Witnesses w;
   std::vector<int> recorders;
   for (const std::size_t k : seam.tracks)
@@ -104,23 +122,74 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states) 
       w.same_length = w.same_length && same_length(states[k], first);
     }
     if (!sibling) ++w.others;
-    if (!runs_through(states[k], seam)) continue;
+    if (!runs_through(states, k, seam, events)) continue;
     (sibling ? w.sibling_runs_through : w.another_runs_through) = true;
   }
   return w;
 }
 
-/// Recorders of which some track shows the seam's very step: a microphone may follow a neighbour's
-/// voice on one side, and be off by its way across the room.
-int recorders_that_agree(const Seam& seam, const std::vector<TrackState>& states) {
-  std::vector<int> agree;
-  for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
-    const int recorder = states[seam.tracks[i]].recorder;
-    if (std::abs(seam.shown[i].step_s - seam.step_s) <= kOneAmount_s &&
-        std::find(agree.begin(), agree.end(), recorder) == agree.end())
-      agree.push_back(recorder);
+LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
+  const double start_s = curve.start_s[static_cast<std::size_t>(level)];
+  double track_s = (mix_s - start_s) / curve.rate;
+  track_s = (mix_s - start_s - curve.bend_s(track_s)) / curve.rate;  // a bend is parts per million
+  const double rate = curve.rate_at(track_s);
+  return {curve.line_s(level, track_s) - rate * track_s, rate};
+}
+
+/// The lines of a recorder on both sides of a seam.
+struct Reference {
+  int recorder{-1};
+  LocalLine before;
+  LocalLine after;
+
+  double step_s(double mix_s) const { return after.to_mix(before.to_track(mix_s)) - mix_s; }
+};
+
+/// Of several tracks' lines the recorder's: the one nearest the middle where they agree. A
+/// microphone that follows another's voice hears it late, so that else the earliest is right.
+std::size_t choose_line(const std::vector<double>& track_s) {
+  const double middle_s = median(track_s);
+  std::size_t nearest = 0;
+  std::size_t earliest = 0;
+  for (std::size_t i = 1; i < track_s.size(); ++i) {
+    if (std::abs(track_s[i] - middle_s) < std::abs(track_s[nearest] - middle_s)) nearest = i;
+    if (track_s[i] < track_s[earliest]) earliest = i;
   }
-  return static_cast<int>(agree.size());
+  const double late_s = middle_s - track_s[earliest];
+  return late_s > kSameStep_s && late_s < 2.0 * kNeighbour_s ? earliest : nearest;
+}
+
+std::vector<Reference> references_of(const std::vector<TrackState>& states, const Seam& seam) {
+  const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
+  std::vector<int> recorders;
+  for (const std::size_t k : seam.tracks)
+    if (std::find(recorders.begin(), recorders.end(), states[k].recorder) == recorders.end())
+      recorders.push_back(states[k].recorder);
+  std::vector<Reference> references;
+  for (const int recorder : recorders) {
+    std::vector<LocalLine> before;
+    std::vector<LocalLine> after;
+    std::vector<double> before_s;
+    std::vector<double> after_s;
+    for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
+      const TrackState& state = states[seam.tracks[i]];
+      if (state.recorder != recorder) continue;
+      before.push_back(local_line(state.curve, seam.shown[i].level, middle_s));
+      after.push_back(local_line(state.curve, seam.shown[i].level + 1, middle_s));
+      before_s.push_back(before.back().to_track(middle_s));
+      after_s.push_back(after.back().to_track(middle_s));
+    }
+    references.push_back({recorder, before[choose_line(before_s)], after[choose_line(after_s)]});
+  }
+  return references;
+}
+
+/// The steps that the recorders of a seam's tracks show.
+std::vector<double> steps_s(const Seam& seam, const std::vector<TrackState>& states) {
+  std::vector<double> steps;
+  for (const Reference& reference : references_of(states, seam))
+    steps.push_back(reference.step_s(0.5 * (seam.mix_from_s + seam.mix_to_s)));
+  return steps;
 }
 
 /// One seam per track of `seam`, each its own.
@@ -137,10 +206,11 @@ void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>&
   }
 }
 
-void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<bool>& remote,
-           std::vector<Seam>& out) {
-  const Witnesses w = witnesses_of(seam, states);
-  seam.seen_s = seam.step_s;
+void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackState>& states,
+           const std::vector<bool>& remote, std::vector<Seam>& out) {
+  const Witnesses w = witnesses_of(seam, states, events);
+  const std::vector<double> steps = steps_s(seam, states);
+  seam.step_s = seam.seen_s = median(steps);
   seam.recorder = seam.shown_by = states[seam.tracks.front()].recorder;
   const bool everybody = !w.another_runs_through && !w.sibling_runs_through;
   if (w.recorders > 1 && !everybody) {
@@ -151,7 +221,9 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
     // Nobody stays whole. With another recorder's track on the same step it is the mix; where the
     // others step by other amounts just then, that is still the likeliest.
     // Recorders that show it by different amounts do not tell how much the mix moved.
-    seam.unsure = w.recorders == 1 || recorders_that_agree(seam, states) < w.recorders;
+    seam.unsure = w.recorders == 1 || std::any_of(steps.begin(), steps.end(), [&](double step_s) {
+                    return std::abs(step_s - seam.step_s) > kOneAmount_s;
+                  });
     seam.cause = SeamCause::mix;
     seam.recorder = -1;
     out.push_back(std::move(seam));
@@ -168,43 +240,6 @@ void judge(Seam seam, const std::vector<TrackState>& states, const std::vector<b
   if (!whole_recorder && remote[seam.tracks.front()] && std::abs(seam.step_s) <= kLongestBuffer_s)
     seam.cause = SeamCause::stream;
   out.push_back(std::move(seam));
-}
-
-LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
-  const double start_s = curve.start_s[static_cast<std::size_t>(level)];
-  double track_s = (mix_s - start_s) / curve.rate;
-  track_s = (mix_s - start_s - curve.bend_s(track_s)) / curve.rate;  // a bend is parts per million
-  const double rate = curve.rate_at(track_s);
-  return {curve.line_s(level, track_s) - rate * track_s, rate};
-}
-
-/// The lines on both sides of a seam, and the track that knows them best of its recorder.
-struct Reference {
-  int recorder{-1};
-  double away_s{1.0};  // from the step that most show
-  LocalLine before;
-  LocalLine after;
-};
-
-std::vector<Reference> references_of(const std::vector<TrackState>& states, const Seam& seam) {
-  std::vector<Reference> references;
-  const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
-  for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
-    const TrackState& state = states[seam.tracks[i]];
-    // One that follows its neighbours' voices on one side knows the lines badly.
-    if (seam.tracks.size() > 1 && std::abs(seam.shown[i].step_s - seam.seen_s) > kSameStep_s)
-      continue;
-    auto known = std::find_if(references.begin(), references.end(),
-                              [&](const Reference& r) { return r.recorder == state.recorder; });
-    if (known == references.end())
-      known = references.insert(references.end(), Reference{state.recorder, 1.0, {}, {}});
-    const double away_s = std::abs(seam.shown[i].step_s - seam.seen_s);
-    if (away_s >= known->away_s) continue;
-    known->away_s = away_s;
-    known->before = local_line(state.curve, seam.shown[i].level, middle_s);
-    known->after = local_line(state.curve, seam.shown[i].level + 1, middle_s);
-  }
-  return references;
 }
 
 /// Places the seam between two seconds of the mix, and lets the place tell more of its cause.
@@ -232,14 +267,43 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
       seam.recorder = -1;
     }
   }
-  // The mix's own part of a step is no part of the track's.
-  if (seam.in_both && seam.cause != SeamCause::mix)
-    seam.place.track_from_s = seam.place.track_end_s + std::max(0.0, -seam.step_s);
   return {};
 }
 
+/// The track steps in the same gap between windows as the mix: before it, or after it, whichever
+/// explains more. In between a line holds that no window shows.
+Result<void> place_beside(const MixInput& mix, const std::vector<SeamWitness>& witnesses,
+                          const Seam& mix_seam, double from_s, double to_s, Seam& seam) {
+  const double at_s = mix_seam.place.mix_end_s;
+  std::vector<SeamWitness> late = witnesses;
+  std::vector<SeamWitness> early = witnesses;
+  for (std::size_t i = 0; i < witnesses.size(); ++i) {
+    late[i].before.start_s += seam.mixs_part_s;
+    early[i].after.start_s -= seam.mixs_part_s;
+  }
+  const double after_mix_s = mix_seam.place.mix_from_s;
+  seam.seen_s = seam.step_s;
+  Seam before = seam;
+  if (auto done = place_between(mix, early, std::min(from_s, at_s), at_s, before); !done)
+    return done.error();
+  if (auto done = place_between(mix, late, after_mix_s, std::max(after_mix_s, to_s), seam); !done)
+    return done.error();
+  if (before.place.over_last > seam.place.over_first) seam = std::move(before);
+  return {};
+}
+
+/// The mix's seam that a track's own shares a gap with.
+const Seam* mixs_seam_beside(const Seam& own, const std::vector<Seam>& seams) {
+  if (!own.in_both || own.cause == SeamCause::mix) return nullptr;
+  for (const Seam& seam : seams)
+    if (seam.cause == SeamCause::mix && seam.step_s == own.mixs_part_s && seam.in_both)
+      return &seam;
+  return nullptr;
+}
+
 Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                   const std::vector<TrackState>& states, Seam& seam) {
+                   const std::vector<TrackState>& states, const std::vector<Seam>& seams,
+                   Seam& seam) {
   // All that share the seam testify, also those that do not show it well themselves.
   const bool shared = seam.cause == SeamCause::mix || seam.cause == SeamCause::recorder;
   std::vector<SeamWitness> witnesses;
@@ -249,8 +313,11 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
                              !states[k].apart && (shared || shows(seam, k));
       if (testifies) witnesses.push_back({tracks[k].signal, reference.before, reference.after});
     }
-  return place_between(mix, witnesses, std::max(0.0, seam.mix_from_s - kHalfWindow_s),
-                       seam.mix_to_s + kHalfWindow_s, seam);
+  const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
+  const double to_s = seam.mix_to_s + kHalfWindow_s;
+  if (const Seam* beside = mixs_seam_beside(seam, seams); beside != nullptr && !witnesses.empty())
+    return place_beside(mix, witnesses, *beside, from_s, to_s, seam);
+  return place_between(mix, witnesses, from_s, to_s, seam);
 }
 
 /// Where the mix and a track step together, the track shows the sum: the mix's part, which most
@@ -272,6 +339,7 @@ void take_off_the_mix(std::vector<Seam>& seams) {
                                      [&](std::size_t k) { return shows(mix, k); });
       if (known) continue;
       own.step_s -= mix.step_s;
+      own.mixs_part_s = mix.step_s;
       own.in_both = mix.in_both = true;
       own.unsure = mix.unsure;
       if (own.cause == SeamCause::mix) {
@@ -394,7 +462,7 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
       known->mix_to_s = own.step.mix_to_s;
   }
   std::vector<Seam> seams;
-  for (Seam& event : events) judge(std::move(event), states, remote, seams);
+  for (const Seam& event : events) judge(event, events, states, remote, seams);
   take_off_the_mix(seams);
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.mix_from_s + a.mix_to_s < b.mix_from_s + b.mix_to_s;
@@ -405,13 +473,20 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
 Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
                          const std::vector<TrackState>& states, int threads,
                          std::vector<Seam>& seams) {
-  std::vector<std::optional<Error>> errors(seams.size());
-  parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
-    const auto at = static_cast<std::size_t>(i);
-    if (auto done = place(mix, tracks, states, seams[at]); !done) errors[at] = done.error();
-  });
-  for (const auto& error : errors)
-    if (error) return *error;
+  // The mix's first: they tell where a track's own may lie beside them.
+  for (const bool of_mix : {true, false}) {
+    std::vector<std::optional<Error>> errors(seams.size());
+    std::vector<Seam> placed = seams;
+    parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
+      const auto at = static_cast<std::size_t>(i);
+      if ((seams[at].cause == SeamCause::mix) != of_mix) return;
+      if (auto done = place(mix, tracks, states, seams, placed[at]); !done)
+        errors[at] = done.error();
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    seams = std::move(placed);
+  }
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.place.mix_end_s < b.place.mix_end_s;
   });

@@ -24,6 +24,7 @@ struct Seam {
   double step_s{0.0};           ///< what follows is heard so much later in the mix
   double seen_s{0.0};           ///< the same with the mix's part in it
   bool in_both{false};          ///< the mix steps there as well: only the rest is the track's
+  double mixs_part_s{0.0};      ///< of what is seen
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
   bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness
   SeamPlace place;

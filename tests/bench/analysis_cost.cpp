@@ -33,6 +33,7 @@ struct Request {
   std::uint64_t seed{1};
   int threads{2};
   int rounds{3};
+  std::vector<fs::path> files;
 };
 
 struct Cost {
@@ -174,22 +175,13 @@ void print(const std::string& name, const Cost& cost, double hours) {
   fmt::print("  {:<16}{:>10.2f}{:>10.2f}\n", name, cost.cpu_s / hours, cost.wall_s / hours);
 }
 
-void measure(const simulator::Session& session, bool flac, const Request& request) {
-  simulator::FileOptions options;
-  options.flac = flac;
-  const test::TemporaryFolder folder;
-  if (auto written = simulator::write_session(session, folder.path(), options); !written)
-    throw std::runtime_error(written.error().what);
-  std::vector<fs::path> files{folder /
-                              simulator::file_name(options.mix_name, session.mix_coding, options)};
-  for (const auto& track : session.tracks)
-    files.push_back(folder / simulator::file_name(track.name, track.stored, options));
-
+/// The mix is the first file.
+sync::Alignment measure(const std::vector<fs::path>& files, const std::string& name,
+                        const Request& request) {
   const Cost decoding = decode_all(files, request);
-  const Analysis analysis = analyse(files, request);
+  Analysis analysis = analyse(files, request);
   const double hours = analysis.seconds_of_sound / 3600.0;
-  fmt::print("\n24-bit {}: {:.2f} track-hours; seconds per track-hour\n", flac ? "FLAC" : "WAV",
-             hours);
+  fmt::print("\n{}: {:.2f} track-hours; seconds per track-hour\n", name, hours);
   fmt::print("  {:<16}{:>10}{:>10}\n", "", "CPU", "wall");
   print("decode once", decoding, hours);
   Cost all;
@@ -200,7 +192,21 @@ void measure(const simulator::Session& session, bool flac, const Request& reques
   print("analysis", all, hours);
   fmt::print("  {:<16}{:>10.2f}{:>10.2f}\n", "ratio", all.cpu_s / decoding.cpu_s,
              all.wall_s / decoding.wall_s);
-  fmt::print("  furthest from the truth {:.2f} us\n", furthest_us(session, analysis.alignment));
+  return std::move(analysis.alignment);
+}
+
+void measure(const simulator::Session& session, bool flac, const Request& request) {
+  simulator::FileOptions options;
+  options.flac = flac;
+  const test::TemporaryFolder folder;
+  if (auto written = simulator::write_session(session, folder.path(), options); !written)
+    throw std::runtime_error(written.error().what);
+  std::vector<fs::path> files{folder /
+                              simulator::file_name(options.mix_name, session.mix_coding, options)};
+  for (const auto& track : session.tracks)
+    files.push_back(folder / simulator::file_name(track.name, track.stored, options));
+  const auto alignment = measure(files, flac ? "24-bit FLAC" : "24-bit WAV", request);
+  fmt::print("  furthest from the truth {:.2f} us\n", furthest_us(session, alignment));
 }
 
 }  // namespace
@@ -216,8 +222,14 @@ int main(int argc, char** argv) {
   app.add_option("--threads", request.threads, "[2]")->check(CLI::Range(1, 64));
   app.add_option("--rounds", request.rounds, "of decoding; the best counts [3]")
       ->check(CLI::Range(1, 100));
+  app.add_option("files", request.files, "in place of simulated ones; the mix first")
+      ->check(CLI::ExistingFile);
   CLI11_PARSE(app, argc, argv);
   try {
+    if (!request.files.empty()) {
+      measure(request.files, "files", request);
+      return 0;
+    }
     const simulator::SyntheticVoices voices(request.seed);
     const auto session =
         simulator::simulate(simulator::hybrid_session(request.seed, 60.0 * request.minutes,

@@ -52,6 +52,7 @@ class RealFft {
  private:
   struct Plans;
   int size_;
+  std::vector<std::complex<float>> turns_;
   std::unique_ptr<Plans> plans_;
 };
 

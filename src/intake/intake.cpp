@@ -10,6 +10,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/intake/scratch_signal.h"
 #include "kilter/signal/rate_reducer.h"
+#include "kilter/signal/wide_loops.h"
 
 namespace kilter::intake {
 namespace {
@@ -17,44 +18,64 @@ namespace {
 // Small: a file of 64 channels holds as many of each.
 constexpr std::size_t kReadFrames = 4096;
 
+/// Sums of the samples' bits and sums of those sums: lanes by turns, as vectors hold them.
+struct DigestLanes {
+  static constexpr std::size_t kCount = 8;
+  std::array<std::uint32_t, kCount> plain{};
+  std::array<std::uint32_t, kCount> weighted{};  // by how long ago a sample came
+};
+
+/// `frames` a multiple of 8.
+KILTER_WIDE void add_to(DigestLanes& lanes, std::span<const float> frames) {
+  using Words8 = std::uint32_t __attribute__((vector_size(32)));
+  Words8 plain{}, weighted{}, bits{};
+  load(lanes.plain.data(), plain);
+  load(lanes.weighted.data(), weighted);
+  for (std::size_t i = 0; i < frames.size(); i += 8) {
+    load(&frames[i], bits);
+    plain += bits;
+    weighted += plain;
+  }
+  store(plain, lanes.plain.data());
+  store(weighted, lanes.weighted.data());
+}
+
 /// A number that tells channels apart by their samples, however they come in blocks.
 class Digest {
  public:
   void process(std::span<const float> frames) {
-    std::size_t i = 0;
-    while (i < frames.size() && count_ % kGroup != 0) add(frames[i++]);
-    // Pairs by turns: each has to wait for its own last product only.
-    for (; i + kGroup <= frames.size(); i += kGroup, count_ += kGroup)
-      for (std::size_t lane = 0; lane < kLanes; ++lane) {
-        const std::uint64_t first = bits(frames[i + 2 * lane]);
-        const std::uint64_t second = bits(frames[i + 2 * lane + 1]);
-        lanes_[lane] = mixed(lanes_[lane] ^ (first | second << 32U));
-      }
-    while (i < frames.size()) add(frames[i++]);
+    const std::size_t head = std::min(frames.size(), (kLanes - count_ % kLanes) % kLanes);
+    add_each(frames.first(head));
+    frames = frames.subspan(head);
+    const std::size_t whole = frames.size() / kLanes * kLanes;
+    add_to(lanes_, frames.first(whole));
+    count_ += whole;
+    add_each(frames.subspan(whole));
   }
   std::uint64_t value() const {
     std::uint64_t all = count_;
-    for (const std::uint64_t lane : lanes_) all = mixed(all ^ (all >> 32U) ^ mixed(lane));
+    for (std::size_t lane = 0; lane < kLanes; ++lane)
+      all = mixed(all ^ (all >> 32U) ^
+                  mixed(lanes_.plain[lane] | std::uint64_t{lanes_.weighted[lane]} << 32U));
     return all;
   }
 
  private:
-  static constexpr std::size_t kLanes = 4;
-  static constexpr std::size_t kGroup = 2 * kLanes;
+  static constexpr std::size_t kLanes = DigestLanes::kCount;
 
-  static std::uint64_t bits(float sample) { return std::bit_cast<std::uint32_t>(sample); }
   static std::uint64_t mixed(std::uint64_t word) {
     word *= 0x9E3779B97F4A7C15U;
     return word ^ (word >> 29U);
   }
-  void add(float sample) {
-    std::uint64_t& lane = lanes_[count_ / 2 % kLanes];
-    const bool second = count_++ % 2 != 0;
-    lane ^= bits(sample) << (second ? 32U : 0U);
-    if (second) lane = mixed(lane);
+  void add_each(std::span<const float> frames) {
+    for (const float sample : frames) {
+      const std::size_t lane = count_++ % kLanes;
+      lanes_.plain[lane] += std::bit_cast<std::uint32_t>(sample);
+      lanes_.weighted[lane] += lanes_.plain[lane];
+    }
   }
 
-  std::array<std::uint64_t, kLanes> lanes_{};
+  DigestLanes lanes_;
   std::size_t count_{0};
 };
 
@@ -127,6 +148,7 @@ Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
 Result<void> process_block(std::span<const float> interleaved, std::vector<ChannelTaker>& takers,
                            std::vector<float>& channel) {
   const std::size_t channels = takers.size();
+  if (channels == 1) return takers.front().process(interleaved);
   channel.resize(interleaved.size() / channels);
   for (std::size_t c = 0; c < channels; ++c) {
     for (std::size_t i = 0; i < channel.size(); ++i) channel[i] = interleaved[i * channels + c];

@@ -23,6 +23,24 @@ constexpr double kPhasesPerPeriod = 512.0;
 // The sinc's zeros, but for rounding: 200 dB below its middle.
 constexpr float kZeroTap = 1e-11F;
 
+/// `input` by turns to each of `phases`.
+KILTER_WIDE void deal_out(const float* input, std::span<std::vector<float>> phases) {
+  const std::size_t count = phases.front().size();
+  if (phases.size() == 3) {  // as from 48 kHz: spelled out, it vectorises
+    float* const first = phases[0].data();
+    float* const second = phases[1].data();
+    float* const third = phases[2].data();
+    for (std::size_t i = 0; i < count; ++i) {
+      first[i] = input[3 * i];
+      second[i] = input[3 * i + 1];
+      third[i] = input[3 * i + 2];
+    }
+    return;
+  }
+  for (std::size_t p = 0; p < phases.size(); ++p)
+    for (std::size_t i = 0; i < count; ++i) phases[p][i] = input[i * phases.size() + p];
+}
+
 }  // namespace
 
 ReducerFilter::ReducerFilter(SampleRate rate) {
@@ -79,6 +97,7 @@ KILTER_WIDE void ReducerFilter::value_batch(std::span<const float* const> phases
 }
 
 KILTER_WIDE float ReducerFilter::value_at(const float* input, const Place& place) const {
+  if (phases_ == up_) return dot(input, row(place.numerator), 2 * half_);
   const std::int64_t phase = place.numerator * phases_ / up_;
   const std::int64_t rest = place.numerator * phases_ % up_;
   const float here = dot(input, row(phase), 2 * half_);
@@ -95,8 +114,8 @@ RateReducer::RateReducer(std::shared_ptr<const ReducerFilter> filter)
 void RateReducer::emit_one_by_one(std::vector<float>& out, std::int64_t last_output) {
   const std::int64_t half = filter_->half();
   const std::int64_t available_end = history_first_ + std::ssize(history_);
-  for (; next_out_ <= last_output; ++next_out_) {
-    const auto place = filter_->place_of(next_out_);
+  auto place = filter_->place_of(next_out_);
+  for (; next_out_ <= last_output; ++next_out_, place = filter_->after(place)) {
     const std::int64_t first = place.frame - (half - 1);
     if (first + 2 * half > available_end) break;
     out.push_back(filter_->value_at(history_.data() + (first - history_first_), place));
@@ -113,14 +132,10 @@ void RateReducer::emit_in_batches(std::vector<float>& out, std::int64_t last_out
   const std::int64_t batches = (frames - filter_->batch_frames() + kBatch) / kBatch;
   if (batches <= 0 || frames < filter_->batch_frames()) return;
   phases_.resize(static_cast<std::size_t>(down));
+  for (auto& phase : phases_) phase.resize(static_cast<std::size_t>(frames));
+  deal_out(history_.data() + first, phases_);
   std::vector<const float*> at;
-  for (std::size_t p = 0; p < phases_.size(); ++p) {
-    phases_[p].resize(static_cast<std::size_t>(frames));
-    const float* input = history_.data() + first + static_cast<std::int64_t>(p);
-    for (std::size_t i = 0; i < phases_[p].size(); ++i)
-      phases_[p][i] = input[static_cast<std::int64_t>(i) * down];
-    at.push_back(phases_[p].data());
-  }
+  for (const auto& phase : phases_) at.push_back(phase.data());
   std::array<float, kBatch> values{};
   for (std::int64_t batch = 0; batch < batches && next_out_ <= last_output; ++batch) {
     filter_->value_batch(at, values.data());

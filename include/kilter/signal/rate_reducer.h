@@ -23,6 +23,12 @@ class ReducerFilter {
     std::int64_t numerator{0};  // of up()
   };
   Place place_of(std::int64_t output) const { return {output * down_ / up_, output * down_ % up_}; }
+  /// That of the output after it.
+  Place after(const Place& place) const {
+    const std::int64_t numerator = place.numerator + down_ % up_;
+    return numerator < up_ ? Place{place.frame + down_ / up_, numerator}
+                           : Place{place.frame + down_ / up_ + 1, numerator - up_};
+  }
   std::int64_t up() const { return up_; }
   std::int64_t down() const { return down_; }
   /// Taps on either side.

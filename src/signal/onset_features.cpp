@@ -5,6 +5,7 @@
 #include <complex>
 
 #include "kilter/signal/fft.h"
+#include "kilter/signal/wide_loops.h"
 
 namespace kilter {
 namespace {
@@ -30,6 +31,34 @@ std::array<int, kFeatureBands + 1> band_edges() {
         static_cast<int>(std::lround(hz * kFft / static_cast<double>(kAnalysisRateHz)));
   }
   return edges;
+}
+
+/// Powers of the bins of each band, in four sums that do not wait for each other.
+KILTER_WIDE void band_energies(const std::complex<float>* bins,
+                               const std::array<int, kFeatureBands + 1>& edges,
+                               std::array<float, kFeatureBands>& energies) {
+  std::array<float, kFft / 2> power;
+  const auto* const values = reinterpret_cast<const float*>(bins);
+  const auto last = static_cast<std::size_t>(edges.back());
+  for (std::size_t i = 0; i < last; ++i)
+    power[i] = values[2 * i] * values[2 * i] + values[2 * i + 1] * values[2 * i + 1];
+  for (std::size_t band = 0; band < kFeatureBands; ++band) {
+    Float4 sums{}, four{};
+    auto i = static_cast<std::size_t>(edges[band]);
+    const auto end = static_cast<std::size_t>(edges[band + 1]);
+    for (; i + 4 <= end; i += 4) {
+      load(&power[i], four);
+      sums += four;
+    }
+    float sum = (sums[0] + sums[1]) + (sums[2] + sums[3]);
+    for (; i < end; ++i) sum += power[i];
+    energies[band] = sum;
+  }
+}
+
+KILTER_WIDE void multiply(const float* a, const std::vector<float>& b, float* out) {
+  const float* const x = b.data();
+  for (std::size_t i = 0; i < static_cast<std::size_t>(kWindow); ++i) out[i] = a[i] * x[i];
 }
 
 /// Bounded rises of the logarithm of a band's energies.
@@ -75,6 +104,7 @@ Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::at
   std::vector<float> block(static_cast<std::size_t>(kBlockFrames * kHop + kWindow));
 
   std::array<std::vector<float>, kFeatureBands> energies;
+  std::array<float, kFeatureBands> here{};
   const std::int64_t count = signal.frames() / kHop;
   for (auto& band : energies) band.reserve(static_cast<std::size_t>(count));
   for (std::int64_t first = 0; first < count; first += kBlockFrames) {
@@ -84,15 +114,10 @@ Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::at
     const std::int64_t last = std::min(first + kBlockFrames, count);
     for (std::int64_t i = first; i < last; ++i) {
       const float* samples = block.data() + (i - first) * kHop;
-      for (int n = 0; n < kWindow; ++n)
-        frame[static_cast<std::size_t>(n)] = samples[n] * window[static_cast<std::size_t>(n)];
+      multiply(samples, window, frame.data());
       fft.forward(frame, bins);
-      for (std::size_t band = 0; band < kFeatureBands; ++band) {
-        float energy = 0.0F;
-        for (int bin = edges[band]; bin < edges[band + 1]; ++bin)
-          energy += std::norm(bins[static_cast<std::size_t>(bin)]);
-        energies[band].push_back(energy);
-      }
+      band_energies(bins.data(), edges, here);
+      for (std::size_t band = 0; band < kFeatureBands; ++band) energies[band].push_back(here[band]);
     }
   }
   OnsetFeatures features;

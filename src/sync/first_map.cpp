@@ -41,13 +41,16 @@ struct Spectrum {
 };
 
 double liveliness_of(const OnsetFeatures& track, std::int64_t first, std::int64_t length) {
-  double sum = 0.0;
-  for (const auto& band : track.bands)
+  std::int64_t sum = 0;
+  for (const auto& band : track.bands) {
+    std::int32_t of_band = 0;  // at most 2^14 each
     for (std::int64_t t = first; t < first + length; ++t) {
-      const auto v = static_cast<double>(band[static_cast<std::size_t>(t)]);
-      sum += v * v;
+      const std::int32_t v = band[static_cast<std::size_t>(t)];
+      of_band += v * v;
     }
-  return sum;
+    sum += of_band;
+  }
+  return static_cast<double>(sum);
 }
 
 /// First frames of the chunks that vote: none in which nothing sets in.
@@ -84,6 +87,8 @@ struct Peak {
   double value{0.0};
 };
 
+bool lower(const Peak& a, const Peak& b) { return a.value < b.value; }
+
 /// Keeps the highest peaks that stand apart.
 void keep_peak(std::vector<Peak>& peaks, const Peak& peak) {
   for (Peak& known : peaks) {
@@ -95,8 +100,7 @@ void keep_peak(std::vector<Peak>& peaks, const Peak& peak) {
     peaks.push_back(peak);
     return;
   }
-  const auto lowest = std::min_element(
-      peaks.begin(), peaks.end(), [](const Peak& a, const Peak& b) { return a.value < b.value; });
+  const auto lowest = std::min_element(peaks.begin(), peaks.end(), lower);
   if (peak.value > lowest->value) *lowest = peak;
 }
 
@@ -105,6 +109,7 @@ struct Chunk {
   std::int64_t first{0};
   std::array<Spectrum, kFeatureBands> spectra;
   std::vector<Peak> peaks;
+  double least{-1e30};  // a peak below is none of the highest
   double square_sum{0.0};
   double count{0.0};
 };
@@ -179,17 +184,20 @@ class Correlator {
       add_cross(std::as_const(chunk).spectra[b].split(), block[b].split(), sum_.split());
     for (std::size_t k = 0; k < bins_.size(); ++k) bins_[k] = {sum_.re[k], sum_.im[k]};
     fft_.inverse(bins_, buffer_);
-    const std::int64_t valid = std::min(step, reference_.frames() - lag);
-    for (std::int64_t i = 0; i < valid; ++i) {
-      const auto at = static_cast<std::size_t>(i);
-      const auto value = static_cast<double>(buffer_[at]);
-      chunk.square_sum += value * value;
-      chunk.count += 1.0;
-      const double left = i > 0 ? static_cast<double>(buffer_[at - 1]) : -1e30;
-      const auto right = static_cast<double>(buffer_[at + 1]);
+    const auto valid = static_cast<std::size_t>(std::min(step, reference_.frames() - lag));
+    chunk.square_sum += sum_of_squares({buffer_.data(), valid});
+    chunk.count += static_cast<double>(valid);
+    for (std::size_t i = 0; i < valid; ++i) {
+      const auto value = static_cast<double>(buffer_[i]);
+      if (value <= chunk.least) continue;
+      const double left = i > 0 ? static_cast<double>(buffer_[i - 1]) : -1e30;
+      const auto right = static_cast<double>(buffer_[i + 1]);
       if (value < left || value <= right) continue;
       const double shift = i > 0 ? parabolic(left, value, right) : 0.0;
-      keep_peak(chunk.peaks, {static_cast<double>(lag + i) + shift, value});
+      keep_peak(chunk.peaks,
+                {static_cast<double>(lag + static_cast<std::int64_t>(i)) + shift, value});
+      if (chunk.peaks.size() == kPeaksPerChunk)
+        chunk.least = std::min_element(chunk.peaks.begin(), chunk.peaks.end(), lower)->value;
     }
   }
 

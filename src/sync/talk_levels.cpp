@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "kilter/base/parallel.h"
+#include "wide_bands.h"
 
 namespace kilter::sync {
 namespace {
@@ -31,9 +32,7 @@ Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::a
     if (stop != nullptr && stop->load())
       return Error{ErrorKind::interrupted, {}, "interrupted", ""};
     if (auto read = signal.read(first, second); !read) return read.error();
-    double sum = 0.0;
-    for (const float sample : second) sum += static_cast<double>(sample * sample);
-    levels.push_back(10.0 * std::log10(sum / kAnalysisRateHz + 1e-20));
+    levels.push_back(10.0 * std::log10(sum_of_squares(second) / kAnalysisRateHz + 1e-20));
   }
   return levels;
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cassert>
 #include <cmath>
 
 #include "kilter/signal/wide_loops.h"
@@ -30,6 +31,22 @@ KILTER_WIDE void multiply(const float* a, std::span<const float> b, std::span<fl
   const float* const x = b.data();
   float* const y = out.data();
   for (std::size_t i = 0; i < out.size(); ++i) y[i] = a[i] * x[i];
+}
+
+KILTER_WIDE double window_frame(const float* frame, std::span<const float> window,
+                                std::span<float> out) {
+  assert(out.size() % 8 == 0);
+  Float8 sums{};
+  Float8 x{}, w{};
+  for (std::size_t i = 0; i < out.size(); i += 8) {
+    load(frame + i, x);
+    load(&window[i], w);
+    sums += x * x;
+    store(x * w, &out[i]);
+  }
+  double sum = 0.0;
+  for (int lane = 0; lane < 8; ++lane) sum += static_cast<double>(sums[lane]);
+  return sum;
 }
 
 KILTER_WIDE double sum_of_squares(std::span<const float> values) {
@@ -97,6 +114,42 @@ KILTER_WIDE void add_cross(const ConstSplit& a, const ConstSplit& b, const Split
   for (std::size_t i = 0; i < count; ++i) {
     re[i] += ar[i] * br[i] + ai[i] * bi[i];
     im[i] += ar[i] * bi[i] - ai[i] * br[i];
+  }
+}
+
+KILTER_WIDE void add_crosses(std::span<const ConstSplit> a, std::span<const ConstSplit> b,
+                             std::size_t from, std::size_t to, const Split& sum) {
+  assert((to - from) % 8 == 0);
+  const std::size_t frames = a.size();
+  Float8 re{}, im{}, ar{}, ai{}, br{}, bi{};
+  for (std::size_t i = from; i < to; i += 8) {
+    load(&sum.re[i], re);
+    load(&sum.im[i], im);
+    for (std::size_t f = 0; f < frames; ++f) {
+      load(&a[f].re[i], ar);
+      load(&a[f].im[i], ai);
+      load(&b[f].re[i], br);
+      load(&b[f].im[i], bi);
+      re += ar * br + ai * bi;
+      im += ar * bi - ai * br;
+    }
+    store(re, &sum.re[i]);
+    store(im, &sum.im[i]);
+  }
+}
+
+KILTER_WIDE void add_powers(std::span<const ConstSplit> a, std::size_t from, std::size_t to,
+                            std::span<float> sum) {
+  assert((to - from) % 8 == 0);
+  Float8 power{}, re{}, im{};
+  for (std::size_t i = from; i < to; i += 8) {
+    load(&sum[i], power);
+    for (const ConstSplit& frame : a) {
+      load(&frame.re[i], re);
+      load(&frame.im[i], im);
+      power += re * re + im * im;
+    }
+    store(power, &sum[i]);
   }
 }
 

@@ -22,6 +22,8 @@ struct ConstSplit {
 /// out = a * b; lengths are those of `out`.
 void multiply(const float* a, std::span<const float> b, std::span<float> out);
 double sum_of_squares(std::span<const float> values);
+/// out = frame * window, a multiple of 8; the result is the frame's sum of squares.
+double window_frame(const float* frame, std::span<const float> window, std::span<float> out);
 /// Takes interleaved values apart.
 void split(const std::complex<float>* values, const Split& out);
 /// Turns value b by `first + b * step` radians. `out` may be the values themselves.
@@ -32,5 +34,12 @@ void add_cross(const ConstSplit& a, const ConstSplit& b, const Split& sum);
 void add_product(const ConstSplit& a, const ConstSplit& b, float share, const Split& sum);
 /// sum += |a|^2
 void add_power(const ConstSplit& a, std::span<float> sum);
+/// add_cross and add_power of many frames in their order, for the bins `from` to `to` only, a
+/// multiple of 8: a sum is fetched once, and a few bins of all tracks' frames stay near the
+/// processor.
+void add_crosses(std::span<const ConstSplit> a, std::span<const ConstSplit> b, std::size_t from,
+                 std::size_t to, const Split& sum);
+void add_powers(std::span<const ConstSplit> a, std::size_t from, std::size_t to,
+                std::span<float> sum);
 
 }  // namespace kilter::sync

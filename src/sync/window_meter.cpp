@@ -5,6 +5,7 @@
 #include <complex>
 #include <numbers>
 #include <optional>
+#include <utility>
 
 #include "kilter/signal/wide_loops.h"
 #include "wide_bands.h"
@@ -21,10 +22,12 @@ constexpr int kLastBin = static_cast<int>(kBandTo_hz * kFrame / kAnalysisRateHz)
 constexpr std::size_t kBins = kLastBin - kFirstBin + 1;
 constexpr std::size_t kLanes = 8;
 constexpr std::size_t kPadded = (kBins + kLanes - 1) / kLanes * kLanes;  // zeros behind the band
-constexpr double kRidge = 1e-4;         // of each track's own power; above float rounding
-constexpr double kEvidenceKnee = 50.0;  // above, a bin's say grows no further
-constexpr double kOverlapLoss = 1.06;   // Welch: half-overlapped Hann frames are nearly independent
-constexpr double kBinsShare = 1.5;      // Hann: neighbouring bins are not independent
+constexpr std::size_t kTogether = 4;                                     // frames added at once
+constexpr std::size_t kBlockBins = 128;  // of so many tracks' frames that they stay in the cache
+constexpr double kRidge = 1e-4;          // of each track's own power; above float rounding
+constexpr double kEvidenceKnee = 50.0;   // above, a bin's say grows no further
+constexpr double kOverlapLoss = 1.06;  // Welch: half-overlapped Hann frames are nearly independent
+constexpr double kBinsShare = 1.5;     // Hann: neighbouring bins are not independent
 constexpr double kPhaseFrom = 2.0 * std::numbers::pi * 200.0;  // radians per second
 constexpr double kRivalGuard_s = 0.4e-3;
 constexpr double kSilence = 1e-14;  // mean square of a frame that holds nothing
@@ -367,8 +370,10 @@ struct WindowMeter::Buffers {
   FftVector<std::complex<float>> bins = FftVector<std::complex<float>>(kFrame / 2 + 1);
   std::vector<float> mix_samples;
   std::vector<FrameReader> readers;
-  Band mix;
-  std::vector<Band> tracks;
+  std::vector<Band> mix = std::vector<Band>(kTogether);  // by frame
+  std::vector<Band> tracks;                              // by track, then frame
+  std::vector<ConstSplit> mix_frames;                    // of them, as many as are taken
+  std::vector<std::vector<ConstSplit>> track_frames;
   std::vector<float> mix_power = std::vector<float>(kPadded);
   std::vector<Band> cross_mix;     // q: conj(track) * mix
   std::vector<Band> cross_tracks;  // R, lower triangle: conj(row) * column
@@ -379,14 +384,17 @@ struct WindowMeter::Buffers {
   Matrix4 inverse;
   FftVector<Complex4> half;
 
-  void transform(const float* samples, Band& out) {
-    multiply(samples, window, frame);
+  /// Returns the frame's mean square.
+  double transform(const float* samples, Band& out) {
+    const double mean_square = window_frame(samples, window, frame) / kFrame;
     fft.forward(frame, bins);
     split(&bins[kFirstBin], {std::span(out.re).first(kBins), std::span(out.im).first(kBins)});
+    return mean_square;
   }
 
   void clear(std::size_t n) {
-    tracks.resize(std::max(tracks.size(), n));
+    tracks.resize(std::max(tracks.size(), n * kTogether));
+    track_frames.resize(std::max(track_frames.size(), n));
     readers.resize(std::max(readers.size(), n));
     cross_mix.resize(std::max(cross_mix.size(), n));
     cross_tracks.resize(std::max(cross_tracks.size(), n * (n + 1) / 2));
@@ -394,35 +402,46 @@ struct WindowMeter::Buffers {
     std::fill(mix_power.begin(), mix_power.end(), 0.0F);
     for (std::size_t i = 0; i < n; ++i) cross_mix[i].clear();
     for (std::size_t i = 0; i < n * (n + 1) / 2; ++i) cross_tracks[i].clear();
+    mix_frames.clear();
+    for (auto& frames : track_frames) frames.clear();
     for (FrameReader& reader : readers) reader.forget();
   }
 
   /// The spectrum of track `i` where its map puts timeline second `line_s`; nothing outside it.
   /// About `more` frames will follow.
   Result<void> take_frame(std::size_t i, const MappedTrack& track, double line_s, int more) {
+    Band& taken = tracks[i * kTogether + track_frames[i].size()];
+    track_frames[i].push_back(std::as_const(taken).split());
     const auto track_s = track.map->to_track(line_s);
     if (!track_s) {
-      tracks[i].clear();
+      taken.clear();
       return {};
     }
     const double place = *track_s * kAnalysisRateHz;
     const auto whole = static_cast<std::int64_t>(std::llround(place));
     const auto samples = readers[i].at(*track.signal, whole, more);
     if (!samples) return samples.error();
-    energy[i] += sum_of_squares({*samples, kFrame}) / kFrame;
-    transform(*samples, tracks[i]);
+    energy[i] += transform(*samples, taken);
     const double step = 2.0 * std::numbers::pi * (place - static_cast<double>(whole)) / kFrame;
-    turn(tracks[i].split(), step * kFirstBin, step, tracks[i].split());
+    turn(taken.split(), step * kFirstBin, step, taken.split());
     return {};
   }
 
-  void accumulate_frame(std::size_t n, bool joint) {
-    add_power(mix.split(), mix_power);
-    for (std::size_t i = 0; i < n; ++i) {
-      add_cross(tracks[i].split(), mix.split(), cross_mix[i].split());
-      for (std::size_t j = joint ? 0 : i; j <= i; ++j)
-        add_cross(tracks[i].split(), tracks[j].split(), cross_tracks[i * (i + 1) / 2 + j].split());
+  /// Adds the frames taken so far to the sums, and lets go of them.
+  void accumulate_frames(std::size_t n, bool joint) {
+    for (std::size_t from = 0; from < kPadded; from += kBlockBins) {
+      const std::size_t to = std::min(kPadded, from + kBlockBins);
+      add_powers(mix_frames, from, to, mix_power);
+      for (std::size_t i = 0; i < n; ++i) {
+        const std::size_t row = i * (i + 1) / 2;
+        add_crosses(track_frames[i], mix_frames, from, to, cross_mix[i].split());
+        for (std::size_t j = joint ? 0 : i; j < i; ++j)
+          add_crosses(track_frames[i], track_frames[j], from, to, cross_tracks[row + j].split());
+        add_powers(track_frames[i], from, to, cross_tracks[row + i].re);
+      }
     }
+    mix_frames.clear();
+    for (auto& frames : track_frames) frames.clear();
   }
 
   /// Solves R H = q for the tracks `live` in every bin, into filters[at] .. filters[at + m - 1].
@@ -591,15 +610,17 @@ Result<std::vector<Reading>> WindowMeter::measure(const AnalysisSignal& mix,
   double mix_energy = 0.0;
   for (int f = 0; f < frames; ++f) {
     const float* mix_frame = my.mix_samples.data() + static_cast<std::ptrdiff_t>(f) * kHop;
-    mix_energy += sum_of_squares({mix_frame, kFrame}) / kFrame;
-    my.transform(mix_frame, my.mix);
+    Band& mix_taken = my.mix[my.mix_frames.size()];
+    my.mix_frames.push_back(std::as_const(mix_taken).split());
+    mix_energy += my.transform(mix_frame, mix_taken);
     const std::int64_t centre = first + static_cast<std::int64_t>(f) * kHop + kFrame / 2;
     for (std::size_t i = 0; i < present.size(); ++i)
       if (auto taken = my.take_frame(i, tracks[present[i]],
                                      static_cast<double>(centre) / kAnalysisRateHz, frames - 1 - f);
           !taken)
         return taken.error();
-    my.accumulate_frame(present.size(), options_.joint);
+    if (my.mix_frames.size() == kTogether || f + 1 == frames)
+      my.accumulate_frames(present.size(), options_.joint);
   }
   if (mix_energy / frames < kSilence) return readings;
 

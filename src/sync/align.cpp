@@ -31,16 +31,27 @@ struct Pass {
   const char* stage;
   double window_s;
   double search_s;
-  int most_windows;  // spread evenly over the session
+  // Of a long session so many windows, spread evenly over it: one every so often, but not fewer
+  // than some and not more than others.
+  double every_s;
+  int fewest_windows;
+  int most_windows;
+  bool spares_short;  // leaves out no window of a short stretch
 };
 
 // Short windows first: what drift is left in a map smears long ones. The coarse joint pass must
 // span the bleed delays by which the pairwise pass may be off; the fine one, its maps right by
 // then, looks far round them for parts of a track that lie elsewhere.
-constexpr Pass kPairwise{"first offsets", 2.5, 0.050, 320};
-constexpr Pass kCoarse{"joint, coarse", 4.0, 0.020, 320};
-constexpr Pass kFine{"joint, fine", 6.0, 0.045, 1 << 30};
-constexpr Pass kFinal{"joint, final", 10.0, 0.003, 1 << 30};
+constexpr int kAll = 1 << 30;
+constexpr Pass kPairwise{"first offsets", 2.5, 0.050, 11.0, 120, 320, false};
+constexpr Pass kCoarse{"joint, coarse", 4.0, 0.020, 11.0, 120, 320, false};
+constexpr Pass kFine{"joint, fine", 6.0, 0.045, 6.0, kAll, kAll, true};
+constexpr Pass kFinal{"joint, final", 10.0, 0.003, 20.0, 120, kAll, true};
+
+// Where the final pass leaves no window out: a stretch of a track, or what it says, so short that
+// its windows are needed.
+constexpr double kShortStretch_s = 600.0;
+constexpr std::size_t kFewClear = 40;
 constexpr LineFitOptions kPairwiseFit{
     .max_slope = 250e-6, .cluster_s = 1.0e-3, .sigma_floor_s = 2e-6};
 constexpr LineFitOptions kCoarseFit{
@@ -528,14 +539,9 @@ class Aligner {
     const std::vector<MappedTrack> mapped_apart = mapped(apart);
 
     const double window_s = window_length_s(pass, placed.size());
-    // The last window ends with the mix; it may overlap the one before.
-    const int all = std::max(1, static_cast<int>(std::ceil(mix_.length_s / window_s - 1e-6)));
-    const int windows = std::min(all, pass.most_windows);
-    const auto window_from_s = [&](int w) {
-      const double place =
-          windows < all ? std::floor((w + 0.5) * static_cast<double>(all) / windows) : w;
-      return std::max(0.0, std::min(place * window_s, mix_.length_s - window_s));
-    };
+    const std::vector<double> starts_s = window_starts(pass, window_s);
+    const int windows = static_cast<int>(starts_s.size());
+    const auto window_from_s = [&](int w) { return starts_s[static_cast<std::size_t>(w)]; };
     std::vector<std::vector<Reading>> readings(static_cast<std::size_t>(windows));
     std::vector<std::optional<Error>> errors(static_cast<std::size_t>(windows));
     const int workers = std::clamp(options_.threads, 1, windows);
@@ -569,6 +575,48 @@ class Aligner {
         add_measured(states_[placed[i]], reading, window_from_s(w), window_s);
       }
     return {};
+  }
+
+  /// Mix seconds at which the windows of a pass begin.
+  std::vector<double> window_starts(const Pass& pass, double window_s) const {
+    const auto all =
+        static_cast<std::size_t>(std::max(1.0, std::ceil(mix_.length_s / window_s - 1e-6)));
+    const auto spread =
+        std::min(all, static_cast<std::size_t>(std::clamp(mix_.length_s / pass.every_s,
+                                                          static_cast<double>(pass.fewest_windows),
+                                                          static_cast<double>(pass.most_windows))));
+    std::vector<bool> chosen(all, false);
+    for (std::size_t w = 0; w < spread; ++w) chosen[(2 * w + 1) * all / (2 * spread)] = true;
+    if (pass.spares_short) choose_needed(window_s, chosen);
+    std::vector<double> starts_s;
+    for (std::size_t w = 0; w < all; ++w)
+      if (chosen[w])  // the last one ends with the mix; it may overlap the one before
+        starts_s.push_back(
+            std::max(0.0, std::min(static_cast<double>(w) * window_s, mix_.length_s - window_s)));
+    return starts_s;
+  }
+
+  /// Adds the windows of short stretches, and of tracks that say little.
+  void choose_needed(double window_s, std::vector<bool>& chosen) const {
+    const auto choose = [&](double from_s, double to_s) {
+      const auto last = static_cast<double>(chosen.size() - 1);
+      const auto from = static_cast<std::size_t>(std::clamp(from_s / window_s, 0.0, last));
+      const auto to = static_cast<std::size_t>(std::clamp(to_s / window_s, 0.0, last));
+      for (std::size_t w = from; w <= to; ++w) chosen[w] = true;
+    };
+    for (const Span& span : mix_spans_)
+      if (span.to_s - span.from_s < kShortStretch_s) choose(span.from_s, span.to_s);
+    for (const TrackState& state : states_) {
+      if (!state.placed) continue;
+      for (const Piece& piece : state.pieces) {
+        const double half_s = 0.5 * (piece.to_s - piece.from_s);
+        const auto middle_s = state.map->to_line(piece.from_s + half_s);
+        if (middle_s && 2.0 * half_s < kShortStretch_s)
+          choose(*middle_s - half_s, *middle_s + half_s);
+      }
+      if (state.clear.size() < kFewClear)
+        for (const ClearWindow& clear : state.clear) choose(clear.mix_s, clear.mix_s);
+    }
   }
 
   /// A window that reaches over an end of its piece is left out: its sound may be the neighbour's.

@@ -83,8 +83,9 @@ Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTr
                                        const std::atomic<bool>* stop) {
   std::vector<Block> blocks;
   const std::int64_t all = mix.frames() / kBlock;
-  std::vector<float> sound(static_cast<std::size_t>(kBlock + 1));
   std::vector<float> page;
+  std::vector<float> ahead(static_cast<std::size_t>(kPageBlocks * kBlock + 1));  // of the track
+  std::int64_t ahead_first = -2 * std::ssize(ahead);
   const auto spans = track.map->spans();
   const std::vector<std::size_t> stretches = stretches_of(spans);
   for (std::int64_t first = 0; first < all; first += kPageBlocks) {
@@ -107,8 +108,12 @@ Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTr
       Block block{*from_s, mix_s, stretch, 0.0, 0.0};
       const double middle_s = 0.5 * (*from_s + *to_s);
       const auto at = std::llround(middle_s * kAnalysisRateHz) - kBlock / 2;
-      if (auto read = track.signal->read(at - 1, sound); !read) return read.error();
-      const Sums sums = sums_of(sound.data(), page.data() + (b - first) * kBlock);
+      if (at - 1 < ahead_first || at + kBlock > ahead_first + std::ssize(ahead)) {
+        ahead_first = at - 1;
+        if (auto read = track.signal->read(ahead_first, ahead); !read) return read.error();
+      }
+      const Sums sums = sums_of(&ahead[static_cast<std::size_t>(at - 1 - ahead_first)],
+                                page.data() + (b - first) * kBlock);
       block.power = sums.power;
       block.cross = sums.cross;
       blocks.push_back(block);

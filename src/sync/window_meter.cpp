@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <iterator>
 #include <numbers>
 #include <optional>
 #include <utility>
@@ -544,17 +545,22 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
     return std::abs(lags[static_cast<std::size_t>((lag + kFrame) % kFrame)]);
   };
   const int guard = static_cast<int>(kRivalGuard_s * kAnalysisRateHz);
+  std::vector<int> peaks;
+  float highest = 0.0F;
+  for (int lag = -reach; lag <= reach; ++lag)
+    if (value_at(lag) >= value_at(lag - 1) && value_at(lag) > value_at(lag + 1)) {
+      peaks.push_back(lag);
+      highest = std::max(highest, value_at(lag));
+    }
+  if (peaks.empty()) return reading;
   // A peak between two lags of the grid shows up to a third lower there: climb from the best few.
   std::vector<int> starts;
-  for (int lag = -reach; lag <= reach; ++lag)
-    if (value_at(lag) >= value_at(lag - 1) && value_at(lag) > value_at(lag + 1))
-      starts.push_back(lag);
+  std::copy_if(peaks.begin(), peaks.end(), std::back_inserter(starts),
+               [&](int lag) { return value_at(lag) >= 0.5F * highest; });
   std::stable_sort(starts.begin(), starts.end(),
                    [&](int a, int b) { return value_at(a) > value_at(b); });
-  if (starts.empty()) return reading;
   std::vector<Top> tops;
   for (std::size_t i = 0; i < std::min<std::size_t>(starts.size(), 6); ++i) {
-    if (value_at(starts[i]) < 0.5F * value_at(starts[0])) break;
     const double sign =
         lags[static_cast<std::size_t>((starts[i] + kFrame) % kFrame)] < 0.0F ? -1 : 1;
     tops.push_back(climb(filter, static_cast<double>(starts[i]) / kAnalysisRateHz, sign, turned));
@@ -565,11 +571,10 @@ Reading read_delay(const Filter& filter, const RealFft& fft, FftVector<std::comp
   double rival = 0.0;
   for (const Top& top : tops)
     if (std::abs(top.tau_s - best.tau_s) > kRivalGuard_s) rival = std::max(rival, top.value);
-  for (const int lag : starts)
-    if (std::abs(lag - static_cast<int>(std::lround(best.tau_s * kAnalysisRateHz))) > guard) {
+  const int best_lag = static_cast<int>(std::lround(best.tau_s * kAnalysisRateHz));
+  for (const int lag : peaks)
+    if (std::abs(lag - best_lag) > guard)
       rival = std::max(rival, 0.5 * static_cast<double>(value_at(lag)));
-      break;
-    }
 
   const PhaseLine line = fit_phase(filter, best.tau_s, best.sign, turned);
   reading.coherence = best.value / weights;

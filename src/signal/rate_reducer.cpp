@@ -63,37 +63,85 @@ ReducerFilter::ReducerFilter(SampleRate rate) {
   for (std::int64_t phase = 0; phase <= phases_; ++phase)
     append_low_pass_row(static_cast<double>(phase) / static_cast<double>(phases_), cutoff, half_,
                         kAttenuationDb, rows_);
-  if (is_decimator()) list_taps();
+  if (is_decimator()) list_runs();
 }
 
-void ReducerFilter::list_taps() {
-  for (std::int64_t tap = 0; tap < 2 * half_; ++tap) {
-    const float weight = rows_[static_cast<std::size_t>(tap)];
-    if (std::abs(weight) > kZeroTap)
-      taps_.push_back({static_cast<std::size_t>(tap % down_), tap / down_, weight});
+void ReducerFilter::list_runs() {
+  const std::int64_t taps = 2 * half_;
+  for (std::int64_t first = 0; first < std::min(taps, 8 * down_); ++first) {
+    Run run{static_cast<std::size_t>(first % down_), first / down_, {}};
+    for (std::int64_t tap = first; tap < taps; tap += 8 * down_)
+      run.weights.push_back(rows_[static_cast<std::size_t>(tap)]);
+    while (!run.weights.empty() && std::abs(run.weights.back()) <= kZeroTap) run.weights.pop_back();
+    const auto heavy = std::find_if(run.weights.begin(), run.weights.end(),
+                                    [](float weight) { return std::abs(weight) > kZeroTap; });
+    run.shift += 8 * (heavy - run.weights.begin());
+    run.weights.erase(run.weights.begin(), heavy);
+    if (!run.weights.empty()) runs_.push_back(std::move(run));
   }
 }
 
 KILTER_WIDE void ReducerFilter::value_batch(std::span<const float* const> phases,
                                             float* out) const {
-  static_assert(kBatch == 4 * 8);  // as many sums as registers hold
-  Float8 a{}, b{}, c{}, d{};
-  Float8 x{};
-  for (const Tap& tap : taps_) {
-    const float* input = phases[tap.phase] + tap.shift;
-    load(input, x);
-    a += tap.weight * x;
-    load(input + 8, x);
-    b += tap.weight * x;
-    load(input + 16, x);
-    c += tap.weight * x;
-    load(input + 24, x);
-    d += tap.weight * x;
+  static_assert(kBatch == 6 * 8);  // as many sums as registers hold, with the input
+  Float8 a{}, b{}, c{}, d{}, e{}, f{};
+  Float8 at_a{}, at_b{}, at_c{}, at_d{}, at_e{}, at_f{};
+  for (const Run& run : runs_) {
+    const float* input = phases[run.phase] + run.shift;
+    load(input, at_a);
+    load(input + 8, at_b);
+    load(input + 16, at_c);
+    load(input + 24, at_d);
+    load(input + 32, at_e);
+    for (const float weight : run.weights) {
+      load(input + 40, at_f);
+      a += weight * at_a;
+      b += weight * at_b;
+      c += weight * at_c;
+      d += weight * at_d;
+      e += weight * at_e;
+      f += weight * at_f;
+      at_a = at_b;
+      at_b = at_c;
+      at_c = at_d;
+      at_d = at_e;
+      at_e = at_f;
+      input += 8;
+    }
   }
   store(a, out);
   store(b, out + 8);
   store(c, out + 16);
   store(d, out + 24);
+  store(e, out + 32);
+  store(f, out + 40);
+}
+
+KILTER_WIDE void ReducerFilter::values_at(const float* input, const Place& place,
+                                          std::int64_t count, float* out) const {
+  std::int64_t i = 0;
+  if (phases_ == up_) {
+    const float* const taps = row(place.numerator);
+    for (; i + 4 <= count; i += 4, input += 4 * down_) {
+      Float8 a{}, b{}, c{}, d{}, weights{}, x{};
+      for (std::int64_t tap = 0; tap < 2 * half_; tap += 8) {
+        load(taps + tap, weights);
+        load(input + tap, x);
+        a += x * weights;
+        load(input + down_ + tap, x);
+        b += x * weights;
+        load(input + 2 * down_ + tap, x);
+        c += x * weights;
+        load(input + 3 * down_ + tap, x);
+        d += x * weights;
+      }
+      out[i * up_] = sum_of_lanes(a);
+      out[(i + 1) * up_] = sum_of_lanes(b);
+      out[(i + 2) * up_] = sum_of_lanes(c);
+      out[(i + 3) * up_] = sum_of_lanes(d);
+    }
+  }
+  for (; i < count; ++i, input += down_) out[i * up_] = value_at(input, place);
 }
 
 KILTER_WIDE float ReducerFilter::value_at(const float* input, const Place& place) const {
@@ -111,15 +159,24 @@ RateReducer::RateReducer(std::shared_ptr<const ReducerFilter> filter)
       history_(static_cast<std::size_t>(filter_->half() - 1), 0.0F),
       history_first_(-(filter_->half() - 1)) {}
 
-void RateReducer::emit_one_by_one(std::vector<float>& out, std::int64_t last_output) {
+/// Outputs that lie alike between input frames go together: one filter serves them all.
+void RateReducer::emit_by_place(std::vector<float>& out, std::int64_t last_output) {
   const std::int64_t half = filter_->half();
-  const std::int64_t available_end = history_first_ + std::ssize(history_);
-  auto place = filter_->place_of(next_out_);
-  for (; next_out_ <= last_output; ++next_out_, place = filter_->after(place)) {
-    const std::int64_t first = place.frame - (half - 1);
-    if (first + 2 * half > available_end) break;
-    out.push_back(filter_->value_at(history_.data() + (first - history_first_), place));
+  const std::int64_t up = filter_->up();
+  const std::int64_t places_end = history_first_ + std::ssize(history_) - half;  // input frames
+  if (places_end <= 0) return;
+  last_output = std::min(last_output, (places_end * up - 1) / filter_->down());
+  const std::int64_t count = last_output + 1 - next_out_;
+  if (count <= 0) return;
+  const auto before = std::ssize(out);
+  out.resize(out.size() + static_cast<std::size_t>(count));
+  for (std::int64_t i = 0; i < std::min(up, count); ++i) {
+    const auto place = filter_->place_of(next_out_ + i);
+    const std::int64_t first = place.frame - (half - 1) - history_first_;
+    filter_->values_at(history_.data() + first, place, (count - i + up - 1) / up,
+                       out.data() + before + i);
   }
+  next_out_ += count;
 }
 
 /// In whole batches, so that the output does not depend on how the input comes in blocks.
@@ -158,7 +215,7 @@ void RateReducer::emit(std::vector<float>& out, std::int64_t last_output) {
   if (filter_->is_decimator())
     emit_in_batches(out, last_output);
   else
-    emit_one_by_one(out, last_output);
+    emit_by_place(out, last_output);
   drop_spent();
 }
 

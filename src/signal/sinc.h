@@ -17,6 +17,10 @@ inline double sinc(double x) {
   return std::sin(angle) / angle;
 }
 
+[[gnu::always_inline]] inline float sum_of_lanes(const Float8& sums) {
+  return ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
+}
+
 /// `count` a multiple of 8. Eight partial sums keep the order of additions fixed whatever the
 /// vector width.
 [[gnu::always_inline]] inline float dot(const float* a, const float* b, std::int64_t count) {
@@ -26,7 +30,7 @@ inline double sinc(double x) {
     load(b + i, y);
     sums += x * y;
   }
-  return ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]));
+  return sum_of_lanes(sums);
 }
 
 /// Appends a Kaiser-windowed low-pass of `2 * half` taps, summing to 1, to `rows`. Tap `half - 1`

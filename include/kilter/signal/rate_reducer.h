@@ -23,12 +23,6 @@ class ReducerFilter {
     std::int64_t numerator{0};  // of up()
   };
   Place place_of(std::int64_t output) const { return {output * down_ / up_, output * down_ % up_}; }
-  /// That of the output after it.
-  Place after(const Place& place) const {
-    const std::int64_t numerator = place.numerator + down_ % up_;
-    return numerator < up_ ? Place{place.frame + down_ / up_, numerator}
-                           : Place{place.frame + down_ / up_ + 1, numerator - up_};
-  }
   std::int64_t up() const { return up_; }
   std::int64_t down() const { return down_; }
   /// Taps on either side.
@@ -36,11 +30,14 @@ class ReducerFilter {
   /// The output at a place; `input` holds 2 * half() frames, frame `half() - 1` of them being the
   /// place's.
   float value_at(const float* input, const Place& place) const;
+  /// `count` outputs from there on that lie alike between input frames: every up()th one, down()
+  /// input frames apart, into every up()th of `out`. The same bits as value_at() gives.
+  void values_at(const float* input, const Place& place, std::int64_t count, float* out) const;
 
   /// Whether outputs lie on every down()th input frame, as from 48 kHz: value_batch() then does the
   /// work of many value_at(), to the rounding of a float.
   bool is_decimator() const { return up_ == 1; }
-  static constexpr std::int64_t kBatch = 32;
+  static constexpr std::int64_t kBatch = 48;
   /// Input frames that kBatch outputs need, in each of `phases`.
   std::int64_t batch_frames() const { return kBatch + (2 * half_ + down_ - 1) / down_; }
   /// kBatch outputs in a row. Of the input from the first one's first tap on, phases[p] holds frame
@@ -48,12 +45,14 @@ class ReducerFilter {
   void value_batch(std::span<const float* const> phases, float* out) const;
 
  private:
-  struct Tap {
+  /// Taps of one phase, eight of its frames apart: the sums of eight outputs each use the input
+  /// that the next tap needs for the eight before.
+  struct Run {
     std::size_t phase{0};
-    std::int64_t shift{0};
-    float weight{0.0F};
+    std::int64_t shift{0};  // of the first tap
+    std::vector<float> weights;
   };
-  void list_taps();
+  void list_runs();
   const float* row(std::int64_t phase) const { return rows_.data() + phase * 2 * half_; }
 
   std::int64_t up_{1};  // output frame i lies at input position i * down_ / up_
@@ -61,7 +60,7 @@ class ReducerFilter {
   std::int64_t half_{0};
   std::int64_t phases_{1};   // up_, or fewer to interpolate between
   std::vector<float> rows_;  // phases_ + 1 filters of 2 * half_ taps
-  std::vector<Tap> taps_;    // of a decimator, without the sinc's zeros
+  std::vector<Run> runs_;    // of a decimator, without the sinc's zeros
 };
 
 /// Converts one channel from its own rate to kAnalysisRateHz by a linear-phase polyphase filter
@@ -82,7 +81,7 @@ class RateReducer {
 
  private:
   void emit(std::vector<float>& out, std::int64_t last_output);
-  void emit_one_by_one(std::vector<float>& out, std::int64_t last_output);
+  void emit_by_place(std::vector<float>& out, std::int64_t last_output);
   void emit_in_batches(std::vector<float>& out, std::int64_t last_output);
   void drop_spent();
 

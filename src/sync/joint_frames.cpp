@@ -75,9 +75,13 @@ Result<const float*> FrameTaker::samples(const AnalysisSignal& signal, std::int6
         end <= block.first + std::ssize(block.samples))
       return block.samples.data() + (first - block.first);
   Block& block = block_of(signal);
+  // Frames that follow each other are read further and further ahead, lone ones by themselves.
+  const bool goes_on = block.signal == &signal && first >= block.first &&
+                       first <= block.first + std::ssize(block.samples);
+  block.ahead = goes_on ? std::clamp<std::int64_t>(4 * block.ahead, frame(), kBlockFrames) : 0;
   block.signal = &signal;
-  block.first = first - frame();  // the next frame may lie a little before
-  block.samples.resize(static_cast<std::size_t>(kBlockFrames + frame()));
+  block.first = goes_on ? first - frame() : first;  // the next frame may lie a little before
+  block.samples.resize(static_cast<std::size_t>(end - block.first + block.ahead));
   if (auto read = signal.read(block.first, block.samples); !read) {
     block.signal = nullptr;
     return read.error();

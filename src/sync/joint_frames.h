@@ -52,6 +52,7 @@ class FrameTaker {
   struct Block {
     const AnalysisSignal* signal{nullptr};
     std::int64_t first{0};
+    std::int64_t ahead{0};  // read beyond the frame that was asked for
     std::vector<float> samples;
   };
   Block& block_of(const AnalysisSignal& signal);

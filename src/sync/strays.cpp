@@ -68,6 +68,19 @@ KILTER_WIDE Sums sums_of(const float* x, const float* y) {
   return sums;
 }
 
+/// out = conj(a) * b
+KILTER_WIDE void multiply_conjugate(std::span<const std::complex<float>> a,
+                                    std::span<const std::complex<float>> b,
+                                    std::span<std::complex<float>> out) {
+  const auto* const x = reinterpret_cast<const float*>(a.data());
+  const auto* const y = reinterpret_cast<const float*>(b.data());
+  auto* const z = reinterpret_cast<float*>(out.data());
+  for (std::size_t i = 0; i < 2 * out.size(); i += 2) {
+    z[i] = x[i] * y[i] + x[i + 1] * y[i + 1];
+    z[i + 1] = x[i] * y[i + 1] - x[i + 1] * y[i];
+  }
+}
+
 /// Which spans follow one another without a seam.
 std::vector<std::size_t> stretches_of(std::span<const Span> spans) {
   std::vector<std::size_t> stretches(spans.size(), 0);
@@ -275,9 +288,8 @@ class Search {
     level(sound_bins_);
     level(around_bins_);
     // The levelled signals, for their energies; then their correlation.
-    cross_ = sound_bins_;
-    for (std::size_t b = 0; b < cross_.size(); ++b)
-      cross_[b] = std::conj(cross_[b]) * around_bins_[b];
+    cross_.resize(sound_bins_.size());
+    multiply_conjugate(sound_bins_, around_bins_, cross_);
     double power = 0.0;
     for (const auto& bin : sound_bins_) power += 2.0 * static_cast<double>(std::norm(bin));
     power /= kFft;
@@ -288,22 +300,26 @@ class Search {
 
   /// Divides by the spectrum smoothed over 100 Hz, inside the band; 0 outside it.
   void level(FftVector<std::complex<float>>& bins) {
-    constexpr double kBin_hz = static_cast<double>(kAnalysisRateHz) / kFft;
-    constexpr auto kFirst = static_cast<std::size_t>(kBandFrom_hz / kBin_hz);
-    constexpr auto kLast = static_cast<std::size_t>(kBandTo_hz / kBin_hz);
-    constexpr auto kReach = static_cast<std::size_t>(0.5 * kLevelling_hz / kBin_hz);
-    running_.assign(bins.size() + 1, 0.0);
-    for (std::size_t b = 0; b < bins.size(); ++b)
-      running_[b + 1] = running_[b] + static_cast<double>(std::norm(bins[b]));
+    constexpr std::size_t kGroup = 16;  // bins: 1 Hz, over which what is smoothed hardly changes
+    constexpr double kGroup_hz = static_cast<double>(kAnalysisRateHz) / kFft * kGroup;
+    constexpr auto kFirst = static_cast<std::size_t>(kBandFrom_hz / kGroup_hz);
+    constexpr auto kLast = static_cast<std::size_t>(kBandTo_hz / kGroup_hz);
+    constexpr auto kReach = static_cast<std::size_t>(0.5 * kLevelling_hz / kGroup_hz);
+    const std::size_t groups = bins.size() / kGroup;
+    running_.assign(groups + 1, 0.0);
+    for (std::size_t g = 0; g < groups; ++g) {
+      float power = 0.0F;
+      for (std::size_t b = g * kGroup; b < (g + 1) * kGroup; ++b) power += std::norm(bins[b]);
+      running_[g + 1] = running_[g] + static_cast<double>(power);
+    }
     const double least = 1e-9 * running_.back() + 1e-30;
-    for (std::size_t b = 0; b < bins.size(); ++b) {
-      if (b < kFirst || b > kLast) {
-        bins[b] = {};
-        continue;
-      }
-      const std::size_t from = b - std::min(b, kReach);
-      const std::size_t to = std::min(bins.size(), b + kReach + 1);
-      bins[b] *= static_cast<float>(1.0 / std::sqrt(running_[to] - running_[from] + least));
+    std::fill(bins.begin(), bins.begin() + kFirst * kGroup, std::complex<float>{});
+    std::fill(bins.begin() + (kLast + 1) * kGroup, bins.end(), std::complex<float>{});
+    for (std::size_t g = kFirst; g <= kLast; ++g) {
+      const std::size_t from = g - std::min(g, kReach);
+      const std::size_t to = std::min(groups, g + kReach + 1);
+      const auto share = static_cast<float>(1.0 / std::sqrt(running_[to] - running_[from] + least));
+      for (std::size_t b = g * kGroup; b < (g + 1) * kGroup; ++b) bins[b] *= share;
     }
   }
 

@@ -15,7 +15,7 @@ namespace {
 constexpr std::int64_t kChunk = 60 * kFeatureRateHz;
 constexpr std::int64_t kHop = 30 * kFeatureRateHz;
 constexpr std::size_t kMaxChunks = 48;
-constexpr int kBlock = 16384;  // feature frames per transform
+constexpr int kBlock = 15360;  // feature frames per transform: 2^10 * 15, faster than 2^14
 constexpr std::size_t kPeaksPerChunk = 6;
 constexpr std::int64_t kPeakGuard = 20;  // frames between two peaks that count as two
 constexpr double kFaintestVote = 5.0;    // below, a vote is chance and only costs time
@@ -180,8 +180,13 @@ class Correlator {
                  std::int64_t step) {
     std::fill(sum_.re.begin(), sum_.re.end(), 0.0F);
     std::fill(sum_.im.begin(), sum_.im.end(), 0.0F);
-    for (std::size_t b = 0; b < kFeatureBands; ++b)
-      add_cross(std::as_const(chunk).spectra[b].split(), block[b].split(), sum_.split());
+    std::vector<ConstSplit> of_chunk;
+    std::vector<ConstSplit> of_block;
+    for (std::size_t b = 0; b < kFeatureBands; ++b) {
+      of_chunk.push_back(std::as_const(chunk).spectra[b].split());
+      of_block.push_back(block[b].split());
+    }
+    add_crosses(of_chunk, of_block, 0, bins_.size(), sum_.split());
     for (std::size_t k = 0; k < bins_.size(); ++k) bins_[k] = {sum_.re[k], sum_.im[k]};
     fft_.inverse(bins_, buffer_);
     const auto valid = static_cast<std::size_t>(std::min(step, reference_.frames() - lag));

@@ -12,6 +12,8 @@ namespace {
 constexpr double kRidge = 1e-3;  // of each track's own power
 constexpr std::int64_t kBlockFrames = 1 << 16;
 constexpr std::size_t kMostBlocks = 64;
+constexpr std::size_t kTogether = 8;     // frames added at once
+constexpr std::size_t kBlockBins = 128;  // of so many tracks' frames that they stay in the cache
 
 using Complex = std::complex<double>;
 
@@ -133,6 +135,32 @@ void JointFit::add(std::span<const BandSpectrum> tracks, const BandSpectrum& tar
     add_cross(tracks[i].split(), target.split(), cross_[i].split());
     for (std::size_t j = 0; j <= i; ++j)
       add_cross(tracks[i].split(), tracks[j].split(), matrix_[i * (i + 1) / 2 + j].split());
+  }
+}
+
+void JointFit::add_all(std::span<const BandSpectrum> tracks,
+                       std::span<const BandSpectrum> targets) {
+  std::vector<std::vector<ConstSplit>> of_track(tracks_);
+  std::vector<ConstSplit> of_target;
+  for (std::size_t first = 0; first < targets.size(); first += kTogether) {
+    const std::size_t end = std::min(targets.size(), first + kTogether);
+    of_target.clear();
+    for (auto& frames : of_track) frames.clear();
+    for (std::size_t f = first; f < end; ++f) {
+      of_target.push_back(targets[f].split());
+      for (std::size_t i = 0; i < tracks_; ++i)
+        of_track[i].push_back(tracks[f * tracks_ + i].split());
+    }
+    for (std::size_t from = 0; from < bins_; from += kBlockBins) {
+      const std::size_t to = std::min(bins_, from + kBlockBins);
+      for (std::size_t i = 0; i < tracks_; ++i) {
+        const std::size_t row = i * (i + 1) / 2;
+        add_crosses(of_track[i], of_target, from, to, cross_[i].split());
+        for (std::size_t j = 0; j < i; ++j)
+          add_crosses(of_track[i], of_track[j], from, to, matrix_[row + j].split());
+        add_powers(of_track[i], from, to, matrix_[row + i].re);
+      }
+    }
   }
 }
 

@@ -75,6 +75,8 @@ class JointFit {
   explicit JointFit(std::size_t bins) : bins_(bins) {}
   void reset(std::size_t tracks);
   void add(std::span<const BandSpectrum> tracks, const BandSpectrum& target);
+  /// The same of many frames, with the same bits in half the time: `tracks` by frame, then track.
+  void add_all(std::span<const BandSpectrum> tracks, std::span<const BandSpectrum> targets);
   /// `pool` bins to both sides count as well: filters smooth over frequency, from fewer frames.
   void solve(std::size_t pool = 0);
   /// target - sum(H * tracks). `out` may be the target.

@@ -84,7 +84,12 @@ class Worker {
         any = any || *lies;
       }
       covered_[f] = any && *there;
-      if (covered_[f]) fit_.add(of_frame(f), mix_frames_[f]);
+    }
+    for (std::size_t f = 0; f < frames; ++f) {  // runs of covered frames
+      const std::size_t first = f;
+      while (f < frames && covered_[f]) ++f;
+      if (f > first)
+        fit_.add_all({&frames_[first * n], (f - first) * n}, {&mix_frames_[first], f - first});
     }
     fit_.solve();
     for (std::size_t h = 0; h < halves.size(); ++h) judge(h, halves[h]);

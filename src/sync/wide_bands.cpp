@@ -119,10 +119,10 @@ KILTER_WIDE void add_cross(const ConstSplit& a, const ConstSplit& b, const Split
 
 KILTER_WIDE void add_crosses(std::span<const ConstSplit> a, std::span<const ConstSplit> b,
                              std::size_t from, std::size_t to, const Split& sum) {
-  assert((to - from) % 8 == 0);
   const std::size_t frames = a.size();
   Float8 re{}, im{}, ar{}, ai{}, br{}, bi{};
-  for (std::size_t i = from; i < to; i += 8) {
+  std::size_t i = from;
+  for (; i + 8 <= to; i += 8) {
     load(&sum.re[i], re);
     load(&sum.im[i], im);
     for (std::size_t f = 0; f < frames; ++f) {
@@ -136,13 +136,18 @@ KILTER_WIDE void add_crosses(std::span<const ConstSplit> a, std::span<const Cons
     store(re, &sum.re[i]);
     store(im, &sum.im[i]);
   }
+  for (; i < to; ++i)
+    for (std::size_t f = 0; f < frames; ++f) {
+      sum.re[i] += a[f].re[i] * b[f].re[i] + a[f].im[i] * b[f].im[i];
+      sum.im[i] += a[f].re[i] * b[f].im[i] - a[f].im[i] * b[f].re[i];
+    }
 }
 
 KILTER_WIDE void add_powers(std::span<const ConstSplit> a, std::size_t from, std::size_t to,
                             std::span<float> sum) {
-  assert((to - from) % 8 == 0);
   Float8 power{}, re{}, im{};
-  for (std::size_t i = from; i < to; i += 8) {
+  std::size_t i = from;
+  for (; i + 8 <= to; i += 8) {
     load(&sum[i], power);
     for (const ConstSplit& frame : a) {
       load(&frame.re[i], re);
@@ -151,6 +156,9 @@ KILTER_WIDE void add_powers(std::span<const ConstSplit> a, std::size_t from, std
     }
     store(power, &sum[i]);
   }
+  for (; i < to; ++i)
+    for (const ConstSplit& frame : a)
+      sum[i] += frame.re[i] * frame.re[i] + frame.im[i] * frame.im[i];
 }
 
 KILTER_WIDE void add_product(const ConstSplit& a, const ConstSplit& b, float share,

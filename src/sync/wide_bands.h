@@ -34,9 +34,8 @@ void add_cross(const ConstSplit& a, const ConstSplit& b, const Split& sum);
 void add_product(const ConstSplit& a, const ConstSplit& b, float share, const Split& sum);
 /// sum += |a|^2
 void add_power(const ConstSplit& a, std::span<float> sum);
-/// add_cross and add_power of many frames in their order, for the bins `from` to `to` only, a
-/// multiple of 8: a sum is fetched once, and a few bins of all tracks' frames stay near the
-/// processor.
+/// add_cross and add_power of many spectra in their order, for the bins `from` to `to` only: a sum
+/// is fetched once, and a few bins of all tracks' frames stay near the processor.
 void add_crosses(std::span<const ConstSplit> a, std::span<const ConstSplit> b, std::size_t from,
                  std::size_t to, const Split& sum);
 void add_powers(std::span<const ConstSplit> a, std::size_t from, std::size_t to,

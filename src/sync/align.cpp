@@ -113,15 +113,15 @@ class Aligner {
     if (auto done = measure(kFine, options_.joint, 0.35, 0.70); !done) return done.error();
     const std::vector<TrackState> fine = states_;
     if (auto done = settle(0.70, 0.92); !done) return done.error();
-    auto scouted = find_strays();
-    if (!scouted) return scouted.error();
-    if (*scouted) {
-      std::vector<std::vector<Measured>> scouts;
-      for (std::size_t k = 0; k < states_.size(); ++k) scouts.push_back(scouts_of(k));
+    if (auto done = find_strays(); !done) return done.error();
+    std::vector<std::vector<Measured>> scouts;
+    for (std::size_t k = 0; k < states_.size(); ++k) scouts.push_back(scouts_of(k));
+    // Without any, all would settle as before.
+    if (std::any_of(scouts.begin(), scouts.end(), [](const auto& each) { return !each.empty(); })) {
       states_ = fine;
       for (std::size_t k = 0; k < states_.size(); ++k) send_out(std::move(scouts[k]), states_[k]);
       if (auto done = settle(0.92, 0.96); !done) return done.error();
-      if (auto again = find_strays(); !again) return again.error();
+      if (auto done = find_strays(); !done) return done.error();
     }
     auto alignment = conclude();
     report(1.0, "done");
@@ -180,8 +180,8 @@ class Aligner {
     fit_recorders(kFinalGate_s);
   }
 
-  /// What each track says elsewhere than on its map. Result: whether something may be made of it.
-  Result<bool> find_strays() {
+  /// What each track says elsewhere than on its map.
+  Result<void> find_strays() {
     const std::vector<bool> remote = remote_tracks();
     std::vector<std::optional<Error>> errors(states_.size());
     parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
@@ -215,8 +215,7 @@ class Aligner {
     if (stopped()) return interrupted();
     if (auto done = set_leaks_aside(remote); !done) return done.error();
     doubt_the_mix();
-    return std::any_of(states_.begin(), states_.end(),
-                       [](const TrackState& state) { return !state.strays.empty(); });
+    return {};
   }
 
   /// One word amid others that are in place: no fault brings it there and back, but another word
@@ -283,6 +282,7 @@ class Aligner {
   std::vector<Measured> scouts_of(std::size_t k) const {
     const TrackState& state = states_[k];
     std::vector<Measured> scouts;
+    if (state.strays.empty()) return scouts;
     int lane = kScoutLanes;
     double lag_s = 0.0;
     double inverted = 0.0;

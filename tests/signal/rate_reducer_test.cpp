@@ -125,6 +125,43 @@ TEST(RateReducer, GivesTheSameBitsForAnyBlockSize) {
   EXPECT_EQ(whole, reduce(x, 44100.0, 777));
 }
 
+TEST(ReducerFilter, GivesABatchAsItGivesEachOutputAlone) {
+  for (const double rate_hz : {32000.0, 48000.0, 96000.0}) {
+    const ReducerFilter filter(SampleRate{rate_hz});
+    ASSERT_TRUE(filter.is_decimator());
+    const auto down = static_cast<std::size_t>(filter.down());
+    const auto frames = static_cast<std::size_t>(filter.batch_frames());
+    const auto x = sine(1234.0, rate_hz, static_cast<int>(frames * down));
+    std::vector<std::vector<float>> phases(down, std::vector<float>(frames));
+    std::vector<const float*> at;
+    for (std::size_t p = 0; p < down; ++p) {
+      for (std::size_t i = 0; i < frames; ++i) phases[p][i] = x[i * down + p];
+      at.push_back(phases[p].data());
+    }
+    std::vector<float> batch(ReducerFilter::kBatch);
+    filter.value_batch(at, batch.data());
+    for (std::size_t i = 0; i < batch.size(); ++i)
+      EXPECT_NEAR(batch[i], filter.value_at(x.data() + i * down, {0, 0}), 1e-6F) << rate_hz;
+  }
+}
+
+TEST(ReducerFilter, GivesOutputsThatLieAlikeAsItGivesEachAlone) {
+  // The last one's ratio is no small one.
+  for (const double rate_hz : {8000.0, 22050.0, 44100.0, 47999.0}) {
+    const ReducerFilter filter(SampleRate{rate_hz});
+    constexpr std::int64_t kCount = 11;  // groups and a rest
+    const std::int64_t frames = 2 * filter.half() + kCount * filter.down();
+    const auto x = sine(1234.0, rate_hz, static_cast<int>(frames));
+    const ReducerFilter::Place place{0, filter.up() / 3};
+    std::vector<float> out(static_cast<std::size_t>(kCount * filter.up()));
+    filter.values_at(x.data(), place, kCount, out.data());
+    for (std::int64_t i = 0; i < kCount; ++i)
+      EXPECT_EQ(out[static_cast<std::size_t>(i * filter.up())],
+                filter.value_at(x.data() + i * filter.down(), place))
+          << rate_hz;
+  }
+}
+
 TEST(RateReducer, OfNothingIsNothing) { EXPECT_TRUE(reduce({}, 48000.0, 10).empty()); }
 
 }  // namespace

@@ -16,6 +16,7 @@
 #include "kilter/sync/lanes.h"
 #include "kilter/sync/leaks.h"
 #include "kilter/sync/rate_hypotheses.h"
+#include "kilter/sync/seam_place.h"
 #include "kilter/sync/unexplained.h"
 #include "kilter/sync/window_meter.h"
 #include "recorders.h"
@@ -81,7 +82,9 @@ constexpr double kScoutSigma_s = 20e-6;
 constexpr double kScoutCoherence = 0.8;
 constexpr double kSameLane_s = 1e-3;
 constexpr double kSharedStray_s = 2e-3;
-constexpr int kLeastInPlace = 2;  // quarters of a second
+constexpr int kLeastInPlace = 2;   // quarters of a second
+constexpr double kHalfTold = 0.7;  // coherence from which one line explains more than half
+constexpr double kOnLine_s = 0.1e-3;
 constexpr double kLongestExcursion_s = 0.075;
 constexpr double kFitGate_s = 0.12e-3;
 // People in one room share 0.4 and more of their onsets, others below 0.02.
@@ -145,10 +148,7 @@ class Aligner {
   /// From the fine pass's windows to the final maps.
   Result<void> settle(double done_from, double done_to) {
     mix_spans_ = {{0.0, mix_.length_s, 0.0, mix_.length_s, 0.0}};
-    for_placed([&](TrackState& state) {
-      fit_levels(state);
-      make_map(state, mix_spans_);
-    });
+    if (auto done = find_levels(done_from, done_to); !done) return done.error();
     drop_unsupported(kLeastShare);
     find_recorders(states_);
     if (auto done = find_seams(); !done) return done.error();
@@ -168,6 +168,67 @@ class Aligner {
       return done.error();
     fit_finally();
     drop_unsupported(kLeastShare);
+    return {};
+  }
+
+  Result<void> find_levels(double done_from, double done_to) {
+    for_placed([&](TrackState& state) { fit_own_levels(state); });
+    const auto stairs = [](const TrackState& state) {
+      return state.placed && goes_in_stairs(state);
+    };
+    if (std::none_of(states_.begin(), states_.end(), stairs)) return {};
+    // The windows were measured through the mean drift, and a stream that stands still between
+    // splices runs off them.
+    if (auto done = measure(kFine, options_.joint, done_from, done_to); !done) return done.error();
+    for_placed([&](TrackState& state) { fit_own_levels(state); });
+    std::vector<std::optional<Error>> errors(states_.size());
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      TrackState& state = states_[k];
+      if (!stairs(state)) return;
+      if (auto done = place_splices(k); !done) errors[k] = done.error();
+      flatten_staircase(state);
+      cut_half_way(state);
+      make_map(state, mix_spans_);
+    });
+    for (const auto& error : errors)
+      if (error) return *error;
+    return {};
+  }
+
+  void fit_own_levels(TrackState& state) const {
+    if (fit_levels(state)) cut_half_way(state);
+    make_map(state, mix_spans_);
+  }
+
+  /// Between windows a splice may lie anywhere, in the mix itself as far as it hits a pause.
+  Result<void> place_splices(std::size_t k) {
+    TrackState& state = states_[k];
+    for (Step& step : state.steps) {
+      const auto level = static_cast<std::size_t>(step.level);
+      const SeamWitness witness{tracks_[k].signal,
+                                {state.curve.start_s[level], state.curve.rate},
+                                {state.curve.start_s[level + 1], state.curve.rate}};
+      const auto place = place_seam(*mix_.signal, {witness}, step.step_s,
+                                    std::max(0.0, step.mix_from_s - 0.5 * kFine.window_s),
+                                    std::min(mix_.length_s, step.mix_to_s + 0.5 * kFine.window_s));
+      if (!place) return place.error();
+      // The windows nearest to it on either line hold it off, too.
+      double before_s = 0.0;
+      double after_s = mix_.length_s;
+      for (const Measured& m : state.measured) {
+        if (m.reading.coherence < kHalfTold) continue;
+        if (std::abs(m.mix_s - witness.before.to_mix(m.track_s)) < kOnLine_s &&
+            m.at_s <= step.mix_to_s)
+          before_s = std::max(before_s, m.at_s - 0.5 * kFine.window_s);
+        if (std::abs(m.mix_s - witness.after.to_mix(m.track_s)) < kOnLine_s &&
+            m.at_s >= step.mix_from_s)
+          after_s = std::min(after_s, m.at_s + 0.5 * kFine.window_s);
+      }
+      if (before_s > after_s) continue;
+      step.mix_from_s = std::clamp(place->earliest_s, before_s, after_s);
+      step.mix_to_s = std::clamp(place->latest_s, before_s, after_s);
+    }
     return {};
   }
 

@@ -37,7 +37,8 @@ constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
 constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
 constexpr double kLongestSplice_s = 0.020;
-constexpr double kLoose_s = 0.05;  // of a seam's place
+constexpr double kLoose_s = 0.05;   // of a seam's place
+constexpr int kTellingSplices = 4;  // they lie on one line
 constexpr double kStanding_ppm = 0.3;
 constexpr double kLikelySplice_s = 0.010;
 constexpr double kSurelySpliced_s = 1500.0;  // by a drift of 10 ppm
@@ -364,7 +365,7 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
         "Most of what is heard of it does not agree on one straight line: it may have a "
         "hole, or another clock.",
         kNeighbour_s};
-  if (state.splice_s > 0.0)
+  if (state.splice_s > 0.0 && state.splices < kTellingSplices)
     return Doubt{"In the mix its clock goes in jumps of about " + milliseconds(state.splice_s) +
                      ", as a network stream is spliced; the line runs through their middle.",
                  0.0};
@@ -378,7 +379,8 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
         "In the mix its clock stands still: either it runs with the mix, or a network stream is "
         "spliced now and then instead of drifting, and the talk is too short to tell.",
         kLikelySplice_s};
-  if (uncertainty_us > kFirmUncertainty_us)
+  // How far the mix runs off a spliced stream's line is told with it.
+  if (uncertainty_us - 0.5e6 * state.splice_s > kFirmUncertainty_us)
     return Doubt{
         "What is heard of it stands too close together to say how its clock runs over the "
         "whole track.",

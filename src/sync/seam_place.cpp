@@ -362,6 +362,8 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   }
 
   SeamPlace place;
+  place.earliest_s = first_s + static_cast<double>(low + search_from) * kBin_s;
+  place.latest_s = first_s + static_cast<double>(high + search_from) * kBin_s;
   place.over_first = score[best] - score.front();
   place.over_last = score[best] - score.back();
   place.in_speech = high - low < kPauseBins;

@@ -22,7 +22,11 @@ constexpr double kLevelAgreement_s = 100e-6;
 constexpr double kLongestSplice_s = 0.020;
 constexpr double kSpliceSpread = 2.0;  // the longest over the shortest
 constexpr double kSpliceJitter_s = 0.2e-3;
-constexpr double kSpliceSlew = 20e-6;   // and for every second in which the splice may lie
+constexpr double kSpliceSlew = 20e-6;  // and for every second in which the splice may lie
+// How much better a standing clock with steps must fit than a drifting one.
+constexpr double kSplicesLikely = 1.5;
+constexpr double kSplicesClear = 1.15;  // where it has many levels
+constexpr int kManySplices = 4;
 constexpr double kStandingRate = 2e-6;  // between splices it does not drift at all
 
 double say_of(const Measured& m) {
@@ -54,6 +58,10 @@ struct Chain {
   double score{0.0};
 };
 
+int level_count(const Chain& chain) {
+  return chain.levels.empty() ? 0 : *std::max_element(chain.levels.begin(), chain.levels.end()) + 1;
+}
+
 Chain chain_at(const TrackState& state, double rate) {
   const LevelOptions options;
   Chain chain;
@@ -71,7 +79,9 @@ Chain chain_at(const TrackState& state, double rate) {
   return chain;
 }
 
-bool is_staircase(const TrackState& state) {
+}  // namespace
+
+bool goes_in_stairs(const TrackState& state) {
   if (state.steps.size() < 2) return false;
   double least_s = 1e9;
   double most_s = 0.0;
@@ -84,8 +94,6 @@ bool is_staircase(const TrackState& state) {
          std::abs(state.curve.rate - 1.0) < kStandingRate + 4.0 * state.fit.rate_sigma;
 }
 
-/// The straight line of a recorder whose stream goes in stairs: it passes through the middle of
-/// every splice, since the stream is let run as far ahead as it is then set back.
 void flatten_staircase(TrackState& state) {
   double splice_s = 0.0;
   std::vector<Pairing> middles;
@@ -104,13 +112,12 @@ void flatten_staircase(TrackState& state) {
       fit_clock(middles, line, {.max_slope = 300e-6, .gate_s = 1.0, .may_bend = false});
   if (!fit.found) return;
   state.splice_s = splice_s;
+  state.splices = static_cast<int>(state.steps.size());
   state.steps.clear();
   state.fit = fit;
   state.curve = fit.curve;
   weigh_by_splice(state);
 }
-
-}  // namespace
 
 double trusted_sigma_s(const Reading& reading) {
   const double disagreement = 1.0 / (reading.coherence * reading.coherence) - 4.0;
@@ -187,22 +194,23 @@ void fit_coarsely(TrackState& state, const LineFitOptions& options) {
   count_support(state);
 }
 
-void fit_levels(TrackState& state) {
+bool fit_levels(TrackState& state) {
   state.steps.clear();
   state.weights.assign(state.measured.size(), 0.0);
   Chain chain = chain_at(state, state.curve.rate);
   // A stream that is spliced instead of drifting stands still between splices, whatever the mean.
   Chain standing = chain_at(state, 1.0);
-  if (standing.score > 1.5 * chain.score) {
+  const bool many = level_count(standing) >= kManySplices;
+  if (standing.score > (many ? kSplicesClear : kSplicesLikely) * chain.score) {
     chain = std::move(standing);
     state.curve.rate = 1.0;
   }
   const std::vector<LevelPoint>& points = chain.points;
   const std::vector<int>& levels = chain.levels;
-  const int count = levels.empty() ? 0 : *std::max_element(levels.begin(), levels.end()) + 1;
+  const int count = level_count(chain);
   if (count == 0) {
     count_support(state);
-    return;
+    return false;
   }
   std::vector<Pairing> pairings;
   std::vector<std::vector<double>> offsets(static_cast<std::size_t>(count));
@@ -232,7 +240,7 @@ void fit_levels(TrackState& state) {
   const ClockFit fit = fit_clock(pairings, curve, {.max_slope = 20e-6, .gate_s = 0.25e-3});
   if (!fit.found) {
     count_support(state);
-    return;
+    return false;
   }
   state.fit = fit;
   state.curve = fit.curve;
@@ -242,8 +250,10 @@ void fit_levels(TrackState& state) {
     state.steps.push_back({ends[at].mix_to_s, ends[at + 1].mix_from_s,
                            state.curve.start_s[at + 1] - state.curve.start_s[at], level});
   }
-  if (is_staircase(state)) flatten_staircase(state);
-  // Until they are placed, pieces meet half-way.
+  return true;
+}
+
+void cut_half_way(TrackState& state) {
   state.pieces.clear();
   double from_s = 0.0;
   for (std::size_t i = 0; i <= state.steps.size(); ++i) {

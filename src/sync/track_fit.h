@@ -10,8 +10,21 @@ namespace kilter::sync {
 void fit_coarsely(TrackState& state, const LineFitOptions& options);
 
 /// Finds the levels that the track's windows stand on, and fits the clock through all of them. The
-/// track's levels, pieces and steps are new afterwards; its times are the mix's.
-void fit_levels(TrackState& state);
+/// track's levels and steps are new afterwards; its times are the mix's. False where too little
+/// agrees for that.
+bool fit_levels(TrackState& state);
+
+/// Whether the steps are those of a stream that is spliced instead of drifting: all one way, of a
+/// few milliseconds, and between them the track stands still against the mix.
+bool goes_in_stairs(const TrackState& state);
+
+/// The straight line of a recorder whose stream goes in stairs, in place of its steps: it passes
+/// through the middle of every splice, since the stream is let run as far ahead as it is then set
+/// back. The closer the steps are placed in the mix, the better it is known.
+void flatten_staircase(TrackState& state);
+
+/// New pieces, one between two steps. Until the steps are placed, the pieces meet half-way.
+void cut_half_way(TrackState& state);
 
 /// Makes map of pieces and curve. `mix_spans` leads from mix time to the timeline on which the
 /// curve lies. Not placed where that leaves nothing.

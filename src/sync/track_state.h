@@ -71,6 +71,7 @@ struct TrackState {
   std::vector<double> restless;    // middles of fine windows in which the track was not clear
   std::vector<Step> steps;
   double splice_s{0.0};  // of a stream that is spliced instead of drifting; 0: none
+  int splices{0};        // of them
   int recorder{-1};
   std::vector<Measured> scouts;  // strays that were given a level of their own, as windows
   std::vector<Stray> strays;     // what is heard elsewhere and lies on no level

@@ -454,7 +454,7 @@ const std::vector<Case>& cases() {
       {"seams-stream", "jitter buffers changed for good", 10, 1, true, stream_steps},
       {"seams-all", "seams of all causes, codecs, bed", 20, 1, true, seams_of_all_kinds},
       {"excursions", "jitter 2.5..60 ms, 32 kbit/s", 20, 1, true, excursions},
-      {"staircase", "splices of 4 and 8 ms, no drift", 4000, 2, true, staircase},
+      {"staircase", "splices of 4 and 8 ms, no drift", 4000, 6, true, staircase},
       {"warm-up", "clocks warm up by 4 ppm", 50, 3, true, warm_up},
       {"swing", "clocks swing by 0.6 and 1 ppm", 50, 3, true, swing},
       {"headers", "two guests' headers are wrong", 10, 1, true, wrong_headers},

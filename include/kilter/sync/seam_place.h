@@ -30,7 +30,9 @@ struct SeamPlace {
   double track_from_s{0.0};  ///< the same or later
   bool zeros{false};         ///< a run of exact zeros is part of it
   bool repeated{false};      ///< the track, or the mix, holds the same stretch twice
-  bool in_speech{false};     ///< it cuts through sound: no pause gives it room
+  double earliest_s{0.0};    ///< between these mix seconds `mix_end_s` explains as much, or nearly
+  double latest_s{0.0};
+  bool in_speech{false};   ///< it cuts through sound: no pause gives it room
   double over_first{0.0};  ///< how much more of the mix's power it explains than a seam at `from_s`
   double over_last{0.0};   ///< and than one at `to_s`; the same units for the same witnesses
   double loose_s{0.0};     ///< so far off it may be, over sound that fits neither line or both

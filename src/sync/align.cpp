@@ -82,7 +82,8 @@ constexpr double kScoutSigma_s = 20e-6;
 constexpr double kScoutCoherence = 0.8;
 constexpr double kSameLane_s = 1e-3;
 constexpr double kSharedStray_s = 2e-3;
-constexpr int kLeastInPlace = 2;   // quarters of a second
+constexpr int kLeastInPlace = 2;  // quarters of a second
+constexpr double kWordReach_s = 0.5;
 constexpr double kHalfTold = 0.7;  // coherence from which one line explains more than half
 constexpr double kOnLine_s = 0.1e-3;
 constexpr double kLongestExcursion_s = 0.075;
@@ -249,6 +250,7 @@ class Aligner {
       const auto k = static_cast<std::size_t>(i);
       TrackState& state = states_[k];
       state.strays.clear();
+      state.moved.clear();
       state.unvouched_s.reset();
       state.shared_stray_s.reset();
       state.faint = false;
@@ -268,7 +270,10 @@ class Aligner {
         // A stream's buffer comes and goes.
         const bool excursion = streamed && stray.amid_others &&
                                std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s;
-        if (!excursion && !is_lone(stray, found->elsewhere)) state.strays.push_back(stray);
+        if (excursion)
+          state.moved.push_back(stray);
+        else if (!is_lone(stray, found->elsewhere))
+          state.strays.push_back(stray);
       }
     });
     for (const auto& error : errors)
@@ -997,6 +1002,7 @@ class Aligner {
       }
       std::vector<Stretch> stretches;
       double furthest_s = 0.0;
+      for (const Stray& stray : state.moved) add_moved(stray, *found);
       for (const MixExcursion& excursion : *found) {
         if (near_a_seam(k, excursion)) continue;
         stretches.push_back(
@@ -1010,6 +1016,16 @@ class Aligner {
       if (error) return *error;
     if (stopped()) return interrupted();
     return {};
+  }
+
+  /// What was heard elsewhere amid a stretch that is in place, unless it is known already.
+  static void add_moved(const Stray& stray, std::vector<MixExcursion>& excursions) {
+    const auto after = std::find_if(
+        excursions.begin(), excursions.end(),
+        [&](const MixExcursion& known) { return known.to_s + kWordReach_s > stray.mix_s; });
+    if (after != excursions.end() && after->from_s - kWordReach_s < stray.mix_s) return;
+    excursions.insert(after, {stray.mix_s - kWordReach_s, stray.mix_s + kWordReach_s,
+                              stray.mix_s - stray.mapped_s});
   }
 
   bool near_a_seam(std::size_t k, const MixExcursion& excursion) const {

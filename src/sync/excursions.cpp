@@ -6,8 +6,8 @@
 namespace kilter::sync {
 namespace {
 
-constexpr double kWindow_s = 1.0;
-constexpr double kHop_s = 0.5;
+constexpr double kWindow_s = 0.7;
+constexpr double kHop_s = 0.25;
 constexpr double kSearch_s = 0.080;
 constexpr double kLeast_s = 1.5e-3;
 constexpr double kMost_s = 0.075;

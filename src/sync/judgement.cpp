@@ -89,15 +89,26 @@ struct Elsewhere {
   double off_s{0.0};
 };
 
+bool has_whole_sibling(const std::vector<TrackState>& states, std::size_t k) {
+  for (std::size_t j = 0; j < states.size(); ++j)
+    if (j != k && states[j].placed && states[j].recorder == states[k].recorder &&
+        same_length(states[j], states[k]))
+      return true;
+  return false;
+}
+
 /// Clear windows off the line: the first, where they are too many for chance.
 std::optional<Elsewhere> first_stray_window(const Evidence& evidence, std::size_t track) {
   const TrackState& state = evidence.states[track];
+  // One as long as its sibling has lost nothing alone: what it hears a little late is a neighbour.
+  const bool whole = has_whole_sibling(evidence.states, track);
   std::vector<Elsewhere> far;
   std::vector<Elsewhere> near;
   for (const ClearWindow& window : state.clear) {
     const auto off_s = off_map_s(state, window.track_s, window.mix_s);
     if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
     if (is_leak(evidence.leaks, track, *off_s)) continue;
+    if (whole && *off_s < 0.0 && *off_s > -kNeighbour_s) continue;
     (std::abs(*off_s) < kStreamReach_s ? near : far).push_back({window.track_s, std::abs(*off_s)});
   }
   const auto all = static_cast<double>(state.clear.size());

@@ -72,8 +72,9 @@ bool runs_through(const std::vector<TrackState>& states, std::size_t track, cons
   bool after = false;
   for (std::size_t i = 0; i < state.measured.size(); ++i) {
     if (state.weights[i] <= 0.1) continue;
-    before = before || state.measured[i].at_s <= seam.mix_from_s + 0.5 * kSlack_s;
-    after = after || state.measured[i].at_s >= seam.mix_to_s - 0.5 * kSlack_s;
+    // The window that is the last before the seam may reach over it.
+    before = before || state.measured[i].at_s <= seam.mix_from_s - 0.5 * kSlack_s;
+    after = after || state.measured[i].at_s >= seam.mix_to_s + 0.5 * kSlack_s;
   }
   return before && after;
 }
@@ -224,6 +225,7 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
     seam.unsure = w.recorders == 1 || std::any_of(steps.begin(), steps.end(), [&](double step_s) {
                     return std::abs(step_s - seam.step_s) > kOneAmount_s;
                   });
+    seam.mix_or_recorder = w.recorders == 1;
     seam.cause = SeamCause::mix;
     seam.recorder = -1;
     out.push_back(std::move(seam));

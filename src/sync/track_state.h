@@ -75,6 +75,7 @@ struct TrackState {
   int recorder{-1};
   std::vector<Measured> scouts;  // strays that were given a level of their own, as windows
   std::vector<Stray> strays;     // what is heard elsewhere and lies on no level
+  std::vector<Stray> moved;      // what a stream's buffer held back for a moment
   bool streamed{false};  // a guest, or alone with the mix: a network may have carried it there
   bool faint{false};     // between two seams hardly anything of its own is heard
   std::optional<double> shared_stray_s;  // so far off are several tracks at once: perhaps the mix

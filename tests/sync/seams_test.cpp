@@ -1,0 +1,98 @@
+#include "seams.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "heard_track.h"
+#include "recorders.h"
+
+namespace kilter::sync {
+namespace {
+
+std::vector<Seam> seams_of(std::vector<TrackState>& states, const std::vector<bool>& remote) {
+  find_recorders(states);
+  return gather_seams(states, remote);
+}
+
+TEST(GatherSeams, BlamesTheTrackThatStepsWhereItsSiblingRunsThrough) {
+  std::vector<TrackState> states{heard_track(299.5, {{6.0, 120.0, 1.5}, {132.0, 290.0, 2.0}}),
+                                 heard_track(300.0, {{6.0, 290.0, 1.5}}),
+                                 heard_track(305.0, {{6.0, 290.0, -4.0}}, 30.0)};
+  const auto seams = seams_of(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_EQ(seams[0].cause, SeamCause::track);
+  EXPECT_EQ(seams[0].tracks, std::vector<std::size_t>{0});
+  EXPECT_NEAR(seams[0].step_s, 0.5, 1e-5);
+}
+
+TEST(GatherSeams, TakesASmallStepThatASiblingOfTheSameLengthDoesNotShareForANeighboursVoice) {
+  const std::vector<HeardStretch> follows{{6.0, 120.0, 1.5}, {132.0, 290.0, 1.494}};
+  std::vector<TrackState> states{heard_track(300.0, follows),
+                                 heard_track(300.0, {{6.0, 290.0, 1.5}})};
+  ASSERT_EQ(states[0].steps.size(), 1U);
+  EXPECT_TRUE(seams_of(states, {false, false}).empty());
+
+  states = {heard_track(299.994, follows), heard_track(300.0, {{6.0, 290.0, 1.5}})};
+  EXPECT_EQ(seams_of(states, {false, false}).size(), 1U) << "a shorter file has lost something";
+}
+
+TEST(GatherSeams, TakesARecordersStepFromTheEarliestLineOnEitherSide) {
+  // The first follows a neighbour 7 ms away before the seam, the second one 5 ms away after it.
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.493}, {132.0, 290.0, 1.58}}),
+                                 heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.575}}),
+                                 heard_track(305.0, {{6.0, 290.0, -4.0}}, 30.0)};
+  for (TrackState& state : states) state.recorder = 0;
+  states[2].recorder = 1;
+  const auto seams = gather_seams(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_EQ(seams[0].cause, SeamCause::recorder);
+  EXPECT_EQ(seams[0].tracks.size(), 2U);
+  EXPECT_NEAR(seams[0].step_s, 0.080, 1e-5);
+}
+
+TEST(GatherSeams, BlamesTheMixForAStepOfTwoRecordersAndIsSureOfIt) {
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.1}}),
+                                 heard_track(305.0, {{6.0, 114.0, -4.0}, {138.0, 290.0, -4.4}})};
+  const auto seams = seams_of(states, {false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_EQ(seams[0].cause, SeamCause::mix);
+  EXPECT_FALSE(seams[0].unsure);
+}
+
+TEST(GatherSeams, IsUnsureOfTheMixWhereOnlyOneRecorderShowsTheStep) {
+  // The guest speaks only long before.
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.1}}),
+                                 heard_track(305.0, {{6.0, 60.0, -4.0}}, 30.0)};
+  const auto seams = seams_of(states, {false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_TRUE(seams[0].unsure);
+}
+
+TEST(GatherSeams, DoesNotTakeAWindowBesideTheSeamForATrackThatRunsThrough) {
+  // Its first window ends where the other's last one before the seam begins to.
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.9}}),
+                                 heard_track(305.0, {{120.0, 290.0, -4.0}}, 30.0)};
+  const auto seams = seams_of(states, {false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_TRUE(seams[0].unsure);
+}
+
+TEST(GatherSeams, TellsAGuestsOwnStepFromTheMixsInOneGap) {
+  // The guest says nothing from before the mix's seam until after his own.
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 0.9}}),
+                                 heard_track(302.0, {{6.0, 120.0, 0.5}, {132.0, 290.0, -0.1}}),
+                                 heard_track(305.0, {{6.0, 90.0, -4.0}, {198.0, 290.0, -4.55}})};
+  const auto seams = seams_of(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 2U);
+  const Seam& mixs = seams[0].cause == SeamCause::mix ? seams[0] : seams[1];
+  const Seam& own = seams[0].cause == SeamCause::mix ? seams[1] : seams[0];
+  EXPECT_EQ(mixs.cause, SeamCause::mix);
+  EXPECT_NEAR(mixs.step_s, -0.6, 1e-5);
+  EXPECT_EQ(own.tracks, std::vector<std::size_t>{2});
+  EXPECT_NEAR(own.step_s, 0.05, 1e-5);
+  EXPECT_NEAR(own.mixs_part_s, -0.6, 1e-5);
+}
+
+}  // namespace
+}  // namespace kilter::sync

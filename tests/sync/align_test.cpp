@@ -104,6 +104,34 @@ TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
   EXPECT_GT(worst_alone_us, 2500.0);  // a metre of air: what the joint step is for
 }
 
+TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughTheRoomIsHeardInTheirFilesAllTheTime) {
+  auto spec = simulator::hybrid_session(2, 180.0, 2, 2);
+  spec.people[2].leaks = {{0, 0.120, -14.0}, {1, 0.120, -14.0}};
+  spec.people[3].leaks = {{0, 0.400, -20.0}, {1, 0.400, -20.0}, {2, 0.350, -20.0}};
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    const TrackPlacing& placing = placings->tracks[k];
+    ASSERT_EQ(placing.standing, Standing::firm) << heard.tracks[k].name;
+    EXPECT_EQ(placing.map->spans().size(), 1U) << heard.tracks[k].name;
+    EXPECT_LT(heard.worst_error_us(k, placing), 10.0) << heard.tracks[k].name;
+  }
+}
+
+TEST(Align, DoubtsAGuestWhoseStreamStandsStillForLackOfASplice) {
+  auto spec = simulator::hybrid_session(4, 100.0, 1, 2);
+  spec.recorders[1].drift_ppm = 60.0;
+  spec.people[1].stream.staircase_s = 0.012;
+  spec.recorders[2].drift_ppm = 60.0;
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  EXPECT_EQ(placings->tracks[1].standing, Standing::shaky);
+  EXPECT_GT(placings->tracks[1].uncertainty_us, heard.worst_error_us(1, placings->tracks[1]));
+  EXPECT_EQ(placings->tracks[2].standing, Standing::firm) << "its clock shows in the mix";
+}
+
 TEST(Align, LeavesATrackOfAnotherSessionUnplacedAndTheOthersUnharmed) {
   Heard heard = hear(simulator::hybrid_session(5, 100.0, 2, 1));
   const Heard other = hear(simulator::hybrid_session(6, 100.0, 1, 1));

@@ -59,6 +59,38 @@ Damaged inserted(double at_s, std::vector<float> what) {
   return {MemorySignal(whole), MemorySignal(file)};
 }
 
+TEST(SeamPlace, TellsHowFarAPauseLeavesItOpen) {
+  const SeamPlace place = lost(21.0, 0.5).place(0.5, 15.0, 28.0);
+  EXPECT_LT(place.earliest_s, kPauseFrom_s + 0.2);
+  EXPECT_GT(place.latest_s, kPauseTo_s - 0.5 - 0.2);
+  EXPECT_FALSE(place.in_speech);
+  EXPECT_EQ(place.loose_s, 0.0) << "silence is no doubt";
+}
+
+TEST(SeamPlace, SaysThatItIsLooseWhereTheMixHoldsOtherSoundAroundIt) {
+  const Damaged damaged = lost(40.0, 0.5);
+  EXPECT_LT(damaged.place(0.5, 35.0, 45.0).loose_s, 0.05);
+  std::vector<float> mix(static_cast<std::size_t>(damaged.mix.frames()));
+  ASSERT_TRUE(damaged.mix.read(0, mix));
+  std::uint32_t random = 1;
+  for (auto i = frame(39.8); i < frame(40.7); ++i) {
+    random = random * 1664525U + 1013904223U;
+    mix[static_cast<std::size_t>(i)] =
+        0.2F * (static_cast<float>(random >> 8U) / 8388608.0F - 1.0F);
+  }
+  const MemorySignal disturbed(mix);
+  const auto found =
+      place_seam(disturbed, {{&damaged.track, {0.0, 1.0}, {0.5, 1.0}}}, 0.5, 35.0, 45.0);
+  ASSERT_TRUE(found);
+  EXPECT_GT(found->loose_s, 0.05);
+}
+
+TEST(SeamPlace, SaysHowMuchBetterItIsThanTheEndsOfTheSearch) {
+  const SeamPlace place = lost(30.0, 0.5).place(0.5, 25.0, 35.0);
+  EXPECT_GT(place.over_first, 0.0);
+  EXPECT_GT(place.over_last, 0.0);
+}
+
 TEST(SeamPlace, ALossAmidSpeechIsFoundToTwentyMilliseconds) {
   for (const double length_s : {0.02, 0.3, 4.0}) {
     const SeamPlace place = lost(32.5, length_s).place(length_s, 28.0, 38.0);

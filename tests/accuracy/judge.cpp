@@ -256,13 +256,10 @@ class World {
   std::size_t track_{0};
 };
 
+/// What a silent file's siblings say of its place, the lineup tells; here it has none.
 bool placeable(const Session& session, int t) {
-  const auto& people = session.order.spec.people;
-  const auto& person = people[static_cast<std::size_t>(t)];
-  if (person.input != Input::silent && person.input != Input::dead) return true;
-  return std::any_of(people.begin(), people.end(), [&](const simulator::Person& other) {
-    return other.recorder == person.recorder && other.input == Input::live && !other.withheld;
-  });
+  const auto& person = session.order.spec.people[static_cast<std::size_t>(t)];
+  return person.input != Input::silent && person.input != Input::dead;
 }
 
 /// How long a person's file is; 0 where it is withheld.
@@ -425,9 +422,6 @@ Expected expect(const Session& session, int t, const std::string& code) {
   if (code == "duplicate")
     return is_stereo_mix || is_copied(people, t) ? Expected::maybe
                                                  : yes(person.input == Input::copy);
-  if (code == "sibling-placed")
-    return yes((person.input == Input::silent || person.input == Input::dead) &&
-               placeable(session, t));
   if (code == "leak") return expect_leak(session, person);
   return expect_excursion(session, t);
 }
@@ -441,8 +435,8 @@ bool says(const sync::TrackPlacing& placing, const std::string& code) {
 CodeTally codes_of(const Session& session, const sync::Alignment& alignment) {
   CodeTally tally;
   for (std::size_t k = 0; k < session.inputs.size(); ++k)
-    for (const char* code : {"inverted", "wrong-rate", "mix-copy", "duplicate", "sibling-placed",
-                             "leak", "excursion"}) {
+    for (const char* code :
+         {"inverted", "wrong-rate", "mix-copy", "duplicate", "leak", "excursion"}) {
       const Expected expected = expect(session, session.truth[k], code);
       const bool said = says(alignment.tracks[k], code);
       const std::string which = session.inputs[k].name + ": " + code;

@@ -21,7 +21,7 @@ struct TrackOutcome {
   std::string name;
   Standing standing{Standing::unplaced};
   bool foreign{false};
-  bool placeable{true};  ///< it holds, or its siblings do, what places it
+  bool placeable{true};  ///< it holds what places it
   std::vector<double>
       errors_us;  ///< along the track, away from its seams and from stretches between seams in
                   ///< which the mix holds less than 1.5 s of speech, where the map has a span
@@ -48,8 +48,8 @@ struct SeamTally {
   void add(const SeamTally& other);
 };
 
-/// Findings that should be there (inverted, wrong-rate, duplicate, mix-copy, leak, excursion,
-/// sibling-placed), per track.
+/// Findings that should be there (inverted, wrong-rate, duplicate, mix-copy, leak, excursion),
+/// per track.
 struct CodeTally {
   int due{0};
   int found{0};

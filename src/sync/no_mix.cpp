@@ -25,9 +25,9 @@ constexpr double kSearch_s = 0.025;  // a first map, and the way through the air
 constexpr int kRounds = 2;
 constexpr int kLeastUsed = 3;
 constexpr double kLeastShare = 0.4;
-constexpr double kUnequal_us = 1500.0;    // half of what two ways may differ by in a room
-constexpr double kOneWay_us = 20e3;       // the air's way and the first map's error
-constexpr double kOneWayRemote_us = 1e6;  // a network's
+constexpr double kUnequal_us = 2500.0;  // half of what two ways may differ by in a room
+constexpr double kOneWay_us = 500e3;    // a network's way, and a loudspeaker's
+constexpr double kUnheard_us = 1e6;
 
 /// timeline = start + rate * track.
 struct Line {
@@ -76,6 +76,7 @@ class Placer {
       if (auto done = listen(); !done) return done.error();
       correct();
     }
+    move_clock();
     make_maps();
     judge();
     return std::move(result_);
@@ -328,6 +329,33 @@ class Placer {
     return x;
   }
 
+  /// Tracks that are tied by pairs of which each hears the other, by the least index among them.
+  std::vector<std::size_t> groups_both_ways() const {
+    std::vector<std::size_t> groups(n_);
+    for (std::size_t i = 0; i < n_; ++i) groups[i] = i;
+    for (std::size_t round = 0; round < n_; ++round)
+      for (const Difference& pair : differences_)
+        groups[pair.a] = groups[pair.b] = std::min(groups[pair.a], groups[pair.b]);
+    return groups;
+  }
+
+  /// To the most tracks that are tied both ways: theirs are the places that can be known.
+  void move_clock() {
+    const std::vector<std::size_t> groups = groups_both_ways();
+    const auto size_of = [&](std::size_t i) {
+      return std::count(groups.begin(), groups.end(), groups[i]);
+    };
+    std::size_t best = clock();
+    for (std::size_t i = 0; i < n_; ++i)
+      if (lines_[i] && size_of(i) > size_of(best)) best = i;
+    if (best == clock()) return;
+    const Line back = lines_[best]->inverse();
+    for (auto& line : lines_)
+      if (line) line = line->then(back);
+    lines_[best] = Line{};  // not off by a rounding
+    result_.clock = static_cast<int>(best);
+  }
+
   void judge() {
     std::vector<int> both_ways(n_, 0);
     std::vector<double> worst_s(n_, 0.0);
@@ -339,6 +367,7 @@ class Placer {
         worst_s[i] = std::max(worst_s[i], closure_s_[p]);
       }
     }
+    const std::vector<std::size_t> groups = groups_both_ways();
     for (std::size_t a = 0; a < n_; ++a)
       for (std::size_t b = 0; b < n_; ++b)
         if (heard_[a * n_ + b].found && !heard_[b * n_ + a].found)
@@ -347,8 +376,9 @@ class Placer {
       if (!maps_[i]) continue;
       TrackPlacing& placing = result_.tracks[i];
       placing.remote = both_ways[i] == 0;
+      // Only where each hears the other does the way between them cancel, all along to the clock.
       double bound_us = std::hypot(kUnequal_us, 2e6 * worst_s[i]);
-      if (both_ways[i] == 0) bound_us = heard_one_way(i) ? kOneWay_us : kOneWayRemote_us;
+      if (groups[i] != groups[clock()]) bound_us = heard_one_way(i) ? kOneWay_us : kUnheard_us;
       placing.standing = Standing::shaky;
       if (i == clock()) {  // its own time is the timeline
         bound_us = 0.0;

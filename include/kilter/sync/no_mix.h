@@ -26,14 +26,16 @@ struct NoMixPlacing {
   std::vector<HeardPair> pairs;
 };
 
-/// Places tracks on the clock of the one that hears most others, by straight lines. A first map for
-/// every pair, then windows in which one talks alone, measured in every other track: the way
-/// through the air is late both ways, the clocks' difference has opposite signs, so the mean of
-/// both ways tells them apart, as long as the ways are equally long.
+/// Places tracks, by straight lines, on the clock of the one that hears most others, or of one in
+/// the largest group in which each hears the other. A first map for every pair, then windows in
+/// which one talks alone, measured in every other track: the way through the air is late both ways,
+/// the clocks' difference has opposite signs, so the mean of both ways tells them apart, as long as
+/// the ways are equally long.
 ///
 /// The clock's own track is firm, every other shaky: nothing in the sound proves that the ways are
-/// equally long. The bound allows for 3 ms of difference (1 m), and for what loops of three or more
-/// tracks contradict. Heard one way only, the air or a network is in the placing, and in the bound.
+/// equally long. The bound allows for 5 ms of difference (1.7 m), and for what loops of three or
+/// more tracks contradict. Heard one way only, a network and a loudspeaker may be in the placing,
+/// and are in the bound: half a second.
 /// Unplaced: shares nothing. Bit-identical for any `threads`. Fails where a signal cannot be read.
 /// Cost: a first map for every pair, and up to 80 windows of 3 s for each, twice.
 Result<NoMixPlacing> place_without_mix(const std::vector<TrackInput>& tracks,

@@ -127,6 +127,7 @@ class Aligner {
       if (auto done = settle(0.92, 0.96); !done) return done.error();
       if (auto done = find_strays(); !done) return done.error();
     }
+    if (auto done = compare_with_unplaced(); !done) return done.error();
     auto alignment = conclude();
     report(1.0, "done");
     return alignment;
@@ -879,6 +880,24 @@ class Aligner {
       compared = true;
     }
     return compared;
+  }
+
+  /// What a track was placed by may be the voice of a neighbour whose own file found no place.
+  Result<void> compare_with_unplaced() {
+    parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
+      const auto k = static_cast<std::size_t>(i);
+      states_[k].shares_with.reset();
+      if (!states_[k].placed || states_[k].apart) return;
+      for (std::size_t other = 0; other < states_.size() && !stopped(); ++other) {
+        const bool is_lost = !states_[other].placed && copies_[other].kind == CopyKind::none;
+        if (is_lost && first_map(features_[k], features_[other], options_.stop).found) {
+          states_[k].shares_with = other;
+          return;
+        }
+      }
+    });
+    if (stopped()) return interrupted();
+    return {};
   }
 
   /// No other track tells whether it stands in a room with neighbours.

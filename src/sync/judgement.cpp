@@ -365,6 +365,11 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      "\", as tracks of one recorder are, yet only one of them seems to have lost "
                      "or repeated a stretch.",
                  furthest_start_s(evidence.states[*other], state)};
+  if (state.shares_with)
+    return Doubt{"It holds the same voices as \"" + evidence.tracks[*state.shares_with].name +
+                     "\", which found no place: what is heard of it may be that one's, from "
+                     "across the room.",
+                 kNeighbour_s};
   if (state.used < kLeastWindows)
     return Doubt{"It is heard clearly in only " + std::to_string(state.used) +
                      (state.used == 1 ? " stretch" : " stretches") + " of the mix.",

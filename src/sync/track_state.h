@@ -78,8 +78,9 @@ struct TrackState {
   std::vector<Stray> moved;      // what a stream's buffer held back for a moment
   bool streamed{false};  // a guest, or alone with the mix: a network may have carried it there
   bool faint{false};     // between two seams hardly anything of its own is heard
-  std::optional<double> shared_stray_s;  // so far off are several tracks at once: perhaps the mix
-  std::optional<double> unvouched_s;     // a guest talks near there, and no window says where
+  std::optional<std::size_t> shares_with;  // an unplaced track that holds the same sound
+  std::optional<double> shared_stray_s;    // so far off are several tracks at once: perhaps the mix
+  std::optional<double> unvouched_s;       // a guest talks near there, and no window says where
 
   /// How far the used windows together stand above chance.
   double evidence_sigma() const {

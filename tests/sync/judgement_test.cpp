@@ -1,0 +1,119 @@
+#include "judgement.h"
+
+#include <gtest/gtest.h>
+
+#include "heard_track.h"
+#include "recorders.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kUncertainty_us = 20.0;
+
+/// Tracks that agree on everything, to be spoilt by a test.
+struct Told {
+  MixInput mix{nullptr, kMixLength_s, false};
+  std::vector<TrackInput> tracks;
+  std::vector<TrackState> states;
+  std::vector<Span> mix_spans{{0.0, kMixLength_s, 0.0, kMixLength_s, 0.0}};
+  std::vector<Seam> seams;
+  std::vector<Leak> leaks;
+
+  explicit Told(std::vector<TrackState> heard) : states(std::move(heard)) {
+    for (TrackState& state : states) {
+      TrackInput& input = tracks.emplace_back();
+      input.name = "track " + std::to_string(tracks.size());
+      input.length_s = state.length_s;
+      for (const Measured& m : state.measured) state.clear.push_back({m.track_s, m.mix_s});
+      count_support(state);
+    }
+    find_recorders(states);
+  }
+
+  std::optional<Doubt> doubt(std::size_t track) const {
+    return doubt_of({mix, tracks, states, mix_spans, seams, leaks}, track, kUncertainty_us);
+  }
+};
+
+Told two_recorders() {
+  return Told({heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0),
+               heard_track(305.0, {{6.0, 290.0, -4.0}}, -30.0)});
+}
+
+TEST(Doubt, IsNoneWhereAllAgrees) {
+  const Told told = two_recorders();
+  EXPECT_FALSE(told.doubt(0));
+  EXPECT_FALSE(told.doubt(1));
+}
+
+TEST(Doubt, IsOfAClockThatStandsStillInAShortTalk) {
+  Told told(
+      {heard_track(300.0, {{6.0, 290.0, 1.5}}), heard_track(305.0, {{6.0, 290.0, -4.0}}, -30.0)});
+  ASSERT_TRUE(told.doubt(0));
+  EXPECT_GE(told.doubt(0)->off_s, 0.0075) << "half a splice";
+  told.mix.length_s = 3600.0;
+  EXPECT_FALSE(told.doubt(0)) << "by then a splice would show";
+}
+
+TEST(Doubt, IsNoneOfAClockThatStandsStillWithASiblingBesideIt) {
+  const Told told(
+      {heard_track(300.0, {{6.0, 290.0, 1.5}}), heard_track(300.0, {{6.0, 290.0, 1.5}})});
+  ASSERT_EQ(told.states[0].recorder, told.states[1].recorder);
+  EXPECT_FALSE(told.doubt(0));
+}
+
+TEST(Doubt, IsOfATrackAsLongAsAnotherThatHasASeam) {
+  Told told({heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 2.3}}, 20.0),
+             heard_track(300.0, {{6.0, 290.0, 1.9}}, 20.0)});
+  ASSERT_NE(told.states[0].recorder, told.states[1].recorder);
+  ASSERT_TRUE(told.doubt(1));
+  EXPECT_NEAR(told.doubt(1)->off_s, 0.4, 0.01);
+}
+
+TEST(Doubt, IsOfATrackThatSharesItsVoicesWithOneThatFoundNoPlace) {
+  Told told = two_recorders();
+  told.states[1].placed = false;
+  told.states[0].shares_with = 1;
+  ASSERT_TRUE(told.doubt(0));
+  EXPECT_NE(told.doubt(0)->reason.find("track 2"), std::string::npos);
+}
+
+TEST(Doubt, IsOfASeamWhosePlaceIsLooseAndOfOneThatMayBeTheMixs) {
+  Told told = two_recorders();
+  Seam seam;
+  seam.cause = SeamCause::mix;
+  seam.tracks = {0, 1};
+  seam.step_s = -0.25;
+  told.seams = {seam};
+  EXPECT_FALSE(told.doubt(0));
+  EXPECT_FALSE(doubt_of_mix(told.seams));
+  told.seams[0].place.loose_s = 0.1;
+  ASSERT_TRUE(told.doubt(0));
+  EXPECT_NEAR(told.doubt(0)->off_s, 0.25, 1e-9);
+  told.seams[0].place.loose_s = 0.0;
+  told.seams[0].unsure = true;
+  EXPECT_TRUE(told.doubt(0));
+  EXPECT_TRUE(doubt_of_mix(told.seams)) << "a copy of the mix knows no more";
+}
+
+TEST(Doubt, IsNoneOfWindowsThatHearAKnownLeakOrANeighbourOfAWholeSibling) {
+  Told told({heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0),
+             heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0)});
+  const auto hear_late = [&](double late_s) {
+    for (std::size_t i = 0; i < told.states[0].clear.size(); i += 4)
+      told.states[0].clear[i].mix_s -= late_s;
+  };
+  hear_late(0.006);
+  EXPECT_FALSE(told.doubt(0));
+  hear_late(0.294);
+  EXPECT_TRUE(told.doubt(0));
+  Leak leak;
+  leak.holder = 0;
+  leak.from = 1;
+  leak.delay_s = 0.3;
+  told.leaks = {leak};
+  EXPECT_FALSE(told.doubt(0));
+}
+
+}  // namespace
+}  // namespace kilter::sync

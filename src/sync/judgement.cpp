@@ -196,14 +196,15 @@ std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states,
   return unlike >= alike ? first : std::nullopt;
 }
 
-/// A track of the same length on another recorder, where one of the two has a seam: had it lost
-/// something alone, it would be shorter.
+/// A track of the same length on another recorder, where one of the two has a seam, or begins
+/// further away than a neighbour's voice: had it lost something alone, it would be shorter.
 std::optional<std::size_t> sibling_with_a_seam(const std::vector<TrackState>& states,
                                                std::size_t k) {
   for (std::size_t j = 0; j < states.size(); ++j)
     if (states[j].placed && states[j].recorder != states[k].recorder &&
         same_length(states[j], states[k]) &&
-        std::max(states[j].pieces.size(), states[k].pieces.size()) > 1)
+        (std::max(states[j].pieces.size(), states[k].pieces.size()) > 1 ||
+         (may_share_a_clock(states[j], states[k]) && !look_like_siblings(states[j], states[k]))))
       return j;
   return std::nullopt;
 }
@@ -216,6 +217,26 @@ double furthest_start_s(const TrackState& a, const TrackState& b) {
       furthest_s = std::max(
           furthest_s, std::abs(a.curve.line_s(of_a.level, 0.0) - b.curve.line_s(of_b.level, 0.0)));
   return furthest_s;
+}
+
+/// A track of the same recorder and length, parts of which are heard elsewhere: what a recorder
+/// lost, all its tracks did.
+struct StraySibling {
+  std::size_t track{0};
+  Elsewhere part;
+};
+
+std::optional<StraySibling> sibling_with_strays(const Evidence& evidence, std::size_t k) {
+  const std::vector<TrackState>& states = evidence.states;
+  for (std::size_t j = 0; j < states.size(); ++j) {
+    if (j == k || !states[j].placed || states[j].recorder != states[k].recorder ||
+        !same_length(states[j], states[k]))
+      continue;
+    auto part = first_stray(states[j]);
+    if (!part) part = first_stray_window(evidence, j);
+    if (part) return StraySibling{j, *part};
+  }
+  return std::nullopt;
 }
 
 /// Of the seams that are the track's alone, or its stream's; 0 without any.
@@ -364,7 +385,12 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
     return Doubt{"It is as long to the frame as \"" + evidence.tracks[*other].name +
                      "\", as tracks of one recorder are, yet only one of them seems to have lost "
                      "or repeated a stretch.",
-                 furthest_start_s(evidence.states[*other], state)};
+                 std::min(kFarthest_s, furthest_start_s(evidence.states[*other], state))};
+  if (const auto other = sibling_with_strays(evidence, track))
+    return Doubt{"Parts of \"" + evidence.tracks[other->track].name +
+                     "\", of the same recorder and as long to the frame, are heard elsewhere than "
+                     "they should: the recorder may have lost or repeated a stretch there.",
+                 other->part.off_s};
   if (state.shares_with)
     return Doubt{"It holds the same voices as \"" + evidence.tracks[*state.shares_with].name +
                      "\", which found no place: what is heard of it may be that one's, from "

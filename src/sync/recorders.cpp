@@ -20,10 +20,13 @@ bool same_start(const TrackState& a, int level_of_a, const TrackState& b, int le
          std::min(kSameStart_s + 4.0 * sigma_s, 2e-3);
 }
 
+bool same_drift(const TrackState& a, const TrackState& b, double slack_ppm) {
+  const double sigma_ppm = 1e6 * std::hypot(a.fit.rate_sigma, b.fit.rate_sigma);
+  return std::abs(a.drift_ppm() - b.drift_ppm()) < slack_ppm + 4.0 * sigma_ppm;
+}
+
 bool same_recorder(const TrackState& a, const TrackState& b) {
-  const double drift_sigma_ppm = 1e6 * std::hypot(a.fit.rate_sigma, b.fit.rate_sigma);
-  const double drift_ppm = std::abs(a.drift_ppm() - b.drift_ppm());
-  if (same_length(a, b) && drift_ppm < kSameDriftOfSiblings_ppm + 4.0 * drift_sigma_ppm) {
+  if (same_length(a, b) && same_drift(a, b, kSameDriftOfSiblings_ppm)) {
     // One of them may not speak before a seam that the other shows.
     for (const Piece& piece : a.pieces)
       for (const Piece& other : b.pieces)
@@ -31,7 +34,7 @@ bool same_recorder(const TrackState& a, const TrackState& b) {
     return false;
   }
   return same_start(a, a.pieces.front().level, b, b.pieces.front().level) &&
-         drift_ppm < kSameDrift_ppm + 4.0 * drift_sigma_ppm;
+         same_drift(a, b, kSameDrift_ppm);
 }
 
 /// The track's own windows allow the other's line too: the sibling that knows its place better
@@ -62,6 +65,10 @@ std::optional<std::size_t> better_known_sibling(const std::vector<TrackState>& s
 
 bool same_length(const TrackState& a, const TrackState& b) {
   return std::abs(a.length_s - b.length_s) <= kSameLength_s;
+}
+
+bool may_share_a_clock(const TrackState& a, const TrackState& b) {
+  return same_length(a, b) && same_drift(a, b, kSameDrift_ppm);
 }
 
 bool look_like_siblings(const TrackState& a, const TrackState& b) {

@@ -23,6 +23,9 @@ std::size_t best_known(const std::vector<TrackState>& states,
 /// Files of one length to the frame.
 bool same_length(const TrackState& a, const TrackState& b);
 
+/// Of one length to the frame and of one drift, as far as that can be told.
+bool may_share_a_clock(const TrackState& a, const TrackState& b);
+
 /// Files of one length to the frame that begin together, as tracks of one recorder do.
 bool look_like_siblings(const TrackState& a, const TrackState& b);
 

@@ -70,6 +70,15 @@ TEST(Doubt, IsOfATrackAsLongAsAnotherThatHasASeam) {
   EXPECT_NEAR(told.doubt(1)->off_s, 0.4, 0.01);
 }
 
+TEST(Doubt, IsOfTheWholeRecorderWherePartsOfOneTrackAreHeardElsewhere) {
+  Told told({heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0),
+             heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0)});
+  EXPECT_FALSE(told.doubt(1));
+  told.states[0].strays = {{20.0, 21.5, 21.474, 80.0, 0.9, false}};
+  ASSERT_TRUE(told.doubt(1));
+  EXPECT_NEAR(told.doubt(1)->off_s, 0.026, 1e-9);
+}
+
 TEST(Doubt, IsOfATrackThatSharesItsVoicesWithOneThatFoundNoPlace) {
   Told told = two_recorders();
   told.states[1].placed = false;

@@ -9,6 +9,7 @@
 #include <set>
 
 #include "kilter/report/lineup_report.h"
+#include "told_times.h"
 
 namespace kilter::commands {
 namespace {
@@ -32,7 +33,7 @@ Error mix_missing(const Survey& survey) {
 
 bool is_measured(const SurveyTrack& track) {
   return track.signal && !track.copy_of && track.mix_copy == MixCopy::no &&
-         track.role != Role::ignore;
+         track.role != Role::ignore && track.role != Role::mix;
 }
 
 /// Recorders' names by the estimator's numbers: letters in order of appearance, or what
@@ -128,7 +129,8 @@ LineupTrack plain_track(const Survey& survey, const SurveyTrack& track, double m
   const SurveyFile& file = survey.files[track.file];
   LineupTrack result;
   result.name = track.name;
-  result.parts = {{file.name, track.channel, file.length.n}};
+  for (const survey::SurveyPart& part : file.parts)
+    result.parts.push_back({part.name, track.channel, part.length.n});
   // A file that cannot be read has no rate that we know; the mix's is as good as any.
   result.rate_hz = file.failure ? mix_rate_hz : file.info.rate.hz;
   result.role = track.role.value_or(Role::room);
@@ -304,6 +306,9 @@ void add_tracks(const Survey& survey, const AlignInput& input,
     if (const auto sibling = sibling_of(survey, tracks, i))
       place_by_sibling(tracks[sibling->track], sibling->kinship, tracks[i]);
   }
+  for (std::size_t i = 0; i < tracks.size(); ++i)
+    follow_told_start(survey.tracks[i], survey.files[survey.tracks[i].file].length_s(), tracks[i]);
+  compare_stamps(survey, tracks);
   for (std::size_t i = 0; i < tracks.size(); ++i)
     if (survey.tracks[i].role != Role::ignore) lineup.tracks.push_back(std::move(tracks[i]));
 }

@@ -4,6 +4,8 @@
 #include <vector>
 
 #include "kilter/intake/intake.h"
+#include "kilter/report/text_table.h"
+#include "kilter/session/split_takes.h"
 #include "mix_choice.h"
 
 namespace kilter::commands {
@@ -13,14 +15,18 @@ using Taken = std::vector<Result<intake::IntakeFile>>;
 
 Taken take_in(const session::Session& session, const Options& options, bool keep_signals,
               Console& console) {
-  std::vector<std::filesystem::path> files;
-  for (const session::SessionFile& file : session.files) files.push_back(file.path);
+  std::vector<intake::Recording> recordings;
+  for (const session::SessionFile& file : session.files) {
+    recordings.emplace_back(file.path);
+    for (const session::FilePart& part : file.later_parts)
+      recordings.back().parts.push_back(part.path);
+  }
   intake::IntakeOptions intake;
   intake.threads = options.threads;
   intake.keep_signals = keep_signals;
   intake.stop = &console.stop();
   intake.progress = [&](double done) { console.progress("reading", done); };
-  return intake::take_in_all(files, intake);
+  return intake::take_in_all(recordings, intake);
 }
 
 /// An error that is not one file's own.
@@ -45,6 +51,16 @@ Result<void> report_broken(const session::Session& session, const Taken& taken, 
 }
 
 }  // namespace
+
+Result<session::Session> open(const Options& options, Console& console) {
+  auto session = session::open_session(options.session, options.mix);
+  if (!session) return session;
+  for (const std::string& name : session->left_out)
+    console.warn('"' + report::printable(name) + "\" is a link that leads out of the folder",
+                 "copy the file itself into the folder if it belongs to the session");
+  session::join_split_takes(*session);
+  return session;
+}
 
 Result<survey::Survey> load(const session::Session& session, const Options& options,
                             bool for_alignment, Console& console) {

@@ -4,7 +4,7 @@
 namespace kilter::commands {
 
 Result<Exit> survey_command(const Options& options, Console& console) {
-  const auto session = session::open_session(options.session, options.mix);
+  const auto session = open(options, console);
   if (!session) return session.error();
   const auto survey = load(*session, options, false, console);
   if (!survey) return survey.error();

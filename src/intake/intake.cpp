@@ -176,53 +176,113 @@ void note_equal_channels(std::vector<IntakeChannel>& channels) {
 
 using FramesDone = std::function<void(Frames done, Frames claimed)>;
 
-Result<IntakeFile> take_in_file(const std::filesystem::path& file, const IntakeOptions& options,
-                                const FramesDone& frames_done) {
-  auto audio = media::open_audio(file);
-  if (!audio) return audio.error();
-  auto takers = make_takers(audio->info, options);
-  if (!takers) return takers.error();
+/// Takes in one recording, part by part, as if it were one file.
+class Taker {
+ public:
+  Taker(const Recording& recording, const IntakeOptions& options, const FramesDone& frames_done)
+      : recording_(recording),
+        options_(options),
+        frames_done_(frames_done),
+        result_{recording.parts.front(), {}, {}, {}, {}} {}
 
-  IntakeFile result{file, audio->info, {}, {}, {}};
-  const std::size_t channels = takers->size();
-  std::vector<float> interleaved(kReadFrames * channels);
-  std::vector<float> channel;
-  while (true) {
-    if (options.stop != nullptr && options.stop->load())
-      return Error{ErrorKind::interrupted, {}, "interrupted", ""};
-    const auto got = audio->source->read(interleaved);
-    if (!got && result.length.n == 0) return got.error();
-    if (!got) {
-      result.damage = got.error().what;
-      break;
+  Result<IntakeFile> take() {
+    for (const std::filesystem::path& part : recording_.parts) {
+      auto audio = open(part);
+      if (!audio && result_.part_lengths.empty()) return audio.error();
+      if (!audio) {
+        note_damage("its part \"" + part.filename().string() + "\" " + audio.error().what);
+        break;
+      }
+      if (auto done = read(*audio->source); !done) return done.error();
     }
-    if (got->n == 0) break;
-    const std::span block(interleaved.data(), static_cast<std::size_t>(got->n) * channels);
-    if (auto done = process_block(block, *takers, channel); !done) return done.error();
-    result.length.n += got->n;
-    if (frames_done) frames_done(result.length, audio->info.claimed_length);
+    if (result_.length.n == 0)
+      return Error{ErrorKind::unreadable, result_.file, "it holds no sound",
+                   "ask for the file again, or take it out of the session"};
+    return finish();
   }
-  if (result.length.n == 0)
-    return Error{ErrorKind::unreadable, file, "it holds no sound",
-                 "ask for the file again, or take it out of the session"};
-  for (ChannelTaker& taker : *takers) {
-    if (auto done = taker.finish(); !done) return done.error();
-    result.channels.push_back(taker.take());
+
+ private:
+  Result<media::OpenAudio> open(const std::filesystem::path& part) {
+    auto audio = media::open_audio(part);
+    if (!audio) return audio;
+    if (result_.part_lengths.empty()) return begin(std::move(*audio));
+    if (audio->info.rate != result_.info.rate || audio->info.channels != result_.info.channels)
+      return Error{ErrorKind::unreadable, part, "has another rate or number of channels",
+                   "take it out of the recording's parts"};
+    result_.info.claimed_length.n += audio->info.claimed_length.n;
+    return audio;
   }
-  note_equal_channels(result.channels);
-  return result;
-}
+
+  Result<media::OpenAudio> begin(media::OpenAudio audio) {
+    auto takers = make_takers(audio.info, options_);
+    if (!takers) return takers.error();
+    takers_ = std::move(*takers);
+    result_.info = audio.info;
+    result_.stamp = media::read_start_stamp(result_.file);
+    interleaved_.resize(kReadFrames * takers_.size());
+    return audio;
+  }
+
+  /// Fails where nothing of the recording can be read, or nothing more should be.
+  Result<void> read(AudioSource& source) {
+    Frames& length = result_.part_lengths.emplace_back();
+    while (true) {
+      if (options_.stop != nullptr && options_.stop->load())
+        return Error{ErrorKind::interrupted, {}, "interrupted", ""};
+      const auto got = source.read(interleaved_);
+      if (!got && result_.length.n == 0) return got.error();
+      if (!got) note_damage(got.error().what);
+      if (!got || got->n == 0) return {};
+      const auto samples = static_cast<std::size_t>(got->n) * takers_.size();
+      const std::span<const float> block = std::span(interleaved_).first(samples);
+      if (auto done = process_block(block, takers_, channel_); !done) return done;
+      length.n += got->n;
+      result_.length.n += got->n;
+      if (frames_done_) frames_done_(result_.length, claimed());
+    }
+  }
+
+  /// Of all parts, as far as the open ones tell.
+  Frames claimed() const {
+    const auto open = std::ssize(result_.part_lengths);
+    return {result_.info.claimed_length.n * std::ssize(recording_.parts) / open};
+  }
+
+  void note_damage(const std::string& what) {
+    if (!result_.damage) result_.damage = what;
+  }
+
+  Result<IntakeFile> finish() {
+    for (ChannelTaker& taker : takers_) {
+      if (auto done = taker.finish(); !done) return done.error();
+      result_.channels.push_back(taker.take());
+    }
+    note_equal_channels(result_.channels);
+    return std::move(result_);
+  }
+
+  const Recording& recording_;
+  const IntakeOptions& options_;
+  const FramesDone& frames_done_;
+  IntakeFile result_;
+  std::vector<ChannelTaker> takers_;
+  std::vector<float> interleaved_;
+  std::vector<float> channel_;
+};
 
 /// Adds up the progress of many files, each weighing as its bytes on disk.
 class SharedProgress {
  public:
-  SharedProgress(const std::vector<std::filesystem::path>& files,
+  SharedProgress(const std::vector<Recording>& recordings,
                  const std::function<void(double)>& report)
       : report_(report) {
-    for (const auto& file : files) {
-      std::error_code code;
-      const auto bytes = std::filesystem::file_size(file, code);
-      files_.push_back({code ? 0.0 : static_cast<double>(bytes), 0.0});
+    for (const Recording& recording : recordings) {
+      files_.push_back({0.0, 0.0});
+      for (const auto& file : recording.parts) {
+        std::error_code code;
+        const auto bytes = std::filesystem::file_size(file, code);
+        if (!code) files_.back().weight += static_cast<double>(bytes);
+      }
       total_ += files_.back().weight;
     }
   }
@@ -254,25 +314,27 @@ double share_of(Frames done, Frames claimed) {
 
 }  // namespace
 
-Result<IntakeFile> take_in(const std::filesystem::path& file, const IntakeOptions& options) {
-  return take_in_file(file, options, [&](Frames done, Frames claimed) {
+Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& options) {
+  const FramesDone frames_done = [&](Frames done, Frames claimed) {
     if (options.progress) options.progress(share_of(done, claimed));
-  });
+  };
+  return Taker(recording, options, frames_done).take();
 }
 
-std::vector<Result<IntakeFile>> take_in_all(const std::vector<std::filesystem::path>& files,
+std::vector<Result<IntakeFile>> take_in_all(const std::vector<Recording>& recordings,
                                             const IntakeOptions& options) {
-  std::vector<std::optional<Result<IntakeFile>>> slots(files.size());
-  SharedProgress progress(files, options.progress);
-  parallel_for(static_cast<int>(files.size()), options.threads, [&](int index) {
+  std::vector<std::optional<Result<IntakeFile>>> slots(recordings.size());
+  SharedProgress progress(recordings, options.progress);
+  parallel_for(static_cast<int>(recordings.size()), options.threads, [&](int index) {
     const auto i = static_cast<std::size_t>(index);
-    slots[i] = take_in_file(files[i], options, [&](Frames done, Frames claimed) {
+    const FramesDone frames_done = [&](Frames done, Frames claimed) {
       progress.set(i, share_of(done, claimed));
-    });
+    };
+    slots[i] = Taker(recordings[i], options, frames_done).take();
     progress.set(i, 1.0);
   });
   std::vector<Result<IntakeFile>> results;
-  results.reserve(files.size());
+  results.reserve(recordings.size());
   for (auto& slot : slots) results.push_back(*std::move(slot));
   return results;
 }

@@ -41,6 +41,22 @@ std::string_view take_number(std::string_view text, std::size_t& at) {
   return text.substr(from, at - from);
 }
 
+/// Letters added, left out or changed between two texts.
+std::size_t letters_between(std::string_view a, std::string_view b) {
+  std::vector<std::size_t> row(b.size() + 1);
+  for (std::size_t j = 0; j <= b.size(); ++j) row[j] = j;
+  for (std::size_t i = 1; i <= a.size(); ++i) {
+    std::size_t diagonal = row[0];
+    row[0] = i;
+    for (std::size_t j = 1; j <= b.size(); ++j) {
+      const std::size_t changed = diagonal + (a[i - 1] == b[j - 1] ? 0 : 1);
+      diagonal = row[j];
+      row[j] = std::min({changed, row[j] + 1, row[j - 1] + 1});
+    }
+  }
+  return row.back();
+}
+
 }  // namespace
 
 std::string lower(std::string_view text) {
@@ -93,6 +109,19 @@ std::vector<std::string> made_unique(std::vector<std::string> names) {
     name = unique;
   }
   return names;
+}
+
+std::optional<std::string_view> nearest_name(std::string_view written,
+                                             std::span<const std::string_view> known) {
+  std::optional<std::string_view> nearest;
+  std::size_t least = std::max<std::size_t>(1, written.size() / 3) + 1;
+  for (const std::string_view name : known) {
+    const std::size_t letters = letters_between(lower(written), lower(name));
+    if (letters >= least) continue;
+    least = letters;
+    nearest = name;
+  }
+  return nearest;
 }
 
 }  // namespace kilter::session

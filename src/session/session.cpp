@@ -8,6 +8,7 @@
 #include "kilter/media/audio_file.h"
 #include "kilter/session/names.h"
 #include "session_file.h"
+#include "session_files.h"
 
 namespace kilter::session {
 namespace {
@@ -68,18 +69,31 @@ bool is_wanted(const fs::directory_entry& entry) {
          entry.is_regular_file(code) && !code;
 }
 
-Result<std::vector<fs::path>> audio_files_in(const fs::path& folder) {
-  std::error_code code;
+struct FolderFiles {
   std::vector<fs::path> files;
+  std::vector<std::string> left_out;  // links that lead elsewhere
+};
+
+Result<FolderFiles> audio_files_in(const fs::path& folder) {
+  std::error_code code;
+  FolderFiles found;
   for (fs::directory_iterator entry(folder, code), end; !code && entry != end;
-       entry.increment(code))
-    if (is_wanted(*entry)) files.push_back(entry->path());
+       entry.increment(code)) {
+    if (!is_wanted(*entry)) continue;
+    std::error_code ignored;
+    if (entry->is_symlink(ignored) && leads_out(entry->path(), folder))
+      found.left_out.push_back(entry->path().filename().string());
+    else
+      found.files.push_back(entry->path());
+  }
   if (code)
     return no_input(folder, "the folder cannot be read: " + code.message(), "check your rights");
-  if (files.empty())
-    return no_input(folder, "no audio files in this folder",
-                    "name the folder that holds the recordings and the mixdown themselves");
-  return files;
+  if (!found.files.empty()) return found;
+  if (!found.left_out.empty())
+    return no_input(folder, "its audio files are links that lead out of the folder",
+                    "copy the recordings into it, or name them one by one");
+  return no_input(folder, "no audio files in this folder",
+                  "name the folder that holds the recordings and the mixdown themselves");
 }
 
 fs::path common_folder(const std::vector<fs::path>& files) {
@@ -119,19 +133,38 @@ Session session_of(const std::vector<fs::path>& files, const fs::path& folder) {
   return session;
 }
 
-/// A folder's files, with what a session.toml says of them. `given`: as the user wrote it.
-Result<Session> open_folder(const fs::path& folder, const fs::path& session_file,
-                            const fs::path& given) {
-  auto files = audio_files_in(folder);
-  if (!files) {
-    Error error = files.error();
-    error.file = given;
-    return error;
-  }
-  Session session = session_of(*files, folder);
+/// The user's own word for a path, in place of ours.
+Error as_given(Error error, const fs::path& given) {
+  error.file = given;
+  return error;
+}
+
+Result<Session> session_in(const fs::path& folder) {
+  const auto found = audio_files_in(folder);
+  if (!found) return found.error();
+  Session session = session_of(found->files, folder);
+  session.left_out = found->left_out;
   session.given_as_folder = true;
+  return session;
+}
+
+Result<Session> open_folder(const fs::path& given) {
+  const fs::path folder = absolute_folder(given);
+  auto session = session_in(folder);
+  if (!session) return as_given(session.error(), given);
+  const fs::path session_file = folder / kSessionFile;
   if (!is_there(session_file)) return session;
-  if (auto read = read_session_file(session_file, session); !read) return read.error();
+  if (auto read = read_session_file(session_file, false, *session); !read) return read.error();
+  return session;
+}
+
+Result<Session> open_session_file(const fs::path& given) {
+  const fs::path session_file = absolute_file(given);
+  const auto folder = folder_named_in(session_file);
+  if (!folder) return folder.error();
+  auto session = session_in(absolute_folder(*folder));
+  if (!session) return as_given(session.error(), given);
+  if (auto read = read_session_file(session_file, true, *session); !read) return read.error();
   return session;
 }
 
@@ -150,10 +183,8 @@ Result<Session> open_arguments(const std::vector<fs::path>& arguments) {
   const fs::path& first = arguments.front();
   if (arguments.size() > 1) return open_list(arguments);
   if (!is_there(first)) return missing(first);
-  if (is_folder(first))
-    return open_folder(absolute_folder(first), absolute_folder(first) / kSessionFile, first);
-  if (first.extension() == ".toml")
-    return open_folder(absolute_file(first).parent_path(), absolute_file(first), first);
+  if (is_folder(first)) return open_folder(first);
+  if (first.extension() == ".toml") return open_session_file(first);
   return open_list(arguments);
 }
 
@@ -173,6 +204,24 @@ Result<void> tell_mix(const fs::path& mix, Session& session) {
 }
 
 }  // namespace
+
+bool leads_out(const fs::path& path, const fs::path& folder) {
+  const fs::path target = absolute_folder(path);
+  const fs::path relative = target.lexically_relative(absolute_folder(folder));
+  return relative.empty() || *relative.begin() == "..";
+}
+
+void remove_files(Session& session, const std::set<std::size_t>& gone) {
+  std::vector<std::size_t> moved_to(session.files.size());
+  std::vector<SessionFile> left;
+  for (std::size_t i = 0; i < session.files.size(); ++i) {
+    moved_to[i] = left.size();
+    if (!gone.contains(i)) left.push_back(std::move(session.files[i]));
+  }
+  session.files = std::move(left);
+  if (session.mix) session.mix = moved_to[*session.mix];
+  for (DeclaredTrack& track : session.declared) track.file = moved_to[track.file];
+}
 
 Result<Session> open_session(const std::vector<fs::path>& arguments,
                              const std::optional<fs::path>& mix) {

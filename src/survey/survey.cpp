@@ -30,12 +30,18 @@ constexpr double kSameLength_s = 0.5;
 SurveyFile file_row(const session::SessionFile& file, const Result<IntakeFile>& taken) {
   SurveyFile row;
   row.name = file.name;
-  if (taken) {
-    row.info = taken->info;
-    row.length = taken->length;
-  } else {
+  row.parts = {{file.name, {}}};
+  if (!taken) {
     row.failure = taken.error();
+    return row;
   }
+  row.info = taken->info;
+  row.length = taken->length;
+  row.stamp = taken->stamp;
+  // Read alone, or made up for a test: then all of it is the first file.
+  row.parts.front().length = taken->part_lengths.empty() ? taken->length : taken->part_lengths[0];
+  for (std::size_t i = 1; i < taken->part_lengths.size(); ++i)
+    row.parts.push_back({file.later_parts[i - 1].name, taken->part_lengths[i]});
   return row;
 }
 
@@ -53,6 +59,10 @@ void apply_declaration(const Session& session, SurveyTrack& track) {
     if (words == nullptr) continue;
     if (!words->recorder.empty()) track.recorder = words->recorder;
     if (words->role) track.role = words->role;
+    if (words->start_s) {
+      track.start_s = words->start_s;
+      track.pinned = words->pinned;
+    }
   }
 }
 
@@ -60,7 +70,8 @@ void apply_declaration(const Session& session, SurveyTrack& track) {
 bool declared_a_person(const Session& session, std::size_t file) {
   return std::any_of(session.declared.begin(), session.declared.end(),
                      [&](const DeclaredTrack& track) {
-                       return track.file == file && track.role && *track.role != Role::ignore;
+                       return track.file == file && track.role && *track.role != Role::ignore &&
+                              *track.role != Role::mix;
                      });
 }
 

@@ -122,8 +122,12 @@ std::vector<Finding> length_findings(const intake::IntakeFile& file) {
   const double claimed_s = to_seconds(file.info.claimed_length, file.info.rate).s;
   const bool is_short = claimed_s - length_s > kShortBy_s;
   if (!is_short && !file.damage) return {};
-  std::string text = "Breaks off at " + clock_text(length_s);
-  if (is_short) text += " of the " + clock_text(claimed_s) + " that its header promises";
+  const bool in_parts = file.part_lengths.size() > 1;
+  std::string text =
+      in_parts ? clock_text(length_s) + " could be read" : "Breaks off at " + clock_text(length_s);
+  if (is_short)
+    text += " of the " + clock_text(claimed_s) +
+            (in_parts ? " that the headers of its parts promise" : " that its header promises");
   if (file.damage) text += ": " + *file.damage;
   text += ". What is there is used; copy the file again from where it was recorded.";
   Finding result = finding("truncated", std::move(text));

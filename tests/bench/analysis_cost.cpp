@@ -131,7 +131,7 @@ Analysis analyse(const std::vector<fs::path>& files, const Request& request) {
   watch.enter("intake");
   intake::IntakeOptions options;
   options.threads = request.threads;
-  const auto taken = intake::take_in_all(files, options);
+  const auto taken = intake::take_in_all({files.begin(), files.end()}, options);
   Analysis analysis;
   std::vector<sync::TrackInput> tracks;
   std::vector<std::shared_ptr<const AnalysisSignal>> signals;

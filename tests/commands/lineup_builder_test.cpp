@@ -29,7 +29,12 @@ class LineupOf : public testing::Test {
   }
 
   static SurveyFile file(const std::string& name) {
-    return {name, {"WAV 24-bit", {48000.0}, 1, {4800000}, false}, {4800000}, {}};
+    return {name,
+            {"WAV 24-bit", {48000.0}, 1, {4800000}, false},
+            {4800000},
+            std::nullopt,
+            {{name, {4800000}}},
+            std::nullopt};
   }
   static std::shared_ptr<const AnalysisSignal> sound() {
     return std::make_shared<MemorySignal>(std::vector<float>(16, 0.1F));
@@ -155,6 +160,7 @@ TEST_F(LineupOf, KeepsSilentAndBrokenTracksWithoutMeasuringThem) {
   broken.findings = {finding("unreadable")};
   survey_.files[broken.file].failure = Error{};
   survey_.files[broken.file].length = {};
+  survey_.files[broken.file].parts = {{"broken.wav", {}}};
   EXPECT_EQ(input().survey_tracks, (std::vector<std::size_t>{0}));
   const Lineup result = lineup({placed(0)});
   ASSERT_EQ(result.tracks.size(), 3U);

@@ -99,10 +99,11 @@ TEST_F(Intake, CountsWhatATruncatedFileStillHolds) {
 }
 
 TEST_F(Intake, GivesTheSameForAnyThreadCount) {
-  std::vector<std::filesystem::path> files;
+  std::vector<Recording> files;
   for (std::uint32_t i = 0; i < 5; ++i) {
-    files.push_back(folder_ / (std::to_string(i) + ".wav"));
-    test::write_sound(files.back(), {test::noise(20000 + 1000 * i, 0.1F, i)}, 44100);
+    const std::filesystem::path file = folder_ / (std::to_string(i) + ".wav");
+    files.emplace_back(file);
+    test::write_sound(file, {test::noise(20000 + 1000 * i, 0.1F, i)}, 44100);
   }
   IntakeOptions one = options();
   one.threads = 1;
@@ -122,6 +123,46 @@ TEST_F(Intake, GivesTheSameForAnyThreadCount) {
   }
 }
 
+TEST_F(Intake, ReadsThePartsOfATakeAsOne) {
+  const Samples whole = test::noise(30001, 0.1F, 1);
+  const std::vector<std::size_t> ends{0, 10000, 23456, whole.size()};
+  Recording recording{std::vector<std::filesystem::path>{}};
+  for (std::size_t i = 0; i + 1 < ends.size(); ++i) {
+    recording.parts.push_back(folder_ / ("rec_" + std::to_string(i) + ".wav"));
+    test::write_sound(recording.parts.back(),
+                      {Samples(whole.begin() + static_cast<std::ptrdiff_t>(ends[i]),
+                               whole.begin() + static_cast<std::ptrdiff_t>(ends[i + 1]))},
+                      48000);
+  }
+  test::write_sound(folder_ / "whole.wav", {whole}, 48000);
+  const auto joined = take_in(recording, options());
+  const auto one = take_in(folder_ / "whole.wav", options());
+  ASSERT_TRUE(joined && one);
+  EXPECT_EQ(joined->length, one->length);
+  EXPECT_EQ(joined->info.claimed_length, one->info.claimed_length);
+  EXPECT_EQ(joined->channels[0].digest, one->channels[0].digest);
+  EXPECT_EQ(joined->part_lengths, (std::vector<Frames>{{10000}, {13456}, {6545}}));
+  Samples x(static_cast<std::size_t>(one->channels[0].signal->frames()));
+  Samples y(x.size());
+  ASSERT_TRUE(one->channels[0].signal->read(0, x));
+  ASSERT_TRUE(joined->channels[0].signal->read(0, y));
+  EXPECT_EQ(x, y);
+}
+
+TEST_F(Intake, LeavesOutPartsThatDoNotGoOnAndSaysSo) {
+  test::write_sound(folder_ / "a.wav", {test::noise(9000, 0.1F, 1)}, 48000);
+  test::write_sound(folder_ / "b.wav", {test::noise(9000, 0.1F, 2)}, 44100);
+  test::write_sound(folder_ / "c.wav", {test::noise(9000, 0.1F, 3)}, 48000);
+  for (const char* second : {"b.wav", "missing.wav"}) {
+    const auto file =
+        take_in(Recording({folder_ / "a.wav", folder_ / second, folder_ / "c.wav"}), options());
+    ASSERT_TRUE(file) << second;
+    EXPECT_EQ(file->length.n, 9000);
+    ASSERT_TRUE(file->damage);
+    EXPECT_NE(file->damage->find(second), std::string::npos) << *file->damage;
+  }
+}
+
 TEST_F(Intake, StopsWhenToldTo) {
   test::write_sound(folder_ / "a.wav", {test::noise(30000, 0.1F, 1)}, 48000);
   const std::atomic<bool> stop{true};
@@ -133,10 +174,11 @@ TEST_F(Intake, StopsWhenToldTo) {
 }
 
 TEST_F(Intake, ReportsProgressUpToTheEnd) {
-  std::vector<std::filesystem::path> files;
+  std::vector<Recording> files;
   for (std::uint32_t i = 0; i < 3; ++i) {
-    files.push_back(folder_ / (std::to_string(i) + ".wav"));
-    test::write_sound(files.back(), {test::noise(50000, 0.1F, i)}, 48000);
+    const std::filesystem::path file = folder_ / (std::to_string(i) + ".wav");
+    files.emplace_back(file);
+    test::write_sound(file, {test::noise(50000, 0.1F, i)}, 48000);
   }
   std::vector<double> seen;
   IntakeOptions watched = options();

@@ -75,6 +75,67 @@ channel = 2
   EXPECT_EQ(session->declared[1].file, session->declared[0].file);
 }
 
+TEST_F(SessionToml, JoinsThePartsOfATake) {
+  const auto session = open(R"(
+mix = "show.mp3"
+[[track]]
+name = "keeper"
+parts = ["desk.wav", "spare.wav"]
+channel = 1
+[[track]]
+name = "cook"
+parts = ["desk.wav", "spare.wav"]
+channel = 2
+start_s = -12
+pinned = true
+)");
+  ASSERT_TRUE(session) << session.error().what;
+  ASSERT_EQ(session->files.size(), 3U);
+  EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
+  ASSERT_EQ(session->declared.size(), 2U);
+  const SessionFile& take = session->files[session->declared[1].file];
+  EXPECT_EQ(take.name, "desk.wav");
+  ASSERT_EQ(take.later_parts.size(), 1U);
+  EXPECT_EQ(take.later_parts[0].name, "spare.wav");
+  EXPECT_EQ(session->declared[1].start_s, -12.0);
+  EXPECT_TRUE(session->declared[1].pinned);
+  EXPECT_FALSE(session->declared[0].start_s);
+}
+
+TEST_F(SessionToml, TakesAWholeFileWithTheMixesRoleForTheMix) {
+  const auto session = open("[[track]]\nparts = [\"show.mp3\"]\nrole = \"mix\"\n");
+  ASSERT_TRUE(session) << session.error().what;
+  EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
+}
+
+TEST_F(SessionToml, MayLieElsewhereAndNameTheFolder) {
+  test::TemporaryFolder elsewhere;
+  test::write_text(elsewhere / "twelve.toml",
+                   "folder = \"" + folder_.path().string() + "\"\nmix = \"show.mp3\"\n");
+  const auto session = open_session({elsewhere / "twelve.toml"}, {});
+  ASSERT_TRUE(session) << session.error().what;
+  EXPECT_EQ(session->files.size(), 4U);
+  EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
+}
+
+TEST_F(SessionToml, SaysWhenTheFolderItNamesIsNotThere) {
+  test::write_text(folder_ / "twelve.toml", "title = \"Twelve\"\nfolder = \"gone\"\n");
+  const auto session = open_session({folder_ / "twelve.toml"}, {});
+  ASSERT_FALSE(session);
+  EXPECT_NE(session.error().what.find("line 2: \"folder\" must name"), std::string::npos)
+      << session.error().what;
+}
+
+TEST_F(SessionToml, NamesFilesOutsideItsFolderOnlyWhenGivenItself) {
+  test::TemporaryFolder elsewhere;
+  test::write_text(elsewhere / "far.wav", "x");
+  const std::string text = "mix = \"" + (elsewhere / "far.wav").string() + "\"\n";
+  const auto scanned = open(text);
+  ASSERT_FALSE(scanned);
+  EXPECT_NE(scanned.error().what.find("outside"), std::string::npos) << scanned.error().what;
+  EXPECT_TRUE(open_session({folder_ / "session.toml"}, {}));
+}
+
 TEST_F(SessionToml, GivesWayToTheCommandLine) {
   test::write_text(folder_ / "session.toml", "mix = \"show.mp3\"\n");
   const auto session = open_session({folder_.path()}, folder_ / "spare.wav");
@@ -105,8 +166,36 @@ INSTANTIATE_TEST_SUITE_P(
         MistakeCase{"UnknownTrackKey", "[[track]]\nparts = [\"desk.wav\"]\ngain = 3\n",
                     "line 3: \"gain\""},
         MistakeCase{"NoSuchFile", "mix = \"gone.wav\"\n", "no file \"gone.wav\""},
-        MistakeCase{"SeveralParts", "[[track]]\nparts = [\"desk.wav\", \"spare.wav\"]\n",
-                    "several parts"},
+        MistakeCase{"NearlyAKey", "mixx = \"show.mp3\"\n", "did you mean \"mix\""},
+        MistakeCase{"NearlyATrackKey", "[[track]]\nparts = [\"desk.wav\"]\nchanel = 1\n",
+                    "line 3: \"chanel\" is not a key that we know; did you mean \"channel\""},
+        MistakeCase{"NoPartInParts", "[[track]]\nparts = []\n", "\"parts\" must be a list"},
+        MistakeCase{"PartTwice", "[[track]]\nparts = [\"desk.wav\", \"./desk.wav\"]\n", "twice"},
+        MistakeCase{"PartOfTwoTakes",
+                    "[[track]]\nparts = [\"desk.wav\", \"spare.wav\"]\n"
+                    "[[track]]\nparts = [\"guest.flac\", \"spare.wav\"]\n",
+                    "part of another take"},
+        MistakeCase{"TakesThatBeginAlike",
+                    "[[track]]\nchannel = 1\nparts = [\"desk.wav\", \"spare.wav\"]\n"
+                    "[[track]]\nchannel = 2\nparts = [\"desk.wav\"]\n",
+                    "begin alike"},
+        MistakeCase{"LaterPartAsTrack",
+                    "[[track]]\nparts = [\"desk.wav\", \"spare.wav\"]\n"
+                    "[[track]]\nparts = [\"spare.wav\"]\n",
+                    "later part"},
+        MistakeCase{"MixAsLaterPart",
+                    "mix = \"show.mp3\"\n[[track]]\nparts = [\"desk.wav\", \"show.mp3\"]\n",
+                    "is the mix and a later part"},
+        MistakeCase{"StartInWords", "[[track]]\nparts = [\"desk.wav\"]\nstart_s = \"12 s\"\n",
+                    "line 3: \"start_s\" must be a number of seconds"},
+        MistakeCase{"StartNever", "[[track]]\nparts = [\"desk.wav\"]\nstart_s = nan\n",
+                    "\"start_s\" must be a number"},
+        MistakeCase{"PinnedInWords",
+                    "[[track]]\nparts = [\"desk.wav\"]\nstart_s = 1\npinned = \"yes\"\n",
+                    "\"pinned\" must be true or false"},
+        MistakeCase{"PinnedNowhere", "[[track]]\nparts = [\"desk.wav\"]\npinned = true\n",
+                    "\"pinned\" needs \"start_s\""},
+        MistakeCase{"MixNotAText", "mix = 3\n", "line 1: \"mix\" must be a text"},
         MistakeCase{"NoParts", "[[track]]\nname = \"keeper\"\n", "needs \"parts\""},
         MistakeCase{"BadRole", "[[track]]\nparts = [\"desk.wav\"]\nrole = \"host\"\n", "\"role\""},
         MistakeCase{"BadChannel", "[[track]]\nparts = [\"desk.wav\"]\nchannel = 0\n",

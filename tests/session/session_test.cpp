@@ -41,6 +41,17 @@ TEST_F(SessionFolder, HoldsItsAudioFilesInOrder) {
   EXPECT_FALSE(session->mix);
 }
 
+TEST_F(SessionFolder, FollowsNoLinkThatLeadsOutOfIt) {
+  put({"a.wav"});
+  test::write_text(root_ / "secret.wav", "x");
+  fs::create_symlink(root_ / "secret.wav", folder() / "out.wav");
+  fs::create_symlink(folder() / "a.wav", folder() / "in.wav");
+  const auto session = open_session({folder()}, {});
+  ASSERT_TRUE(session);
+  EXPECT_EQ(names(*session), (std::vector<std::string>{"a.wav", "in.wav"}));
+  EXPECT_EQ(session->left_out, (std::vector<std::string>{"out.wav"}));
+}
+
 TEST_F(SessionFolder, IsNamedAlsoThroughADot) {
   put({"a.wav"});
   const auto session = open_session({folder() / "."}, {});

@@ -33,7 +33,7 @@ Levels silence() {
 }
 
 IntakeFile file_of(const std::vector<Levels>& channels, std::uint64_t digest) {
-  IntakeFile file;
+  IntakeFile file{};
   file.info = {"WAV 24-bit", {kRateHz}, static_cast<int>(channels.size()), {kFrames}, false};
   file.length = {kFrames};
   for (const Levels& levels : channels) {

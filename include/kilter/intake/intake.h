@@ -12,6 +12,7 @@
 
 #include "kilter/intake/level_meter.h"
 #include "kilter/media/audio_file.h"
+#include "kilter/media/file_ends.h"
 #include "kilter/signal/analysis_signal.h"
 
 namespace kilter::intake {
@@ -23,12 +24,21 @@ struct IntakeChannel {
   int same_as{-1};  ///< an earlier channel of the file (from 0) with the same samples, or -1
 };
 
+/// What is read as one: a file, or the files that a recorder split one take into, in order.
+struct Recording {
+  Recording(std::filesystem::path file) : parts{std::move(file)} {}  // NOLINT: a file is one
+  explicit Recording(std::vector<std::filesystem::path> files) : parts(std::move(files)) {}
+  std::vector<std::filesystem::path> parts;  ///< at least one
+};
+
 struct IntakeFile {
-  std::filesystem::path file;
-  media::AudioInfo info;
+  std::filesystem::path file;         ///< the first part
+  media::AudioInfo info;              ///< its length claim is of all parts
   Frames length;                      ///< frames that could be decoded, at least 1
   std::optional<std::string> damage;  ///< why decoding stopped before the end, where it did
   std::vector<IntakeChannel> channels;
+  std::vector<Frames> part_lengths{};        ///< those of each part, in order; their sum is length
+  std::optional<media::StartStamp> stamp{};  ///< of the first part
 };
 
 struct IntakeOptions {
@@ -39,14 +49,16 @@ struct IntakeOptions {
   std::function<void(double done)> progress;  ///< 0..1; from worker threads, one call at a time
 };
 
-/// Reads one file to its end, or to where it is damaged.
-/// Fails with unreadable (this file only), cannot_write (the 16 kHz copies cannot be kept),
-/// interrupted. Memory beside the decoder's: 0.5 MB and 0.12 MB per channel (0.4 MB where the rate
-/// is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one open file.
-Result<IntakeFile> take_in(const std::filesystem::path& file, const IntakeOptions& options);
+/// Reads one recording to its end, or to where it is damaged: parts behind a damaged one are read
+/// on from there, those behind one that does not open, or has another format, are left out and told
+/// in `damage`. Fails with unreadable (this file only), cannot_write (the 16 kHz copies cannot be
+/// kept), interrupted. Memory beside the decoder's: 0.5 MB and 0.12 MB per channel (0.4 MB where
+/// the rate is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one open
+/// file.
+Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& options);
 
-/// The same for many files, several at a time; result i belongs to file i.
-std::vector<Result<IntakeFile>> take_in_all(const std::vector<std::filesystem::path>& files,
+/// The same for many, several at a time; result i belongs to recording i.
+std::vector<Result<IntakeFile>> take_in_all(const std::vector<Recording>& recordings,
                                             const IntakeOptions& options);
 
 /// The file as one signal: the mean of its channels, silent and repeated ones left out. Nothing

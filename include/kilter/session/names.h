@@ -1,6 +1,8 @@
 // What file names tell: the mix, an order for people, names for tracks.
 #pragma once
 
+#include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -21,5 +23,10 @@ bool comes_before(std::string_view a, std::string_view b);
 
 /// The same names, with "-2", "-3".. put behind those that occurred before (case aside).
 std::vector<std::string> made_unique(std::vector<std::string> names);
+
+/// Which of the known names somebody meant who wrote another: the nearest by letters added, left
+/// out or changed, where no more than a third of them are.
+std::optional<std::string_view> nearest_name(std::string_view written,
+                                             std::span<const std::string_view> known);
 
 }  // namespace kilter::session

@@ -12,9 +12,16 @@
 
 namespace kilter::session {
 
-struct SessionFile {
+struct FilePart {
   std::filesystem::path path;  ///< to open it by
   std::string name;            ///< as the lineup says it: relative to the folder, else absolute
+};
+
+/// One recording: a file, or the files that a recorder split it into.
+struct SessionFile {
+  std::filesystem::path path;  ///< of the first part
+  std::string name;
+  std::vector<FilePart> later_parts{};  ///< go on where the one before ends, without a gap
 };
 
 /// What session.toml says of one channel of one file. Nothing said is left to names and sound.
@@ -24,6 +31,8 @@ struct DeclaredTrack {
   std::string name;
   std::string recorder;
   std::optional<Role> role;
+  std::optional<double> start_s{};  ///< timeline time of its first sample
+  bool pinned{false};               ///< start_s is an order, not a hint
 };
 
 struct Session {
@@ -33,12 +42,15 @@ struct Session {
   std::vector<SessionFile> files;  ///< at least one, the mix among them, in order for people
   std::optional<std::size_t> mix;  ///< where it was told: --mix or session.toml
   std::vector<DeclaredTrack> declared;
+  std::vector<std::string> left_out{};  ///< names of links that lead out of the folder
 };
 
 /// Makes a session of the command line's arguments: one folder, one session.toml, or audio files.
 /// Of a folder: its audio files by name, not of its subfolders, without hidden and *.part files;
-/// with a session.toml in it, what that says. Opens no audio file, so a listed one may yet be
-/// missing or broken. `mix` is looked for from where we stand, then in the folder.
+/// with a session.toml in it, what that says. Folders come from strangers: links that lead out of a
+/// folder are left out, and its session.toml may name no file outside; one that is given by its own
+/// name may. Opens no audio file, so a listed one may yet be missing or broken. `mix` is looked for
+/// from where we stand, then in the folder.
 /// Fails with no_input (nothing there, or session.toml is wrong) or bad_command.
 Result<Session> open_session(const std::vector<std::filesystem::path>& arguments,
                              const std::optional<std::filesystem::path>& mix);

@@ -16,12 +16,21 @@
 
 namespace kilter::survey {
 
-/// One file as it came. Where it could not be read, only its name and why.
-struct SurveyFile {
+struct SurveyPart {
   std::string name;  ///< as the lineup says it
+  Frames length;
+};
+
+/// One recording as it came, in one file or several. Where it could not be read, only its name and
+/// why.
+struct SurveyFile {
+  std::string name;  ///< of the first file, as the lineup says it
   media::AudioInfo info;
   Frames length;
   std::optional<Error> failure;
+  std::vector<SurveyPart>
+      parts{};  ///< the files that it lies in, at least one; those that were read
+  std::optional<media::StartStamp> stamp{};
 
   double length_s() const { return failure ? 0.0 : to_seconds(length, info.rate).s; }
 };
@@ -44,8 +53,10 @@ struct SurveyTrack {
   std::shared_ptr<const AnalysisSignal> signal;  ///< nothing when silent, unreadable or not kept
   std::optional<std::size_t> copy_of;            ///< an earlier track with the same samples
   MixCopy mix_copy{MixCopy::no};
-  std::string recorder;      ///< where session.toml says it
-  std::optional<Role> role;  ///< where session.toml says it
+  std::string recorder;           ///< where session.toml says it
+  std::optional<Role> role;       ///< where session.toml says it
+  std::optional<double> start_s;  ///< where session.toml says it: timeline time of its first sample
+  bool pinned{false};             ///< start_s is an order, not a hint
   std::vector<Finding> findings;
 };
 

@@ -1,0 +1,29 @@
+// Files that are one take: a recorder ended one when it was full and went on in the next.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "kilter/media/file_ends.h"
+#include "kilter/session/session.h"
+
+namespace kilter::session {
+
+/// Whether two file names (without folders) differ in one number only, and the second's is the next
+/// after the first's: "rec_0001.wav" and "rec_0002.wav". Case aside.
+bool is_numbered_next(std::string_view first, std::string_view second);
+
+/// How sure it is that `second` goes on where `first` ends, for files numbered in a row: from what
+/// both sound like at the joint, and where the sound tells nothing, from time stamps and lengths.
+/// Above 0: it does. Mics of one recorder are numbered in a row as well, so equal stamps speak
+/// against, and equal lengths unless yet another file goes on from `second`. Formats must be equal,
+/// else it is minus infinity.
+double joint_score(const media::FileEnds& first, const media::FileEnds& second,
+                   bool second_goes_on);
+
+/// Makes one SessionFile of files that are one take. Opens the files that are numbered in a row, to
+/// read their ends; leaves alone what session.toml names. Cost: a few milliseconds a file.
+void join_split_takes(Session& session);
+
+}  // namespace kilter::session

@@ -9,6 +9,7 @@
 #include <set>
 
 #include "kilter/report/lineup_report.h"
+#include "kilter/session/names.h"
 #include "told_times.h"
 
 namespace kilter::commands {
@@ -269,6 +270,32 @@ void place_by_sibling(const LineupTrack& sibling, Kinship kin, LineupTrack& resu
                          "leave this track out.");
 }
 
+/// Whether two tracks hold different times, so that one person may have recorded both.
+bool follow_each_other(const LineupTrack& a, const LineupTrack& b) {
+  constexpr double kOverlap_s = 0.25;
+  const auto from_s = [](const LineupTrack& track) {
+    return track.map->spans().front().line_from_s;
+  };
+  const auto to_s = [](const LineupTrack& track) { return track.map->spans().back().line_to_s; };
+  return from_s(b) > to_s(a) - kOverlap_s || from_s(a) > to_s(b) - kOverlap_s;
+}
+
+/// Takes of one voice: named alike but for what marks a take, and at different times.
+void name_voices(std::vector<LineupTrack>& tracks) {
+  std::map<std::string, std::vector<LineupTrack*>> takes;
+  for (LineupTrack& track : tracks) {
+    if (!track.is_used()) continue;
+    auto& others = takes[session::lower(session::voice_of_take(track.name))];
+    const bool is_apart = std::all_of(others.begin(), others.end(), [&](const LineupTrack* other) {
+      return follow_each_other(*other, track);
+    });
+    if (is_apart) others.push_back(&track);
+  }
+  for (const auto& [name, voice] : takes)
+    if (voice.size() > 1)
+      for (LineupTrack* track : voice) track->voice = session::voice_of_take(voice.front()->name);
+}
+
 LineupMix lineup_mix(const Survey& survey, const sync::Alignment& alignment) {
   const SurveyFile& file = survey.files[survey.mix->file];
   LineupMix mix;
@@ -309,6 +336,7 @@ void add_tracks(const Survey& survey, const AlignInput& input,
   for (std::size_t i = 0; i < tracks.size(); ++i)
     follow_told_start(survey.tracks[i], survey.files[survey.tracks[i].file].length_s(), tracks[i]);
   compare_stamps(survey, tracks);
+  name_voices(tracks);
   for (std::size_t i = 0; i < tracks.size(); ++i)
     if (survey.tracks[i].role != Role::ignore) lineup.tracks.push_back(std::move(tracks[i]));
 }

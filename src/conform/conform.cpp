@@ -140,14 +140,15 @@ struct Outcome {
   std::optional<Error> failure;
 };
 
-Outcome render(const LineupTrack& track, const std::filesystem::path& session_folder,
-               const StemShape& shape, const std::filesystem::path& file, Progress& progress) {
+Outcome render(const StemPlan& stem, const std::filesystem::path& session_folder,
+               const StemShape& shape, const std::filesystem::path& folder, Progress& progress) {
   std::int64_t done = 0;
   const auto after_block = [&](std::int64_t frames) {
     done += frames;
     return progress.advance(frames);
   };
-  const auto clipped = render_stem(track, session_folder, shape, file, after_block);
+  const auto clipped =
+      render_stem(stem.takes, session_folder, shape, folder / stem.file, after_block);
   if (clipped) return {*clipped, std::nullopt};
   if (clipped.error().kind == ErrorKind::unreadable)
     progress.advance(shape.frames - done);
@@ -167,20 +168,18 @@ std::optional<Error> fatal(const std::vector<Outcome>& outcomes, const Progress&
 }
 
 ConformReport report_of(const Lineup& lineup, const StemShape& shape,
-                        const std::vector<std::filesystem::path>& files,
-                        const std::vector<Outcome>& outcomes) {
+                        const std::vector<StemPlan>& stems, const std::vector<Outcome>& outcomes) {
   ConformReport report{shape.rate_hz, shape.from_s, shape.frames, {}};
-  std::size_t rendered = 0;
   for (const LineupTrack& track : lineup.tracks) {
-    Stem stem{track.name, {}, std::nullopt, 0};
-    if (track.is_used()) {
-      const Outcome& outcome = outcomes[rendered];
-      if (!outcome.failure) stem.file = files[rendered];
-      stem.failure = outcome.failure;
-      stem.clipped_samples = outcome.clipped_samples;
-      ++rendered;
+    Stem& row = report.stems.emplace_back(Stem{track.name, {}, std::nullopt, 0});
+    for (std::size_t i = 0; i < stems.size(); ++i) {
+      const auto& takes = stems[i].takes;
+      if (std::find(takes.begin(), takes.end(), &track) == takes.end()) continue;
+      if (!outcomes[i].failure) row.file = stems[i].file;
+      row.failure = outcomes[i].failure;
+      // Told once, of takes that share a stem.
+      row.clipped_samples = takes.front() == &track ? outcomes[i].clipped_samples : 0;
     }
-    report.stems.push_back(std::move(stem));
   }
   return report;
 }
@@ -209,16 +208,16 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                  "cannot be made (" + problem.message() + ")",
                  "check the path and your rights, or choose another folder"};
 
-  const auto files = stem_files(lineup);
-  std::vector<Outcome> outcomes(tracks.size());
-  Progress progress(options, shape->frames * std::ssize(tracks));
-  parallel_for(static_cast<int>(tracks.size()), options.threads, [&](int i) {
+  const auto stems = plan_stems(lineup);
+  std::vector<Outcome> outcomes(stems.size());
+  Progress progress(options, shape->frames * std::ssize(stems));
+  parallel_for(static_cast<int>(stems.size()), options.threads, [&](int i) {
     const auto at = static_cast<std::size_t>(i);
     if (progress.abandoned() || progress.interrupted()) return;
-    outcomes[at] = render(*tracks[at], session_folder, *shape, stems_folder / files[at], progress);
+    outcomes[at] = render(stems[at], session_folder, *shape, stems_folder, progress);
   });
   if (auto error = fatal(outcomes, progress)) return *std::move(error);
-  return report_of(lineup, *shape, files, outcomes);
+  return report_of(lineup, *shape, stems, outcomes);
 }
 
 }  // namespace kilter::conform

@@ -58,7 +58,7 @@ Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
     return Error{ErrorKind::bad_command, dir, "it holds other files than an earlier result",
                  "name another folder: only an earlier result is replaced"};
   std::set<fs::path> files{kLineup, kCuts};
-  for (const fs::path& stem : stem_files(*lineup)) files.insert(fs::path("stems") / stem);
+  for (const StemPlan& stem : plan_stems(*lineup)) files.insert(fs::path("stems") / stem.file);
   return files;
 }
 

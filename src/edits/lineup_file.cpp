@@ -92,6 +92,7 @@ Json to_json(const LineupTrack& track) {
   object["rate"] = whole_where_it_can_be(track.rate_hz);
   object["role"] = to_text(track.role);
   object["recorder"] = track.recorder;
+  if (!track.voice.empty()) object["voice"] = track.voice;
   object["standing"] = to_text(track.standing);
   object["inverted"] = track.inverted;
   if (track.map) {
@@ -214,6 +215,7 @@ LineupTrack track_from(JsonReader& reader, const Place& place) {
   track.role = one_of(reader, place, "role", role_from_text, "room, remote, mix or ignore")
                    .value_or(Role::room);
   if (reader.has(place, "recorder")) track.recorder = reader.text(place, "recorder");
+  if (reader.has(place, "voice")) track.voice = reader.text(place, "voice");
   track.standing = one_of(reader, place, "standing", standing_from_text, "firm, shaky or unplaced")
                        .value_or(Standing::unplaced);
   track.inverted = reader.truth(place, "inverted");

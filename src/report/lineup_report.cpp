@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
@@ -55,6 +56,7 @@ std::string row_word(const LineupTrack& track) {
   const auto seams = std::count_if(track.findings.begin(), track.findings.end(),
                                    [](const Finding& finding) { return finding.code == "seam"; });
   if (seams > 0) return counted(static_cast<std::size_t>(seams), "seam");
+  if (!track.voice.empty()) return "a take of " + track.voice;
   return track.inverted ? "inverted" : "";
 }
 
@@ -163,7 +165,7 @@ std::string lineup_text(const Lineup& lineup) {
 
 std::string conform_text(const conform::ConformReport& report, const Lineup& lineup,
                          const std::filesystem::path& out, const std::string& sample_format) {
-  std::size_t written = 0;
+  std::set<std::filesystem::path> written;  // takes of one voice share a file
   std::string notes;
   for (std::size_t i = 0; i < report.stems.size(); ++i) {
     const conform::Stem& stem = report.stems[i];
@@ -171,14 +173,14 @@ std::string conform_text(const conform::ConformReport& report, const Lineup& lin
       notes += paragraph(
           fmt::format("No stem of {}: {}.", stem.track, why_missing(stem, lineup.tracks[i])));
     else
-      ++written;
+      written.insert(stem.file);
     if (stem.clipped_samples > 0) notes += cut_off(stem);
   }
   const double length_s = static_cast<double>(report.frames) / report.rate_hz;
   const auto place = [&](const char* name) { return printable((out / name).string()); };
   return fmt::format("Stems   {}: {}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
-                     counted(written, "file"), clock_text(length_s), report.frames, report.rate_hz,
-                     sample_format) +
+                     counted(written.size(), "file"), clock_text(length_s), report.frames,
+                     report.rate_hz, sample_format) +
          "Cuts    " + place("edits/cuts.tsv") + "\nLineup  " + place("lineup.json") + '\n' + notes;
 }
 

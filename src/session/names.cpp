@@ -11,6 +11,13 @@ constexpr std::array<std::string_view, 7> kSureWords{"mix",       "mixdown",   "
                                                      "programme", "premaster", "bounce"};
 constexpr std::array<std::string_view, 3> kPerhapsWords{"master", "full", "cloud"};
 
+// Behind these a number tells persons apart, and alone they name nobody.
+constexpr std::array<std::string_view, 16> kAnybody{
+    "guest", "mic",    "track",   "tr",     "ch",   "channel", "input", "in",
+    "voice", "person", "speaker", "remote", "host", "caller",  "line",  "rec"};
+constexpr std::array<std::string_view, 8> kTakeWords{
+    "take", "part", "reconnect", "reconnected", "rejoin", "rejoined", "again", "retake"};
+
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); }
 char lower_letter(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
@@ -55,6 +62,27 @@ std::size_t letters_between(std::string_view a, std::string_view b) {
     }
   }
   return row.back();
+}
+
+bool is_separator(char c) {
+  return c == ' ' || c == '-' || c == '_' || c == '.' || c == '(' || c == ')' || c == '#';
+}
+
+std::string_view without_separators_behind(std::string_view text) {
+  while (!text.empty() && is_separator(text.back())) text.remove_suffix(1);
+  return text;
+}
+
+std::string_view without_number_behind(std::string_view text) {
+  while (!text.empty() && is_digit(text.back())) text.remove_suffix(1);
+  return text;
+}
+
+/// The text without the last word, if that is one of those that mark takes.
+std::string_view without_take_word(std::string_view text) {
+  std::size_t from = text.size();
+  while (from > 0 && is_letter(text[from - 1])) --from;
+  return is_one_of(lower(text.substr(from)), kTakeWords) ? text.substr(0, from) : text;
 }
 
 }  // namespace
@@ -109,6 +137,20 @@ std::vector<std::string> made_unique(std::vector<std::string> names) {
     name = unique;
   }
   return names;
+}
+
+std::string voice_of_take(std::string_view name) {
+  const std::string_view whole = without_separators_behind(name);
+  const std::string_view unnumbered = without_separators_behind(without_number_behind(whole));
+  const std::string_view voice = without_separators_behind(without_take_word(unnumbered));
+  const bool has_take_word = voice.size() < unnumbered.size();
+  const std::vector<std::string> words = words_of(voice);
+  // Letters right before a number are part of a name: "take2" is a take, "r2" is somebody.
+  const bool is_apart = unnumbered.size() < without_number_behind(whole).size();
+  if (words.empty()) return std::string(name);
+  if (has_take_word) return std::string(voice);
+  if (!is_apart || is_one_of(words.back(), kAnybody)) return std::string(whole);
+  return std::string(unnumbered);
 }
 
 std::optional<std::string_view> nearest_name(std::string_view written,

@@ -148,6 +148,86 @@ TEST_F(LineupOf, SaysThatAnUnplacedTrackIsUnmatched) {
   EXPECT_TRUE(needs_person(result));
 }
 
+/// Placed elsewhere than placed() does.
+TrackPlacing placed_at(double start_s, double length_s) {
+  TrackPlacing placing;
+  placing.standing = Standing::firm;
+  placing.map = *TimeMap::line(start_s, 10.0, length_s, 2.0);
+  placing.recorder = 0;
+  return placing;
+}
+
+TEST_F(LineupOf, TellsTakesOfOneVoice) {
+  for (const char* name : {"harbour", "harbour-2", "harbour-3", "guest-1", "guest-2"}) add(name);
+  const Lineup result = lineup({placed_at(0.0, 40.0), placed_at(50.0, 30.0), placed_at(60.0, 30.0),
+                                placed_at(0.0, 40.0), placed_at(50.0, 40.0)});
+  EXPECT_EQ(result.tracks[0].voice, "harbour");
+  EXPECT_EQ(result.tracks[1].voice, "harbour");
+  // Two at once are two people, and numbers of guests count people.
+  for (const std::size_t other : {2U, 3U, 4U}) EXPECT_EQ(result.tracks[other].voice, "") << other;
+}
+
+const Finding* find(const LineupTrack& track, const char* code) {
+  for (const Finding& each : track.findings)
+    if (each.code == code) return &each;
+  return nullptr;
+}
+
+TEST_F(LineupOf, HoldsATrackWhereSessionTomlOrders) {
+  SurveyTrack& track = add("keeper");
+  track.start_s = 2.0;
+  track.pinned = true;
+  TrackPlacing placing = placed(0);
+  placing.standing = Standing::shaky;
+  const LineupTrack result = lineup({placing}).tracks[0];
+  EXPECT_DOUBLE_EQ(result.map.value().start_s(), 2.0);
+  EXPECT_NEAR(result.map.value().drift_ppm(), 10.0, 1e-6);
+  EXPECT_EQ(result.standing, Standing::firm);
+  const Finding* told = find(result, "told-start");
+  ASSERT_NE(told, nullptr);
+  EXPECT_NE(told->text.find("500 ms earlier"), std::string::npos) << told->text;
+}
+
+TEST_F(LineupOf, HoldsATrackThatNoSoundPlacesWhereSessionTomlOrders) {
+  SurveyTrack& track = add("keeper");
+  track.start_s = -3.0;
+  track.pinned = true;
+  const LineupTrack result = lineup({TrackPlacing{}}).tracks[0];
+  EXPECT_DOUBLE_EQ(result.map.value().start_s(), -3.0);
+  EXPECT_EQ(result.standing, Standing::firm);
+  EXPECT_EQ(find(result, "unmatched"), nullptr);
+}
+
+TEST_F(LineupOf, UsesAHintOnlyWhereTheSoundTellsNothing) {
+  add("keeper").start_s = 2.0;
+  add("guest").start_s = 60.0;
+  add("cook").start_s = 7.0;
+  const Lineup result = lineup({placed(0), placed(1), TrackPlacing{}});
+  EXPECT_DOUBLE_EQ(result.tracks[0].map.value().start_s(), 1.5);
+  EXPECT_EQ(find(result.tracks[0], "told-start"), nullptr);
+  EXPECT_DOUBLE_EQ(result.tracks[1].map.value().start_s(), 1.5);
+  ASSERT_NE(find(result.tracks[1], "told-start"), nullptr);
+  EXPECT_DOUBLE_EQ(result.tracks[2].map.value().start_s(), 7.0);
+  EXPECT_EQ(result.tracks[2].standing, Standing::shaky);
+}
+
+TEST_F(LineupOf, TellsOfATimeStampThatContradictsTheSound) {
+  const auto stamped = [&](const char* name, double of_day_s) {
+    survey_.files[add(name).file].stamp =
+        media::StartStamp{static_cast<std::int64_t>(of_day_s * 48000.0), {48000.0}, ""};
+  };
+  stamped("keeper", 36000.0);
+  stamped("mate", 36001.0);   // its clock is read to a second
+  stamped("guest", 36200.0);  // 200 s off
+  const Lineup result = lineup({placed(0), placed(0), placed(1)});
+  EXPECT_EQ(find(result.tracks[0], "start-stamp"), nullptr);
+  EXPECT_EQ(find(result.tracks[1], "start-stamp"), nullptr);
+  const Finding* told = find(result.tracks[2], "start-stamp");
+  ASSERT_NE(told, nullptr);
+  EXPECT_NE(told->text.find("00:03:20.000 later"), std::string::npos) << told->text;
+  EXPECT_DOUBLE_EQ(result.tracks[2].map.value().start_s(), 1.5);
+}
+
 TEST_F(LineupOf, KeepsSilentAndBrokenTracksWithoutMeasuringThem) {
   add("keeper");
   SurveyTrack& silent = add("silent");

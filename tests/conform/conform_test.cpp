@@ -126,6 +126,25 @@ TEST_F(Conform, JoinsPartsAndPicksTheirChannels) {
   EXPECT_EQ(stem("keeper.wav"), Samples(sound.begin(), sound.begin() + kMixFrames));
 }
 
+TEST_F(Conform, PutsTakesOfOneVoiceOnOneStem) {
+  const Samples before = test::noise(10000, 0.5F, 1);
+  const Samples after = test::noise(20000, 0.5F, 2);
+  test::write_sound(session_ / "harbour.wav", {before}, kRate_hz);
+  test::write_sound(session_ / "harbour-2.wav", {after}, kRate_hz);
+  LineupTrack one = track_of("harbour", 10000, 1000.0 / kRate_hz);
+  LineupTrack two = track_of("harbour-2", 20000, 25000.0 / kRate_hz);
+  one.voice = two.voice = "harbour";
+  const auto report = run(lineup_of({one, two}), float_options());
+  ASSERT_TRUE(report) << report.error().what;
+  EXPECT_EQ(report->stems[0].file, "harbour.wav");
+  EXPECT_EQ(report->stems[1].file, "harbour.wav");
+  EXPECT_FALSE(fs::exists(out_ / "stems" / "harbour-2.wav"));
+  Samples expected(kMixFrames, 0.0F);
+  std::copy(before.begin(), before.end(), expected.begin() + 1000);
+  std::copy(after.begin(), after.end(), expected.begin() + 25000);
+  EXPECT_EQ(stem("harbour.wav"), expected);
+}
+
 TEST_F(Conform, TurnsAnInvertedTrackRightWayUp) {
   Samples sound = test::noise(48000, 0.5F, 1);
   test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz);

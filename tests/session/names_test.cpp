@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
+
 namespace kilter::session {
 namespace {
 
@@ -52,6 +54,33 @@ TEST(Names, AreOrderedEvenWhereOnlyZerosOrCaseDiffer) {
 TEST(Names, BecomeUniqueWithoutTakingEachOthersPlace) {
   const std::vector<std::string> made = made_unique({"mic", "Mic", "mic-2", "mic", "guest"});
   EXPECT_EQ(made, (std::vector<std::string>{"mic", "Mic-3", "mic-2", "mic-4", "guest"}));
+}
+
+TEST(Names, TellWhoseTakeATakeIs) {
+  const std::pair<const char*, const char*> cases[] = {{"harbour", "harbour"},
+                                                       {"harbour-2", "harbour"},
+                                                       {"Harbour (3)", "Harbour"},
+                                                       {"harbour_take2", "harbour"},
+                                                       {"harbour-reconnect", "harbour"},
+                                                       {"harbour - part 02", "harbour"},
+                                                       {"harbour2", "harbour2"},
+                                                       {"guest-2", "guest-2"},
+                                                       {"mic 03", "mic 03"},
+                                                       {"desk-ch3", "desk-ch3"},
+                                                       {"guest-2-take-3", "guest-2"},
+                                                       {"take2", "take2"},
+                                                       {"12", "12"},
+                                                       {"", ""}};
+  for (const auto& [name, voice] : cases) EXPECT_EQ(voice_of_take(name), voice) << name;
+}
+
+TEST(Names, AreMistakenForTheNearestOfThoseKnown) {
+  constexpr std::array<std::string_view, 3> kKnown{"channel", "recorder", "role"};
+  EXPECT_EQ(nearest_name("chanel", kKnown), "channel");
+  EXPECT_EQ(nearest_name("Recoder", kKnown), "recorder");
+  EXPECT_EQ(nearest_name("rol", kKnown), "role");
+  EXPECT_FALSE(nearest_name("gain", kKnown));
+  EXPECT_FALSE(nearest_name("", kKnown));
 }
 
 }  // namespace

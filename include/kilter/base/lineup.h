@@ -50,6 +50,7 @@ struct LineupTrack {
   double rate_hz{0.0};
   Role role{Role::room};
   std::string recorder;  ///< tracks of one recorder share a clock: "A", "B", ...
+  std::string voice{};   ///< tracks of one voice are takes of one person and share a stem; or empty
   Standing standing{Standing::unplaced};
   bool inverted{false};
   std::optional<TimeMap> map;  ///< nothing when unplaced

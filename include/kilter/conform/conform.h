@@ -32,7 +32,8 @@ struct ConformOptions {
 
 struct Stem {
   std::string track;
-  std::filesystem::path file;    ///< relative to the stems' folder; empty when there is no stem
+  std::filesystem::path file;    ///< relative to the stems' folder; empty when there is no stem;
+                                 ///< takes of one voice share theirs
   std::optional<Error> failure;  ///< why an asked-for stem is missing
   std::int64_t clipped_samples{0};
 };
@@ -44,9 +45,9 @@ struct ConformReport {
   std::vector<Stem> stems;  ///< one per track of the lineup, in its order
 };
 
-/// Writes a mono file per placed track into `stems_folder`, which is made. Tracks with the role
-/// `ignore` or `mix` and unplaced ones get none. An inverted track is turned right way up.
-/// `session_folder` is where relative part names start.
+/// Writes a mono file per placed track, or per voice of several takes, into `stems_folder`, which
+/// is made. Tracks with the role `ignore` or `mix` and unplaced ones get none. An inverted track is
+/// turned right way up. `session_folder` is where relative part names start.
 ///
 /// A track that cannot be read is a `failure` in its row and stops no other. Fails with
 /// cannot_write (a stem cannot be written, or would not fit a file: told before the work), no_input

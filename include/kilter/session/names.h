@@ -24,6 +24,11 @@ bool comes_before(std::string_view a, std::string_view b);
 /// The same names, with "-2", "-3".. put behind those that occurred before (case aside).
 std::vector<std::string> made_unique(std::vector<std::string> names);
 
+/// The name without what marks it as one take of several: "harbour" of "harbour-2", "harbour (3)",
+/// "harbour_take2" and "harbour-reconnect"; the name itself where nothing does. Numbers behind
+/// words for any person or input ("guest-2", "mic 3") count people, not takes.
+std::string voice_of_take(std::string_view name);
+
 /// Which of the known names somebody meant who wrote another: the nearest by letters added, left
 /// out or changed, where no more than a third of them are.
 std::optional<std::string_view> nearest_name(std::string_view written,

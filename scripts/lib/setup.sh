@@ -4,7 +4,7 @@
 # shellcheck disable=SC2034  # the sourcing script uses the lists
 
 log=${root:?}/build/setup.log
-build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libfftw3-dev libcli11-dev libfmt-dev \
+build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev \
 nlohmann-json3-dev libtomlplusplus-dev"
 test_packages="libgtest-dev"
 exit_no_setup=69

@@ -24,6 +24,7 @@ Taken take_in(const session::Session& session, const Options& options, bool keep
   intake::IntakeOptions intake;
   intake.threads = options.threads;
   intake.keep_signals = keep_signals;
+  intake.measure_loudness = options.command == Command::survey;
   intake.stop = &console.stop();
   intake.progress = [&](double done) { console.progress("reading", done); };
   return intake::take_in_all(recordings, intake);

@@ -99,11 +99,16 @@ class Parser {
   void add_survey() {
     CLI::App* command =
         add(Command::survey, "survey", "What arrived: a row per track, and findings.");
+    command
+        ->add_flag("--write-session", options_.write_session,
+                   "write NAME.session.toml here, to be edited and given in the folder's place")
+        ->group("Output");
     add_running(*command);
     command->footer(
         "Examples:\n"
         "  kilter survey shows/lighthouse-12\n"
-        "  kilter survey keeper.wav guest.flac mixdown.mp3 --json");
+        "  kilter survey keeper.wav guest.flac mixdown.mp3 --json\n"
+        "  kilter survey shows/lighthouse-12 --write-session");
   }
 
   void add_align() {

@@ -27,6 +27,7 @@ struct Options {
   double rate_hz{0.0};  ///< 0: the mix's
   media::SampleFormat bits{media::SampleFormat::pcm24};
   int threads{1};
+  bool write_session{false};  ///< survey: a session.toml to begin with
   bool quiet{false};
   bool json{false};
 };

@@ -8,7 +8,7 @@
 
 #include "kilter/base/clock_text.h"
 #include "kilter/base/whole_frames.h"
-#include "text_file.h"
+#include "kilter/edits/text_file.h"
 
 namespace kilter::edits {
 namespace {

@@ -8,7 +8,7 @@
 
 #include "json_reader.h"
 #include "json_text.h"
-#include "text_file.h"
+#include "kilter/edits/text_file.h"
 
 namespace kilter::edits {
 namespace {

@@ -1,4 +1,4 @@
-#include "text_file.h"
+#include "kilter/edits/text_file.h"
 
 #include <array>
 #include <cerrno>

@@ -8,6 +8,7 @@
 #include <system_error>
 
 #include "kilter/base/parallel.h"
+#include "kilter/intake/loudness_meter.h"
 #include "kilter/intake/scratch_signal.h"
 #include "kilter/signal/rate_reducer.h"
 #include "kilter/signal/wide_loops.h"
@@ -84,15 +85,18 @@ class ChannelTaker {
  public:
   /// Keeps no signal.
   explicit ChannelTaker(SampleRate rate) : meter_(rate) {}
-  ChannelTaker(SampleRate rate, std::shared_ptr<const ReducerFilter> filter,
-               std::unique_ptr<ScratchSignal> scratch)
-      : meter_(rate), scratch_(std::move(scratch)) {
+
+  void keep_signal(std::shared_ptr<const ReducerFilter> filter,
+                   std::unique_ptr<ScratchSignal> scratch) {
     reducer_.emplace(std::move(filter));
+    scratch_ = std::move(scratch);
   }
+  void measure_loudness(SampleRate rate) { loudness_.emplace(rate); }
 
   Result<void> process(std::span<const float> frames) {
     meter_.process(frames);
     digest_.process(frames);
+    if (loudness_) loudness_->process(frames);
     if (!reducer_) return {};
     reduced_.clear();
     reducer_->process(frames, reduced_);
@@ -107,10 +111,15 @@ class ChannelTaker {
     return scratch_->finish();
   }
 
-  IntakeChannel take() { return {meter_.levels(), std::move(scratch_), digest_.value(), -1}; }
+  IntakeChannel take() {
+    Levels levels = meter_.levels();
+    if (loudness_) levels.loudness_lufs = loudness_->integrated_lufs();
+    return {levels, std::move(scratch_), digest_.value(), -1};
+  }
 
  private:
   LevelMeter meter_;
+  std::optional<LoudnessMeter> loudness_;
   std::unique_ptr<ScratchSignal> scratch_;
   std::optional<RateReducer> reducer_;
   std::vector<float> reduced_;
@@ -132,16 +141,18 @@ Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
                                               const IntakeOptions& options) {
   std::vector<ChannelTaker> takers;
   takers.reserve(static_cast<std::size_t>(info.channels));
-  if (!options.keep_signals) {
-    for (int c = 0; c < info.channels; ++c) takers.emplace_back(info.rate);
-    return takers;
+  for (int c = 0; c < info.channels; ++c) {
+    takers.emplace_back(info.rate);
+    if (options.measure_loudness) takers.back().measure_loudness(info.rate);
   }
+  if (!options.keep_signals) return takers;
   const auto folder = scratch_folder(options);
   if (!folder) return folder.error();
   auto signals = ScratchSignal::create(*folder, info.channels);
   if (!signals) return signals.error();
   const auto filter = std::make_shared<const ReducerFilter>(info.rate);
-  for (auto& signal : *signals) takers.emplace_back(info.rate, filter, std::move(signal));
+  for (std::size_t c = 0; c < takers.size(); ++c)
+    takers[c].keep_signal(filter, std::move((*signals)[c]));
   return takers;
 }
 

@@ -10,6 +10,8 @@ namespace kilter::intake {
 namespace {
 
 constexpr double kStretchS = 0.05;
+constexpr double kTalkRangeDb = 25.0;
+constexpr double kTalkAboveFloorDb = 9.0;
 constexpr double kLowestDb = -160.0;
 constexpr double kBinsPerDb = 10.0;
 // 16-bit files reach full scale here on the positive side; finer ones a little above.
@@ -132,6 +134,13 @@ double LevelMeter::percentile_dbfs(double share) const {
   return kSilence;
 }
 
+double LevelMeter::share_above(double dbfs) const {
+  std::int64_t above = 0;
+  for (std::size_t bin = 0; bin < stretches_.size(); ++bin)
+    if (kLowestDb + (static_cast<double>(bin) + 0.5) / kBinsPerDb > dbfs) above += stretches_[bin];
+  return static_cast<double>(above) / static_cast<double>(stretch_count_);
+}
+
 Levels LevelMeter::levels() const {
   Levels levels;
   const double sum = sum_ + stretch_sum_;
@@ -143,6 +152,9 @@ Levels LevelMeter::levels() const {
     levels.level_dbfs = percentile_dbfs(0.95);
     levels.loudest_dbfs = percentile_dbfs(0.999);
     levels.floor_dbfs = percentile_dbfs(0.10);
+    // Talk keeps within some 25 dB of its loudest, and above the room by as much as makes it clear.
+    levels.talk_share = share_above(
+        std::max(levels.loudest_dbfs - kTalkRangeDb, levels.floor_dbfs + kTalkAboveFloorDb));
   } else {
     levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = levels.rms_dbfs;
   }

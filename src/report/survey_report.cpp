@@ -24,9 +24,9 @@ using Json = nlohmann::ordered_json;
 std::vector<Column> columns() {
   return {{"track", "", false, true},          {"ch", "", true, false},
           {"format", "", false, true},         {"rate", "kHz", true, false},
-          {"length", "hh:mm:ss", true, false}, {"level", "dBFS", true, false},
+          {"length", "hh:mm:ss", true, false}, {"loud", "LUFS", true, false},
           {"peak", "dBFS", true, false},       {"floor", "dBFS", true, false},
-          {"note", "", false, false}};
+          {"talk", "%", true, false},          {"note", "", false, false}};
 }
 
 std::string decibels(double db) { return std::isfinite(db) ? fmt::format("{:.1f}", db) : "-inf"; }
@@ -48,23 +48,76 @@ std::string channel_text(const SurveyTrack& track, const SurveyFile& file) {
   return file.info.channels > 1 ? fmt::format("{}/{}", text, file.info.channels) : text;
 }
 
-std::vector<std::string> row_of(const std::string& name, const std::string& channel,
-                                const SurveyFile& file, const std::optional<Levels>& levels,
-                                const std::string& note) {
-  if (file.failure || !levels) return {name, channel, "unreadable", "-", "-", "-", "-", "-", note};
-  return {name,
-          channel,
-          file.info.format,
-          kilohertz(file.info.rate),
-          clock_text(file.length_s()),
-          decibels(levels->level_dbfs),
-          decibels(levels->peak_dbfs),
-          decibels(levels->floor_dbfs),
-          note};
+struct Row {
+  std::string name;
+  std::string channel;
+  std::optional<Levels> levels;
+  std::optional<double> loudness_lufs;
+  std::string note;
+};
+
+std::vector<std::string> cells_of(const Row& row, const SurveyFile& file) {
+  const bool is_read = !file.failure && row.levels;
+  std::vector<std::string> cells{row.name, row.channel, is_read ? file.info.format : "unreadable",
+                                 is_read ? kilohertz(file.info.rate) : "-"};
+  cells.push_back(is_read ? clock_text(file.length_s(), 0) : "-");
+  cells.push_back(is_read && row.loudness_lufs ? decibels(*row.loudness_lufs) : "-");
+  cells.push_back(is_read ? decibels(row.levels->peak_dbfs) : "-");
+  cells.push_back(is_read ? decibels(row.levels->floor_dbfs) : "-");
+  cells.push_back(is_read ? fmt::format("{:.0f}", 100.0 * row.levels->talk_share) : "-");
+  cells.push_back(row.note);
+  return cells;
+}
+
+/// Of channels that play together, as BS.1770 adds them up, but for its gate.
+std::optional<double> loudness_of(const std::vector<Levels>& channels) {
+  double power = 0.0;
+  for (const Levels& levels : channels)
+    if (levels.loudness_lufs) power += std::pow(10.0, *levels.loudness_lufs / 10.0);
+  if (power <= 0.0) return std::nullopt;
+  return 10.0 * std::log10(power);
+}
+
+/// Which files were taken for one.
+std::string joined_takes(const Survey& survey) {
+  std::string text;
+  for (const SurveyFile& file : survey.files) {
+    if (file.parts.size() < 2) continue;
+    std::string list;
+    for (const survey::SurveyPart& part : file.parts)
+      list += (list.empty() ? "" : ", ") + part.name;
+    text +=
+        '\n' + wrapped(printable("One take in several files: " + list + '.'), kTerminalColumns, 2);
+  }
+  return text.empty() ? text : text + '\n';
+}
+
+/// When the recorders say that they began, where any does.
+std::string stamps(const Survey& survey) {
+  std::string list;
+  for (const SurveyFile& file : survey.files)
+    if (file.stamp)
+      list += (list.empty() ? "" : ", ") + file.name + ' ' + clock_text(file.stamp->of_day_s(), 0);
+  if (list.empty()) return "";
+  return '\n' +
+         wrapped(printable("By their time stamps they start at: " + list + '.'), kTerminalColumns,
+                 2) +
+         '\n';
+}
+
+std::string row_word(const SurveyTrack& track) {
+  return track.role == Role::ignore ? "ignored" : "";
+}
+
+/// Takes count with all their files.
+std::size_t files_in(const Survey& survey) {
+  std::size_t sum = 0;
+  for (const SurveyFile& file : survey.files) sum += std::max<std::size_t>(1, file.parts.size());
+  return sum;
 }
 
 std::string heading(const Survey& survey) {
-  std::string text = fmt::format("{}: {}, {}", survey.session, counted(survey.files.size(), "file"),
+  std::string text = fmt::format("{}: {}, {}", survey.session, counted(files_in(survey), "file"),
                                  counted(survey.tracks.size(), "track"));
   if (survey.mix)
     text += fmt::format("; the mix is \"{}\" ({})", survey.files[survey.mix->file].name,
@@ -100,14 +153,29 @@ Json file_json(const SurveyFile& file) {
   object["frames"] = file.length.n;
   object["length_s"] = file.length_s();
   object["lossy"] = file.info.lossy;
+  if (file.parts.size() > 1) {
+    object["parts"] = Json::array();
+    for (const survey::SurveyPart& part : file.parts)
+      object["parts"].push_back({{"file", part.name}, {"frames", part.length.n}});
+  }
+  if (file.stamp) {
+    object["stamp_s"] = file.stamp->of_day_s();
+    if (!file.stamp->date.empty()) object["stamp_date"] = file.stamp->date;
+  }
   return object;
 }
 
 Json levels_json(const Levels& levels) {
-  return {{"level_dbfs", finite(levels.level_dbfs)}, {"loudest_dbfs", finite(levels.loudest_dbfs)},
-          {"floor_dbfs", finite(levels.floor_dbfs)}, {"peak_dbfs", finite(levels.peak_dbfs)},
-          {"rms_dbfs", finite(levels.rms_dbfs)},     {"dc", levels.dc},
-          {"clipped_places", levels.clipped_runs},   {"clipped_frames", levels.clipped_frames}};
+  return {{"loudness_lufs", levels.loudness_lufs ? Json(*levels.loudness_lufs) : Json(nullptr)},
+          {"talk_share", levels.talk_share},
+          {"level_dbfs", finite(levels.level_dbfs)},
+          {"loudest_dbfs", finite(levels.loudest_dbfs)},
+          {"floor_dbfs", finite(levels.floor_dbfs)},
+          {"peak_dbfs", finite(levels.peak_dbfs)},
+          {"rms_dbfs", finite(levels.rms_dbfs)},
+          {"dc", levels.dc},
+          {"clipped_places", levels.clipped_runs},
+          {"clipped_frames", levels.clipped_frames}};
 }
 
 Json track_json(const SurveyTrack& track, const Survey& survey) {
@@ -141,17 +209,21 @@ std::string survey_text(const Survey& survey) {
     const SurveyFile& file = survey.files[survey.mix->file];
     const std::string channels =
         file.info.channels > 1 ? fmt::format("1-{}", file.info.channels) : std::string("1");
-    rows.push_back(row_of(file.name, channels, file, loudest(survey.mix->levels),
-                          note_of("mix", findings.add(file.name, survey.mix->findings))));
+    rows.push_back(
+        cells_of({file.name, channels, loudest(survey.mix->levels), loudness_of(survey.mix->levels),
+                  note_of("mix", findings.add(file.name, survey.mix->findings))},
+                 file));
   }
   for (const SurveyTrack& track : survey.tracks) {
     const SurveyFile& file = survey.files[track.file];
-    const std::string word = track.role == Role::ignore ? "ignored" : "";
-    rows.push_back(row_of(track.name, channel_text(track, file), file, track.levels,
-                          note_of(word, findings.add(track.name, track.findings))));
+    rows.push_back(cells_of({track.name, channel_text(track, file), track.levels,
+                             track.levels ? track.levels->loudness_lufs : std::nullopt,
+                             note_of(row_word(track), findings.add(track.name, track.findings))},
+                            file));
   }
   findings.add("", survey.findings);
   std::string text = heading(survey) + text_table(columns(), rows, kTerminalColumns);
+  text += joined_takes(survey) + stamps(survey);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;
 }

@@ -100,6 +100,22 @@ TEST_F(EndToEnd, SurveyListsTheFilesAndTheMix) {
     EXPECT_NE(told.out.find('\n' + track.name + ' '), std::string::npos) << told.out;
 }
 
+TEST_F(EndToEnd, SurveyWritesASessionFileThatSaysTheSame) {
+  const fs::path before = fs::current_path();
+  fs::current_path(work_.path());
+  const test::Told told = test::run_kilter({"survey", show().string(), "--write-session"});
+  const test::Told again = test::run_kilter({"survey", show().string(), "--write-session"});
+  const test::Told read = test::run_kilter({"survey", "lighthouse.session.toml"});
+  fs::current_path(before);
+  EXPECT_EQ(told.exit, 0) << told.err;
+  EXPECT_NE(told.out.find("lighthouse.session.toml"), std::string::npos) << told.out;
+  EXPECT_EQ(again.exit, 2) << "a file that somebody may have edited";
+  EXPECT_EQ(read.exit, 0) << read.err;
+  EXPECT_NE(read.out.find("the mix is \"mixdown.wav\" (as told)"), std::string::npos) << read.out;
+  for (const simulator::SimulatedTrack& track : truth_->tracks)
+    EXPECT_NE(read.out.find('\n' + track.name + ' '), std::string::npos) << read.out;
+}
+
 TEST_F(EndToEnd, AlignFindsEveryTrackWithinTenMicroseconds) {
   const test::Told told =
       test::run_kilter({"align", show().string(), "--lineup", work("found.json")});

@@ -102,5 +102,20 @@ INSTANTIATE_TEST_SUITE_P(
             "TwoAreTwo", {0.0F, 1.0F, 1.0F, 1.0F, 0.0F, 0.9F, 1.2F, 1.2F, 1.2F, 1.2F}, 2, 7, 1}),
     [](const auto& each) { return each.param.name; });
 
+TEST(LevelMeter, TellsWhichPartOfTheTimeIsTalk) {
+  // A third of the time loud, a tenth of it a cough far below, the rest the room.
+  LevelMeter meter({48000.0});
+  for (int second = 0; second < 30; ++second)
+    meter.process(test::noise(48000,
+                              second % 3 == 0 ? 0.2F
+                              : second == 1   ? 0.002F
+                                              : 0.0002F,
+                              static_cast<std::uint32_t>(second)));
+  EXPECT_NEAR(meter.levels().talk_share, 1.0 / 3.0, 1e-3);
+  LevelMeter room({48000.0});
+  room.process(test::noise(480000, 0.0002F, 1));
+  EXPECT_EQ(room.levels().talk_share, 0.0);
+}
+
 }  // namespace
 }  // namespace kilter::intake

@@ -20,6 +20,7 @@ intake::Levels levels(double level_dbfs, double peak_dbfs, double floor_dbfs) {
   result.level_dbfs = level_dbfs;
   result.peak_dbfs = peak_dbfs;
   result.floor_dbfs = floor_dbfs;
+  result.talk_share = 0.4;
   return result;
 }
 
@@ -43,6 +44,7 @@ Survey example() {
   survey.mix->file = 1;
   survey.mix->found_by = "by its name";
   survey.mix->levels = {levels(-20.0, -3.0, -60.0), levels(-18.0, -1.0, -58.0)};
+  for (intake::Levels& channel : survey.mix->levels) channel.loudness_lufs = -21.01;
   SurveyTrack keeper;
   keeper.name = "desk-ch1";
   keeper.same_channels = {2};
@@ -65,18 +67,33 @@ TEST(SurveyReport, ReadsAsExpected) {
   EXPECT_EQ(survey_text(example()),
             R"(lighthouse-hour-12: 3 files, 3 tracks; the mix is "mixdown.mp3" (by its name)
 
-track           ch  format      rate        length  level   peak  floor  note
-                                 kHz      hh:mm:ss   dBFS   dBFS   dBFS
-mixdown.mp3    1-2  MP3         44.1  00:01:01.000  -18.0   -1.0  -58.0  mix
-desk-ch1     1+2/4  WAV 24-bit  44.1  00:01:01.000  -23.4   -6.0   -inf
-desk-ch3       3/4  WAV 24-bit  44.1  00:01:01.000  -70.0  -60.0  -71.0  1, 2
-broken           1  unreadable     -             -      -      -      -  3
+track           ch  format      rate    length   loud   peak  floor  talk  note
+                                 kHz  hh:mm:ss   LUFS   dBFS   dBFS     %
+mixdown.mp3    1-2  MP3         44.1  00:01:01  -18.0   -1.0  -58.0    40  mix
+desk-ch1     1+2/4  WAV 24-bit  44.1  00:01:01      -   -6.0   -inf    40
+desk-ch3       3/4  WAV 24-bit  44.1  00:01:01      -  -60.0  -71.0    40  1, 2
+broken           1  unreadable     -         -      -      -      -     -  3
 
  1. desk-ch3: Only noise.
  2. desk-ch3: An offset.
  3. broken: Cannot be read.
  4. Channel 4 is silent.
 )");
+}
+
+TEST(SurveyReport, TellsWhenFilesBeganAndOfHowManyATakeIsMade) {
+  Survey survey = example();
+  survey.files[0].stamp = media::StartStamp{std::int64_t{48000} * 36061, {48000.0}, "2024-03-09"};
+  survey.files[0].parts = {{"desk.wav", {100}}, {"desk-2.wav", {100}}};
+  const std::string text = survey_text(survey);
+  EXPECT_NE(text.find("10:01:01"), std::string::npos) << text;
+  EXPECT_NE(text.find("One take in several files: desk.wav, desk-2.wav."), std::string::npos)
+      << text;
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);) EXPECT_LE(display_width(line), 80) << line;
+  const auto document = nlohmann::json::parse(survey_json(survey));
+  EXPECT_EQ(document["files"][0]["parts"][1]["file"], "desk-2.wav");
+  EXPECT_EQ(document["files"][0]["stamp_s"], 36061.0);
 }
 
 TEST(SurveyReport, KeepsTo80ColumnsWithLongNames) {

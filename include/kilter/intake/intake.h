@@ -44,6 +44,7 @@ struct IntakeFile {
 struct IntakeOptions {
   int threads{1};
   bool keep_signals{true};                 ///< off: levels only, faster and without scratch files
+  bool measure_loudness{false};            ///< costs about as much as decoding WAV
   std::filesystem::path scratch_folder;    ///< empty: the system's folder for temporary files
   const std::atomic<bool>* stop{nullptr};  ///< set from elsewhere to give up
   std::function<void(double done)> progress;  ///< 0..1; from worker threads, one call at a time

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <span>
 
 #include "kilter/base/units.h"
@@ -14,10 +15,12 @@ namespace kilter::intake {
 struct Levels {
   double peak_dbfs{0.0};
   double rms_dbfs{0.0};
-  double level_dbfs{0.0};          ///< 95 % of the stretches are quieter: how loud it speaks
-  double loudest_dbfs{0.0};        ///< 99.9 % are quieter: tells a rare talker from a dead channel
-  double floor_dbfs{0.0};          ///< 10 % are quieter: noise between the words
-  double dc{0.0};                  ///< mean, full scale being 1
+  double level_dbfs{0.0};    ///< 95 % of the stretches are quieter: how loud it speaks
+  double loudest_dbfs{0.0};  ///< 99.9 % are quieter: tells a rare talker from a dead channel
+  double floor_dbfs{0.0};    ///< 10 % are quieter: noise between the words
+  double talk_share{0.0};    ///< part of the stretches that are as loud as talk, 0..1
+  std::optional<double> loudness_lufs{};  ///< integrated, where it was measured
+  double dc{0.0};                         ///< mean, full scale being 1
   std::int64_t clipped_runs{0};    ///< at least 3 frames in a row at or above full scale, all alike
   std::int64_t clipped_frames{0};  ///< frames in those places
   Frames first_clip;               ///< where the first of them starts
@@ -42,6 +45,7 @@ class LevelMeter {
   void count_clips(std::span<const float> frames);
   void end_stretch();
   double percentile_dbfs(double share) const;
+  double share_above(double dbfs) const;
 
   std::int64_t stretch_frames_;
   std::int64_t in_stretch_{0};

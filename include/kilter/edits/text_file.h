@@ -1,3 +1,4 @@
+// Small text files, whole or not at all.
 #pragma once
 
 #include <filesystem>

@@ -6,6 +6,7 @@
 #include <memory>
 #include <thread>
 
+#include "common_onsets.h"
 #include "judgement.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
@@ -90,8 +91,6 @@ constexpr double kLongestExcursion_s = 0.075;
 constexpr double kFitGate_s = 0.12e-3;
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
-constexpr std::int64_t kMinute = 60 * kFeatureRateHz;
-constexpr std::int64_t kMinutesCompared = 40;
 
 class Aligner {
  public:
@@ -838,34 +837,7 @@ class Aligner {
     mix_spans_ = mix_spans_of(seams_, mix_.length_s);
   }
 
-  /// How much of what sets in on one track sets in on another at the same time: the correlation of
-  /// their onset features at the place where both now lie. Bleed shows, two people who take turns
-  /// do not.
-  double onsets_in_common(std::size_t a, std::size_t b) const {
-    const std::int64_t frames = features_[a].frames();
-    const std::int64_t stride = std::max<std::int64_t>(1, frames / kMinute / kMinutesCompared);
-    double together = 0.0, of_a = 0.0, of_b = 0.0;
-    for (std::int64_t t = 0; t < frames; ++t) {
-      if (t / kMinute % stride != 0) {
-        t += kMinute - 1;
-        continue;
-      }
-      const double track_s = static_cast<double>(t) / kFeatureRateHz;
-      const auto mix_s = states_[a].map->to_line(track_s);
-      const auto other_s = mix_s ? states_[b].map->to_track(*mix_s) : std::nullopt;
-      if (!other_s) continue;
-      const auto other = static_cast<std::int64_t>(std::llround(*other_s * kFeatureRateHz));
-      if (other >= features_[b].frames()) continue;
-      for (std::size_t band = 0; band < kFeatureBands; ++band) {
-        const double x = features_[a].bands[band][static_cast<std::size_t>(t)];
-        const double y = features_[b].bands[band][static_cast<std::size_t>(other)];
-        together += x * y;
-        of_a += x * x;
-        of_b += y * y;
-      }
-    }
-    return of_a > 0.0 && of_b > 0.0 ? together / std::sqrt(of_a * of_b) : 0.0;
-  }
+  MappedFeatures mapped_features(std::size_t k) const { return {&features_[k], &*states_[k].map}; }
 
   /// Nobody else's microphone hears it: a guest, recorded where they sit. A track alone with the
   /// mix could be either.
@@ -875,7 +847,7 @@ class Aligner {
     for (std::size_t other = 0; other < states_.size(); ++other) {
       if (other == k || !states_[other].placed) continue;
       if (states_[other].recorder == states_[k].recorder ||
-          onsets_in_common(k, other) > kNeighbours)
+          onsets_in_common(mapped_features(k), mapped_features(other)) > kNeighbours)
         return false;
       compared = true;
     }

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numeric>
 
+#include "kilter/base/wide_loops.h"
+
 namespace kilter::sync {
 namespace {
 
@@ -19,6 +21,14 @@ constexpr std::size_t kMostBeside = 3;
 constexpr std::size_t kMinutesCompared = 40;
 // Lags at which nothing can match: they tell how large a match chance makes.
 constexpr double kChanceLags_s[] = {7.3, 11.9, -9.1, -13.7};
+
+/// At most a second of feature frames, whose products fit in 32 bits many times over.
+KILTER_WIDE std::int32_t match_of(const std::int16_t* spread, const std::int8_t* onsets,
+                                  std::size_t count) {
+  std::int32_t sum = 0;
+  for (std::size_t i = 0; i < count; ++i) sum += std::int32_t{spread[i]} * onsets[i];
+  return sum;
+}
 
 struct Candidate {
   double lag_s{0.0};
@@ -144,10 +154,10 @@ class LaneFinder {
     const std::int64_t from = std::max(first, -shift);
     const std::int64_t to = std::min(end, track_.frames() - shift);
     std::int64_t sum = 0;
+    if (from >= to) return 0.0;
     for (std::size_t b = 0; b < kFeatureBands; ++b)
-      for (std::int64_t t = from; t < to; ++t)
-        sum += static_cast<std::int64_t>(spread_[b][static_cast<std::size_t>(t)]) *
-               track_.bands[b][static_cast<std::size_t>(t + shift)];
+      sum += match_of(spread_[b].data() + from, track_.bands[b].data() + from + shift,
+                      static_cast<std::size_t>(to - from));
     return static_cast<double>(sum);
   }
 

@@ -15,7 +15,10 @@ namespace {
 constexpr std::int64_t kChunk = 60 * kFeatureRateHz;
 constexpr std::int64_t kHop = 30 * kFeatureRateHz;
 constexpr std::size_t kMaxChunks = 48;
-constexpr int kBlock = 15360;  // feature frames per transform: 2^10 * 15, faster than 2^14
+constexpr int kBlock = 15360;         // feature frames per transform: 2^10 * 15, faster than 2^14
+constexpr std::size_t kTogether = 4;  // blocks that share one pass over the chunks
+constexpr std::size_t kBinsTogether =
+    128;  // of so many blocks' spectra that they stay in the cache
 constexpr std::size_t kPeaksPerChunk = 6;
 constexpr std::int64_t kPeakGuard = 20;  // frames between two peaks that count as two
 constexpr double kFaintestVote = 5.0;    // below, a vote is chance and only costs time
@@ -39,6 +42,8 @@ struct Spectrum {
   Split split() { return {re, im}; }
   ConstSplit split() const { return {re, im}; }
 };
+
+using BandSpectra = std::array<Spectrum, kFeatureBands>;
 
 double liveliness_of(const OnsetFeatures& track, std::int64_t first, std::int64_t length) {
   std::int64_t sum = 0;
@@ -107,7 +112,7 @@ void keep_peak(std::vector<Peak>& peaks, const Peak& peak) {
 /// One chunk while the reference passes by.
 struct Chunk {
   std::int64_t first{0};
-  std::array<Spectrum, kFeatureBands> spectra;
+  BandSpectra spectra;
   std::vector<Peak> peaks;
   double least{-1e30};  // a peak below is none of the highest
   double square_sum{0.0};
@@ -126,9 +131,7 @@ class Correlator {
         length_(length),
         fft_(kBlock),
         buffer_(kBlock),
-        bins_(static_cast<std::size_t>(fft_.bins())) {
-    sum_.resize(bins_.size());
-  }
+        bins_(static_cast<std::size_t>(fft_.bins())) {}
 
   Chunk make_chunk(const OnsetFeatures& track, std::int64_t first) {
     Chunk chunk;
@@ -142,17 +145,26 @@ class Correlator {
     return chunk;
   }
 
-  /// Correlates all chunks with the whole reference, block by block.
+  /// Correlates all chunks with the whole reference, a few blocks at a time.
   void run(std::vector<Chunk>& chunks, const std::atomic<bool>* stop) {
     const std::int64_t step = kBlock - length_ - 1;
-    std::array<Spectrum, kFeatureBands> block;
-    for (std::int64_t lag = -length_ + 1; lag < reference_.frames(); lag += step) {
+    std::vector<BandSpectra> blocks;
+    for (std::int64_t lag = -length_ + 1; lag < reference_.frames();) {
       if (stop != nullptr && stop->load()) return;
-      for (std::size_t b = 0; b < kFeatureBands; ++b) {
-        load(reference_.bands[b], lag);
-        transform(block[b]);
-      }
-      for (Chunk& chunk : chunks) correlate(chunk, block, lag, step);
+      blocks.resize(kTogether);
+      std::size_t count = 0;
+      const std::int64_t first_lag = lag;
+      for (; count < kTogether && lag < reference_.frames(); lag += step, ++count)
+        for (std::size_t b = 0; b < kFeatureBands; ++b) {
+          load(reference_.bands[b], lag);
+          transform(blocks[count][b]);
+        }
+      blocks.resize(count);
+      add_up(chunks, blocks);
+      for (std::size_t c = 0; c < chunks.size(); ++c)
+        for (std::size_t i = 0; i < count; ++i)
+          correlate(chunks[c], sums_[c * kTogether + i],
+                    first_lag + static_cast<std::int64_t>(i) * step, step);
     }
   }
 
@@ -176,18 +188,34 @@ class Correlator {
                      to_float);
   }
 
-  void correlate(Chunk& chunk, const std::array<Spectrum, kFeatureBands>& block, std::int64_t lag,
-                 std::int64_t step) {
-    std::fill(sum_.re.begin(), sum_.re.end(), 0.0F);
-    std::fill(sum_.im.begin(), sum_.im.end(), 0.0F);
-    std::vector<ConstSplit> of_chunk;
-    std::vector<ConstSplit> of_block;
-    for (std::size_t b = 0; b < kFeatureBands; ++b) {
-      of_chunk.push_back(std::as_const(chunk).spectra[b].split());
-      of_block.push_back(block[b].split());
+  static std::vector<ConstSplit> views(const BandSpectra& spectra) {
+    std::vector<ConstSplit> all;
+    for (const Spectrum& spectrum : spectra) all.push_back(spectrum.split());
+    return all;
+  }
+
+  /// The cross spectra of every chunk with every block, summed over the bands: bins in the outer
+  /// loop, so that the blocks' are fetched once for all chunks.
+  void add_up(const std::vector<Chunk>& chunks, const std::vector<BandSpectra>& blocks) {
+    std::vector<std::vector<ConstSplit>> of_block;
+    for (const BandSpectra& block : blocks) of_block.push_back(views(block));
+    std::vector<std::vector<ConstSplit>> of_chunk;
+    for (const Chunk& chunk : chunks) of_chunk.push_back(views(chunk.spectra));
+    sums_.resize(chunks.size() * kTogether);
+    for (Spectrum& sum : sums_) {
+      sum.re.assign(bins_.size(), 0.0F);
+      sum.im.assign(bins_.size(), 0.0F);
     }
-    add_crosses(of_chunk, of_block, 0, bins_.size(), sum_.split());
-    for (std::size_t k = 0; k < bins_.size(); ++k) bins_[k] = {sum_.re[k], sum_.im[k]};
+    for (std::size_t from = 0; from < bins_.size(); from += kBinsTogether) {
+      const std::size_t to = std::min(bins_.size(), from + kBinsTogether);
+      for (std::size_t c = 0; c < chunks.size(); ++c)
+        for (std::size_t i = 0; i < blocks.size(); ++i)
+          add_crosses(of_chunk[c], of_block[i], from, to, sums_[c * kTogether + i].split());
+    }
+  }
+
+  void correlate(Chunk& chunk, const Spectrum& sum, std::int64_t lag, std::int64_t step) {
+    for (std::size_t k = 0; k < bins_.size(); ++k) bins_[k] = {sum.re[k], sum.im[k]};
     fft_.inverse(bins_, buffer_);
     const auto valid = static_cast<std::size_t>(std::min(step, reference_.frames() - lag));
     chunk.square_sum += sum_of_squares({buffer_.data(), valid});
@@ -211,7 +239,7 @@ class Correlator {
   RealFft fft_;
   FftVector<float> buffer_;
   FftVector<std::complex<float>> bins_;
-  Spectrum sum_;
+  std::vector<Spectrum> sums_;  // by chunk, then block
 };
 
 std::vector<Vote> cast_votes(const OnsetFeatures& reference, const OnsetFeatures& track,

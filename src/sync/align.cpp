@@ -39,16 +39,17 @@ struct Pass {
   int fewest_windows;
   int most_windows;
   bool spares_short;  // leaves out no window of a short stretch
+  bool fills_in;      // measures what it left out where a track steps in between
 };
 
 // Short windows first: what drift is left in a map smears long ones. The coarse joint pass must
 // span the bleed delays by which the pairwise pass may be off; the fine one, its maps right by
 // then, looks far round them for parts of a track that lie elsewhere.
 constexpr int kAll = 1 << 30;
-constexpr Pass kPairwise{"first offsets", 2.5, 0.050, 11.0, 120, 320, false};
-constexpr Pass kCoarse{"joint, coarse", 4.0, 0.020, 11.0, 120, 320, false};
-constexpr Pass kFine{"joint, fine", 6.0, 0.045, 6.0, kAll, kAll, true};
-constexpr Pass kFinal{"joint, final", 10.0, 0.003, 20.0, 120, kAll, true};
+constexpr Pass kPairwise{"first offsets", 2.5, 0.050, 22.0, 120, 320, false, false};
+constexpr Pass kCoarse{"joint, coarse", 4.0, 0.020, 22.0, 120, 320, false, false};
+constexpr Pass kFine{"joint, fine", 6.0, 0.045, 15.0, 240, kAll, true, true};
+constexpr Pass kFinal{"joint, final", 10.0, 0.003, 30.0, 120, kAll, true, false};
 
 // Where the final pass leaves no window out: a stretch of a track, or what it says, so short that
 // its windows are needed.
@@ -70,7 +71,9 @@ constexpr double kLeastShare = 0.2;
 constexpr double kFineGate_s = 1.0e-3;  // of a recorder's windows round its best known track
 constexpr double kFinalGate_s = 0.25e-3;
 constexpr double kRestless_s = 1.0e-3;
-constexpr double kLeakReach_s = 0.8;  // a loudspeaker's way through a network and back
+constexpr double kOneStep_s = 0.5e-3;  // more than what the coarse maps are off by changes over
+                                       // a minute
+constexpr double kLeakReach_s = 0.8;   // a loudspeaker's way through a network and back
 constexpr double kUnvouchedTalk_s = 1.5;
 constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
@@ -581,70 +584,114 @@ class Aligner {
     make_map(state, mix_spans_);
   }
 
+  /// The tracks of one pass, and what measures them.
+  struct Measuring {
+    std::vector<std::size_t> placed;  // in the order of their readings
+    std::vector<MappedTrack> together;
+    std::vector<MappedTrack> apart;
+    double search_s{0.0};
+    double window_s{0.0};
+  };
+
   /// Measures windows of the mix against all placed tracks.
   Result<void> measure(const Pass& pass, bool joint, double done_from, double done_to) {
-    std::vector<std::size_t> together;
     std::vector<std::size_t> apart;
-    double search_s = pass.search_s;
+    Measuring with;
+    with.search_s = pass.search_s;
     for (std::size_t k = 0; k < states_.size(); ++k) {
       states_[k].measured.clear();
       states_[k].weights.clear();
       if (!states_[k].placed) continue;
-      (joint && !states_[k].apart ? together : apart).push_back(k);
-      search_s = std::max(search_s, states_[k].splice_s);
+      const bool joins = joint && !states_[k].apart;
+      (joins ? with.placed : apart).push_back(k);
+      (joins ? with.together : with.apart).push_back({tracks_[k].signal, &*states_[k].map});
+      with.search_s = std::max(with.search_s, states_[k].splice_s);
     }
-    std::vector<std::size_t> placed = together;
-    placed.insert(placed.end(), apart.begin(), apart.end());
-    if (placed.empty()) return {};
-    const auto mapped = [&](const std::vector<std::size_t>& which) {
-      std::vector<MappedTrack> tracks;
-      for (const std::size_t k : which) tracks.push_back({tracks_[k].signal, &*states_[k].map});
-      return tracks;
-    };
-    const std::vector<MappedTrack> mapped_together = mapped(together);
-    const std::vector<MappedTrack> mapped_apart = mapped(apart);
+    with.placed.insert(with.placed.end(), apart.begin(), apart.end());
+    if (with.placed.empty()) return {};
+    with.window_s = window_length_s(pass, with.placed.size());
+    const double middle = pass.fills_in ? done_from + 0.8 * (done_to - done_from) : done_to;
+    std::vector<bool> chosen = choose_windows(pass, with.window_s);
+    if (auto done = measure(with, starts_of(chosen, with.window_s), pass.stage, done_from, middle);
+        !done)
+      return done;
+    if (!pass.fills_in) return {};
+    passed_over_s_.clear();
+    const std::vector<bool> more = windows_between_steps(chosen, with);
+    if (auto done = measure(with, starts_of(more, with.window_s), pass.stage, middle, done_to);
+        !done)
+      return done;
+    for (std::size_t w = 0; w < chosen.size(); ++w)
+      if (!chosen[w] && !more[w])
+        passed_over_s_.push_back((static_cast<double>(w) + 0.5) * with.window_s);
+    for (const std::size_t k : with.placed)
+      std::stable_sort(states_[k].measured.begin(), states_[k].measured.end(),
+                       [](const Measured& a, const Measured& b) { return a.at_s < b.at_s; });
+    return {};
+  }
 
-    const double window_s = window_length_s(pass, placed.size());
-    const std::vector<double> starts_s = window_starts(pass, window_s);
+  Result<void> measure(const Measuring& with, const std::vector<double>& starts_s,
+                       const char* stage, double done_from, double done_to) {
     const int windows = static_cast<int>(starts_s.size());
-    const auto window_from_s = [&](int w) { return starts_s[static_cast<std::size_t>(w)]; };
-    std::vector<std::vector<Reading>> readings(static_cast<std::size_t>(windows));
-    std::vector<std::optional<Error>> errors(static_cast<std::size_t>(windows));
+    if (windows == 0) return {};
+    std::vector<std::vector<Reading>> readings(starts_s.size());
+    std::vector<std::optional<Error>> errors(starts_s.size());
     const int workers = std::clamp(options_.threads, 1, windows);
     const auto caller = std::this_thread::get_id();
     parallel_for(workers, workers, [&](int worker) {
-      WindowMeter meter({.search_s = search_s, .joint = true});
-      WindowMeter meter_apart({.search_s = search_s, .joint = false});
+      WindowMeter meter({.search_s = with.search_s, .joint = true});
+      WindowMeter meter_apart({.search_s = with.search_s, .joint = false});
       for (int w = worker; w < windows && !stopped(); w += workers) {
         const auto at = static_cast<std::size_t>(w);
-        for (auto* part : {&mapped_together, &mapped_apart}) {
+        for (const auto* part : {&with.together, &with.apart}) {
           if (part->empty()) continue;
-          WindowMeter& with = part == &mapped_together ? meter : meter_apart;
-          auto measured = with.measure(*mix_.signal, *part, window_from_s(w), window_s);
+          WindowMeter& by = part == &with.together ? meter : meter_apart;
+          auto measured = by.measure(*mix_.signal, *part, starts_s[at], with.window_s);
           if (measured)
             readings[at].insert(readings[at].end(), measured->begin(), measured->end());
           else
             errors[at] = measured.error();
         }
         if (std::this_thread::get_id() == caller)
-          report(done_from + (done_to - done_from) * w / windows, pass.stage);
+          report(done_from + (done_to - done_from) * w / windows, stage);
       }
     });
     for (const auto& error : errors)
       if (error) return *error;
     if (stopped()) return interrupted();
 
-    for (int w = 0; w < windows; ++w)
-      for (std::size_t i = 0; i < placed.size(); ++i) {
-        const Reading& reading = readings[static_cast<std::size_t>(w)][i];
-        if (!reading.heard) continue;
-        add_measured(states_[placed[i]], reading, window_from_s(w), window_s);
+    for (std::size_t w = 0; w < starts_s.size(); ++w)
+      for (std::size_t i = 0; i < with.placed.size(); ++i) {
+        const Reading& reading = readings[w][i];
+        if (reading.heard)
+          add_measured(states_[with.placed[i]], reading, starts_s[w], with.window_s);
       }
     return {};
   }
 
-  /// Mix seconds at which the windows of a pass begin.
-  std::vector<double> window_starts(const Pass& pass, double window_s) const {
+  /// Of the windows that are not chosen, those between two clear ones of a track that do not agree
+  /// on where it lies.
+  std::vector<bool> windows_between_steps(const std::vector<bool>& chosen,
+                                          const Measuring& with) const {
+    std::vector<bool> between(chosen.size(), false);
+    for (const std::size_t k : with.placed) {
+      const Measured* before = nullptr;
+      for (const Measured& m : states_[k].measured) {
+        if (!is_clear(m.reading)) continue;
+        if (before != nullptr &&
+            std::abs(m.reading.offset_s - before->reading.offset_s) > kOneStep_s) {
+          const auto last = static_cast<std::size_t>(m.at_s / with.window_s);
+          for (auto w = static_cast<std::size_t>(before->at_s / with.window_s); w < last; ++w)
+            between[w] = !chosen[w];
+        }
+        before = &m;
+      }
+    }
+    return between;
+  }
+
+  /// Which of the windows that fill the mix one after the other a pass measures.
+  std::vector<bool> choose_windows(const Pass& pass, double window_s) const {
     const auto all =
         static_cast<std::size_t>(std::max(1.0, std::ceil(mix_.length_s / window_s - 1e-6)));
     const auto spread =
@@ -654,8 +701,13 @@ class Aligner {
     std::vector<bool> chosen(all, false);
     for (std::size_t w = 0; w < spread; ++w) chosen[(2 * w + 1) * all / (2 * spread)] = true;
     if (pass.spares_short) choose_needed(window_s, chosen);
+    return chosen;
+  }
+
+  /// Mix seconds at which chosen windows begin.
+  std::vector<double> starts_of(const std::vector<bool>& chosen, double window_s) const {
     std::vector<double> starts_s;
-    for (std::size_t w = 0; w < all; ++w)
+    for (std::size_t w = 0; w < chosen.size(); ++w)
       if (chosen[w])  // the last one ends with the mix; it may overlap the one before
         starts_s.push_back(
             std::max(0.0, std::min(static_cast<double>(w) * window_s, mix_.length_s - window_s)));
@@ -985,8 +1037,8 @@ class Aligner {
       const auto k = static_cast<std::size_t>(i);
       const TrackState& state = states_[k];
       if (!remote[k] || !state.placed || state.splice_s > 0.0 || stopped()) return;
-      auto found = find_excursions(*mix_.signal, {tracks_[k].signal, &*state.map}, state.restless,
-                                   0.5 * kFine.window_s + 0.5);
+      auto found = find_excursions(*mix_.signal, {tracks_[k].signal, &*state.map},
+                                   restless_s(state), 0.5 * kFine.window_s + 0.5);
       if (!found) {
         errors[k] = found.error();
         return;
@@ -1007,6 +1059,19 @@ class Aligner {
       if (error) return *error;
     if (stopped()) return interrupted();
     return {};
+  }
+
+  /// Where to look for excursions: windows that were not clear, and those that were left out though
+  /// something was held back there.
+  std::vector<double> restless_s(const TrackState& state) const {
+    std::vector<double> middles_s = state.restless;
+    for (const double middle_s : passed_over_s_)
+      if (std::any_of(state.moved.begin(), state.moved.end(), [&](const Stray& stray) {
+            return std::abs(stray.mix_s - middle_s) <= 0.5 * kFine.window_s + kWordReach_s;
+          }))
+        middles_s.push_back(middle_s);
+    std::sort(middles_s.begin(), middles_s.end());
+    return middles_s;
   }
 
   /// What was heard elsewhere amid a stretch that is in place, unless it is known already.
@@ -1143,6 +1208,7 @@ class Aligner {
   std::vector<Seam> seams_;
   std::vector<Leak> leaks_;
   std::vector<Span> mix_spans_;
+  std::vector<double> passed_over_s_;  // middles of windows that the latest fine pass left out
 };
 
 }  // namespace

@@ -16,8 +16,9 @@
 namespace kilter::intake {
 namespace {
 
-// Small: a file of 64 channels holds as many of each.
-constexpr std::size_t kReadFrames = 4096;
+// Of one channel; a file of many is read in shorter blocks, down to the least.
+constexpr std::size_t kReadFrames = 16384;
+constexpr std::size_t kLeastReadFrames = 4096;
 
 /// Sums of the samples' bits and sums of those sums: lanes by turns, as vectors hold them.
 struct DigestLanes {
@@ -230,7 +231,8 @@ class Taker {
     takers_ = std::move(*takers);
     result_.info = audio.info;
     result_.stamp = media::read_start_stamp(result_.file);
-    interleaved_.resize(kReadFrames * takers_.size());
+    const std::size_t channels = takers_.size();
+    interleaved_.resize(std::max(kReadFrames / channels, kLeastReadFrames) * channels);
     return audio;
   }
 

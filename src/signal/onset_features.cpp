@@ -61,6 +61,21 @@ KILTER_WIDE void multiply(const float* a, const std::vector<float>& b, float* ou
   for (std::size_t i = 0; i < static_cast<std::size_t>(kWindow); ++i) out[i] = a[i] * x[i];
 }
 
+/// Rises in bounded standard deviations, to the nearest step.
+KILTER_WIDE void store_steps(const std::vector<float>& rises, double mean, double deviation,
+                             std::vector<std::int8_t>& steps) {
+  const float* const from = rises.data();
+  std::int8_t* const to = steps.data();
+  const std::size_t count = rises.size();
+  for (std::size_t i = 0; i < count; ++i) {
+    const double standard = (static_cast<double>(from[i]) - mean) / deviation;
+    const double low = standard < -kBound ? -kBound : standard;
+    const double bounded = (low > kBound ? kBound : low) * kFeatureSteps;
+    to[i] =
+        static_cast<std::int8_t>(static_cast<std::int32_t>(bounded + (bounded < 0.0 ? -0.5 : 0.5)));
+  }
+}
+
 /// Bounded rises of the logarithm of a band's energies.
 std::vector<std::int8_t> onsets_of(std::vector<float> band) {
   std::vector<std::int8_t> onsets(band.size(), 0);
@@ -85,11 +100,7 @@ std::vector<std::int8_t> onsets_of(std::vector<float> band) {
   const double mean = sum / n;
   const double deviation = std::sqrt(std::max(0.0, sum_square / n - mean * mean));
   if (deviation <= 0.0) return onsets;
-  for (std::size_t i = 0; i < band.size(); ++i) {
-    const double standard =
-        std::clamp((static_cast<double>(band[i]) - mean) / deviation, -kBound, kBound);
-    onsets[i] = static_cast<std::int8_t>(std::lround(standard * kFeatureSteps));
-  }
+  store_steps(band, mean, deviation, onsets);
   return onsets;
 }
 
@@ -106,7 +117,7 @@ Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::at
   std::array<std::vector<float>, kFeatureBands> energies;
   std::array<float, kFeatureBands> here{};
   const std::int64_t count = signal.frames() / kHop;
-  for (auto& band : energies) band.reserve(static_cast<std::size_t>(count));
+  for (auto& band : energies) band.resize(static_cast<std::size_t>(count));
   for (std::int64_t first = 0; first < count; first += kBlockFrames) {
     if (stop != nullptr && stop->load())
       return Error{ErrorKind::interrupted, {}, "interrupted", ""};
@@ -117,7 +128,8 @@ Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::at
       multiply(samples, window, frame.data());
       fft.forward(frame, bins);
       band_energies(bins.data(), edges, here);
-      for (std::size_t band = 0; band < kFeatureBands; ++band) energies[band].push_back(here[band]);
+      for (std::size_t band = 0; band < kFeatureBands; ++band)
+        energies[band][static_cast<std::size_t>(i)] = here[band];
     }
   }
   OnsetFeatures features;

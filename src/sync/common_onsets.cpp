@@ -11,7 +11,7 @@ namespace {
 
 constexpr std::int64_t kSecond = kFeatureRateHz;
 constexpr std::int64_t kMinute = 60 * kSecond;
-constexpr std::int64_t kMinutesCompared = 40;
+constexpr std::int64_t kMinutesCompared = 24;
 
 struct Sums {
   std::int64_t together{0};
@@ -46,7 +46,7 @@ class Comparison {
 
   double run() {
     const std::int64_t frames = a_.features->frames();
-    const std::int64_t stride = std::max<std::int64_t>(1, frames / kMinute / kMinutesCompared);
+    const std::int64_t stride = 1 + frames / kMinute / (kMinutesCompared + 1);
     for (std::int64_t minute = 0; minute < frames; minute += stride * kMinute) {
       const std::int64_t end = std::min(frames, minute + kMinute);
       for (std::int64_t t = minute; t < end; t += kSecond) add(t, std::min(end, t + kSecond));

@@ -18,7 +18,7 @@ constexpr double kJumpCost = 22.0;             // standard deviations of a secon
 constexpr double kBesideChance = 6.0;
 constexpr double kBesideShare = 0.08;  // of the strongest: a leak, or the voice it drowns
 constexpr std::size_t kMostBeside = 3;
-constexpr std::size_t kMinutesCompared = 40;
+constexpr std::size_t kMinutesCompared = 24;
 // Lags at which nothing can match: they tell how large a match chance makes.
 constexpr double kChanceLags_s[] = {7.3, 11.9, -9.1, -13.7};
 
@@ -81,7 +81,7 @@ class LaneFinder {
   /// How well the whole track fits at one lag: of a long one, some minutes.
   double match(double lag_s) const {
     const std::size_t minutes = bins_ / 60;
-    const std::size_t stride = std::max<std::size_t>(1, minutes / kMinutesCompared);
+    const std::size_t stride = 1 + minutes / (kMinutesCompared + 1);
     double sum = 0.0;
     for (std::size_t bin = 0; bin < bins_; ++bin)
       if (bin / 60 % stride == 0) sum += match_in_bin(lag_s, bin);

@@ -53,7 +53,7 @@ struct IntakeOptions {
 /// Reads one recording to its end, or to where it is damaged: parts behind a damaged one are read
 /// on from there, those behind one that does not open, or has another format, are left out and told
 /// in `damage`. Fails with unreadable (this file only), cannot_write (the 16 kHz copies cannot be
-/// kept), interrupted. Memory beside the decoder's: 0.5 MB and 0.12 MB per channel (0.4 MB where
+/// kept), interrupted. Memory beside the decoder's: 0.8 MB and 0.12 MB per channel (0.4 MB where
 /// the rate is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one open
 /// file.
 Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& options);

@@ -32,7 +32,7 @@ struct FirstMap {
 /// Correlates chunks of 60 s (hop 30 s) of the track with the whole reference and lets them vote in
 /// (track time, lag); the best line within +-300 ppm wins. Good to about 5 ms.
 /// Cost: chunks times reference length; at most 48 chunks vote, the liveliest and an even choice.
-/// Memory: 25 MB while it runs. Not found when `stop`, where given, was set meanwhile.
+/// Memory: 40 MB while it runs. Not found when `stop`, where given, was set meanwhile.
 FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track,
                    const std::atomic<bool>* stop = nullptr);
 

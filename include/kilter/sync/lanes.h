@@ -27,7 +27,7 @@ std::vector<Lane> find_lanes(const OnsetFeatures& reference, const OnsetFeatures
 /// Further lags, within `reach_s` of a lane, at which much of the track is heard too: its own voice
 /// may lie there, and what the lanes follow be another's that leaks into it. Of lanes so close to
 /// each other, their own lags are among them. The strongest first, three at most.
-/// Cost: lags within reach, a hundred per second, times up to 40 minutes of the reference.
+/// Cost: lags within reach, a hundred per second, times up to 24 minutes of the reference.
 std::vector<double> lags_beside(const OnsetFeatures& reference, const OnsetFeatures& track,
                                 const FirstMap& map, const std::vector<Lane>& lanes,
                                 double reach_s);

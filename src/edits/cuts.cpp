@@ -2,13 +2,12 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <set>
 #include <string_view>
 
 #include "kilter/base/clock_text.h"
-#include "kilter/base/whole_frames.h"
 #include "kilter/edits/text_file.h"
+#include "pieces.h"
 
 namespace kilter::edits {
 namespace {
@@ -62,16 +61,6 @@ std::string cell(std::string_view text) {
   return escaped;
 }
 
-/// Frames of the track, over all its parts.
-struct FrameRange {
-  std::int64_t first;
-  std::int64_t end;
-};
-
-FrameRange overlap(FrameRange a, FrameRange b) {
-  return {std::max(a.first, b.first), std::min(a.end, b.end)};
-}
-
 std::string codes_of(const std::vector<Finding>& findings) {
   std::string codes;
   std::set<std::string_view> named;  // three seams are told once
@@ -80,34 +69,17 @@ std::string codes_of(const std::vector<Finding>& findings) {
   return codes;
 }
 
-/// `cut` counts over all parts; `part_first` is the part's first frame.
-std::string row(const Lineup& lineup, const LineupTrack& track, const TrackPart& part,
-                std::int64_t part_first, FrameRange cut, const Span& span) {
-  const auto line_s = [&](std::int64_t frame) {
-    const double track_s = static_cast<double>(frame) / track.rate_hz;
-    return span.line_from_s + (track_s - span.from_s) * span.rate();
-  };
-  const std::int64_t last = cut.end - 1;
+std::string row(const Lineup& lineup, const Piece& piece) {
+  const LineupTrack& track = *piece.track;
+  const std::int64_t last = piece.end - 1;
+  const double from_s = piece.line_s(static_cast<double>(piece.first));
+  const double to_s = piece.line_s(static_cast<double>(last));
   return fmt::format(
       "{}\t{}\t{}\t{}\t{}\t{}\t{:.6f}\t{:.6f}\t{}\t{:.12f}\t{}\t{}\t{:.3f}\t{}\t{}\n",
-      cell(track.name), cell(part.file), part.channel, track.rate_hz, cut.first - part_first,
-      last - part_first, line_s(cut.first) * lineup.timeline_rate_hz,
-      line_s(last) * lineup.timeline_rate_hz, clock_text(line_s(cut.first)), 1.0 / span.rate(),
-      track.inverted ? "inverted" : "normal", to_text(track.standing), span.uncertainty_us,
-      cell(track.recorder), cell(codes_of(track.findings)));
-}
-
-std::string rows_of_span(const Lineup& lineup, const LineupTrack& track, const Span& span) {
-  const FrameRange whole{first_frame_from(span.from_s * track.rate_hz),
-                         first_frame_from(span.to_s * track.rate_hz)};
-  std::string rows;
-  std::int64_t part_first = 0;
-  for (const TrackPart& part : track.parts) {
-    const FrameRange cut = overlap(whole, {part_first, part_first + part.frames});
-    if (cut.first < cut.end) rows += row(lineup, track, part, part_first, cut, span);
-    part_first += part.frames;
-  }
-  return rows;
+      cell(track.name), cell(piece.file().file), piece.file().channel, track.rate_hz, piece.first,
+      last, from_s * lineup.timeline_rate_hz, to_s * lineup.timeline_rate_hz, clock_text(from_s),
+      1.0 / piece.span.rate(), track.inverted ? "inverted" : "normal", to_text(track.standing),
+      piece.span.uncertainty_us, cell(track.recorder), cell(codes_of(track.findings)));
 }
 
 std::string head(const Lineup& lineup) {
@@ -130,7 +102,7 @@ std::string cuts_text(const Lineup& lineup) {
   text += kColumns;
   for (const LineupTrack& track : lineup.tracks) {
     if (!track.is_used()) continue;
-    for (const Span& span : track.map->spans()) text += rows_of_span(lineup, track, span);
+    for (const Piece& piece : pieces_of(track)) text += row(lineup, piece);
   }
   return text;
 }

@@ -35,10 +35,6 @@ std::int64_t skipped_per_minute(const FrameRate& rate) {
   return rate.drop_frame ? rate.nominal / 15 : 0;
 }
 
-struct Label {
-  std::int64_t hour, minute, second, frame;
-};
-
 /// Counts the skipped labels in: the number that the frame would have without skipping.
 std::int64_t with_skipped(std::int64_t frame, const FrameRate& rate) {
   const std::int64_t skipped = skipped_per_minute(rate);
@@ -59,7 +55,7 @@ Error wrong(const std::string& text, const std::string& why) {
 }
 
 /// The four numbers of a label in their form, whatever their sizes.
-std::optional<Label> label_from(std::string_view text) {
+std::optional<TimecodeLabel> label_from(std::string_view text) {
   if (text.size() != 11) return std::nullopt;
   std::array<std::int64_t, 4> fields{};
   for (std::size_t i = 0; i < text.size(); ++i) {
@@ -69,7 +65,7 @@ std::optional<Label> label_from(std::string_view text) {
     if (!fits) return std::nullopt;
     if (!separates) fields[i / 3] = fields[i / 3] * 10 + (text[i] - '0');
   }
-  return Label{fields[0], fields[1], fields[2], fields[3]};
+  return TimecodeLabel{fields[0], fields[1], fields[2], fields[3]};
 }
 
 }  // namespace
@@ -101,11 +97,16 @@ std::string frame_rate_choices() {
   return choices;
 }
 
-std::string timecode_text(std::int64_t frame, const FrameRate& rate) {
+TimecodeLabel label_of(std::int64_t frame, const FrameRate& rate) {
   const std::int64_t n = with_skipped(remainder(frame, rate.frames_per_day()), rate);
   const std::int64_t second = n / rate.nominal;
-  return fmt::format("{:02}:{:02}:{:02}{}{:02}", second / 3600, second / 60 % 60, second % 60,
-                     rate.drop_frame ? ';' : ':', n % rate.nominal);
+  return {second / 3600, second / 60 % 60, second % 60, n % rate.nominal};
+}
+
+std::string timecode_text(std::int64_t frame, const FrameRate& rate) {
+  const TimecodeLabel label = label_of(frame, rate);
+  return fmt::format("{:02}:{:02}:{:02}{}{:02}", label.hour, label.minute, label.second,
+                     rate.drop_frame ? ';' : ':', label.frame);
 }
 
 Result<std::int64_t> frame_of_timecode(const std::string& text, const FrameRate& rate) {

@@ -30,8 +30,14 @@ std::string to_text(const FrameRate& rate);
 /// What frame_rate_from_text() takes, in words: "23.976, 24, .. or 60".
 std::string frame_rate_choices();
 
-/// The label of a frame counted from 00:00:00:00, as HH:MM:SS:FF, in drop-frame HH:MM:SS;FF. A day
-/// later, or earlier than 0, the labels start again.
+struct TimecodeLabel {
+  std::int64_t hour{0}, minute{0}, second{0}, frame{0};
+};
+
+/// The label of a frame counted from 00:00:00:00. A day later, or earlier than 0, the labels start
+/// again.
+TimecodeLabel label_of(std::int64_t frame, const FrameRate& rate);
+/// The same as HH:MM:SS:FF, in drop-frame HH:MM:SS;FF.
 std::string timecode_text(std::int64_t frame, const FrameRate& rate);
 
 /// The frame, from 0, that has a label: HH:MM:SS:FF, or HH:MM:SS;FF in drop-frame, where `:` is

@@ -1,11 +1,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
+#include <ctime>
+#include <set>
 
 #include "commands.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/staged_folder.h"
 #include "kilter/edits/cuts.h"
+#include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/lineup_report.h"
 #include "lineup_builder.h"
@@ -25,16 +29,63 @@ conform::ConformOptions conform_options(const Options& options, Console& console
   return result;
 }
 
-/// The edit lists and the lineup, beside the stems.
-Result<void> write_lists(const Lineup& lineup, const std::filesystem::path& folder) {
-  const std::filesystem::path edits = folder / "edits";
+/// Now, as files say it.
+std::string date_text() {
+  const std::time_t now = std::time(nullptr);
+  std::tm utc{};
+  ::gmtime_r(&now, &utc);
+  std::array<char, 32> text{};
+  std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &utc);
+  return text.data();
+}
+
+/// As it will be once `out` is in place.
+std::string absolute_text(const std::filesystem::path& out) {
   std::error_code problem;
-  std::filesystem::create_directories(edits, problem);
-  if (problem)
-    return Error{ErrorKind::cannot_write, edits, "cannot be made (" + problem.message() + ")",
-                 "check your rights and the room on the disk"};
-  if (auto written = edits::write_cuts(lineup, edits / "cuts.tsv"); !written) return written;
-  return edits::write_lineup(lineup, folder / "lineup.json");
+  return std::filesystem::weakly_canonical(std::filesystem::absolute(out, problem), problem)
+      .generic_string();
+}
+
+edits::EditFilesPlan edit_files_plan(const Lineup& lineup, const conform::ConformReport& report,
+                                     const Options& options,
+                                     const std::filesystem::path& session_folder) {
+  edits::EditFilesPlan plan;
+  plan.name = conform::safe_file_names({lineup.session}).front();
+  std::vector<std::string> names;
+  for (const LineupTrack& track : lineup.tracks)
+    if (track.is_used()) names.push_back(track.name);
+  plan.track_names = conform::safe_file_names(names);
+  plan.record = {options.frame_rate, options.start_frame, report.from_s};
+  plan.stems.rate_hz = report.rate_hz;
+  plan.stems.frames = report.frames;
+  std::set<std::filesystem::path> listed;  // takes of one voice share a stem
+  for (const conform::Stem& stem : report.stems)
+    if (!stem.file.empty() && listed.insert(stem.file).second)
+      plan.stems.stems.push_back({stem.track, stem.file.generic_string()});
+  plan.session_folder = session_folder.generic_string();
+  plan.stems_folder = absolute_text(options.out / "stems");
+  plan.created = date_text();
+  return plan;
+}
+
+/// The edit lists and the lineup, beside the stems.
+Result<report::WrittenLists> write_lists(const Lineup& lineup, const edits::EditFilesPlan& plan,
+                                         const std::filesystem::path& folder) {
+  const auto files = edits::write_edit_files(lineup, plan, folder / "edits");
+  if (!files) return files.error();
+  if (auto written = edits::write_lineup(lineup, folder / "lineup.json"); !written)
+    return written.error();
+  return report::WrittenLists{*files, plan.record};
+}
+
+/// The lineup as it was found, or told, and then as a person's table of cuts has it.
+Result<Lineup> lineup_to_conform(const session::Session& session,
+                                 const std::optional<edits::CutTable>& cuts, const Options& options,
+                                 Console& console) {
+  auto lineup = options.lineup ? edits::read_lineup(*options.lineup)
+                               : align_session(session, options, console);
+  if (!lineup || !cuts) return lineup;
+  return edits::overruled(*lineup, *cuts);
 }
 
 /// Tells of placed tracks whose bound is wider than --limit-ms.
@@ -76,21 +127,28 @@ Result<Exit> conform_command(const Options& options, Console& console) {
     error.file = options.out;  // as the user named it
     return error;
   }
-  const auto lineup = options.lineup ? edits::read_lineup(*options.lineup)
-                                     : align_session(*session, options, console);
+  std::optional<edits::CutTable> cuts;
+  if (options.cuts) {
+    auto table = edits::read_cuts(*options.cuts);
+    if (!table) return table.error();
+    cuts = *std::move(table);
+  }
+  const auto lineup = lineup_to_conform(*session, cuts, options, console);
   if (!lineup) return lineup.error();
 
   const auto report = conform::conform(*lineup, session->folder, staged->path() / "stems",
                                        conform_options(options, console));
   if (!report) return report.error();
   if (auto failure = common_failure(*report)) return *std::move(failure);
-  if (auto written = write_lists(*lineup, staged->path()); !written) return written.error();
+  const auto lists = write_lists(
+      *lineup, edit_files_plan(*lineup, *report, options, session->folder), staged->path());
+  if (!lists) return lists.error();
   if (auto placed = staged->commit(); !placed) return placed.error();
 
   const auto printed =
-      console.print(options.json ? report::conform_json(*report, *lineup, options.out)
+      console.print(options.json ? report::conform_json(*report, *lineup, *lists, options.out)
                                  : report::lineup_text(*lineup) + '\n' +
-                                       report::conform_text(*report, *lineup, options.out,
+                                       report::conform_text(*report, *lineup, *lists, options.out,
                                                             to_text(options.bits)));
   if (!printed) return printed.error();
   const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed);

@@ -50,10 +50,13 @@ struct Texts {
   std::vector<std::string> session;
   std::string mix;
   std::string lineup;
+  std::string cuts;
   std::string out;
   std::string range{"mix"};
   std::string bits{"24"};
   int rate_hz{0};
+  std::string frame_rate{"25"};
+  std::string start_timecode{"01:00:00:00"};
 };
 
 class Parser {
@@ -70,7 +73,7 @@ class Parser {
         "  kilter align shows/lighthouse-12\n"
         "      finds where every track belongs; writes lighthouse-12.lineup.json here\n"
         "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
-        "      writes aligned stems, a lineup and a cut list to that folder\n"
+        "      writes aligned stems, a lineup and edit lists to that folder\n"
         "\n"
         "kilter COMMAND --help tells a command's options. Exit codes: 0 all well,\n"
         "1 finished but something needs a person, 2 command line wrong, 3 no usable\n"
@@ -92,7 +95,7 @@ class Parser {
     } catch (const CLI::ParseError& error) {
       return wrong(error, args);
     }
-    return {finished()};
+    return finished();
   }
 
  private:
@@ -125,17 +128,22 @@ class Parser {
   }
 
   void add_conform() {
-    CLI::App* command = add(Command::conform, "conform", "Aligned stems, a lineup and a cut list.");
+    CLI::App* command = add(Command::conform, "conform", "Aligned stems, a lineup and edit lists.");
     command->add_option("--lineup", texts_.lineup, "read this lineup instead of aligning")
+        ->option_text("FILE")
+        ->group("Input");
+    command->add_option("--cuts", texts_.cuts, "a cuts.tsv you changed: it overrules the lineup")
         ->option_text("FILE")
         ->group("Input");
     add_output(*command);
     add_stems(*command);
+    add_edit_lists(*command);
     add_running(*command);
     command->footer(
         "Examples:\n"
         "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
-        "  kilter conform shows/lighthouse-12 --lineup 12.lineup.json --out 12 --bits 16");
+        "  kilter conform shows/lighthouse-12 --lineup 12.lineup.json --out 12 --bits 16\n"
+        "  kilter conform shows/12 --lineup 12/lineup.json --cuts mended.tsv --out 12b");
   }
 
   CLI::App* add(Command command, const std::string& name, const std::string& about) {
@@ -179,6 +187,19 @@ class Parser {
         ->group("Stems");
   }
 
+  void add_edit_lists(CLI::App& command) {
+    command
+        .add_option("--fps", texts_.frame_rate, "23.976 to 60, or 29.97df: frames a second [25]")
+        ->option_text("RATE")
+        ->check(CLI::IsMember(edits::frame_rate_names()))
+        ->group("Edit lists");
+    command
+        .add_option("--start-tc", texts_.start_timecode,
+                    "HH:MM:SS:FF of the first sample [01:00:00:00]")
+        ->option_text("TC")
+        ->group("Edit lists");
+  }
+
   void add_running(CLI::App& command) {
     command.add_option("--threads", options_.threads, "threads to work with [all cores]")
         ->option_text("N")
@@ -216,16 +237,26 @@ class Parser {
             "read kilter " + command + "--help"};
   }
 
-  Options finished() const {
+  Result<std::variant<Options, Answer>> finished() const {
     Options options = options_;
     options.session.assign(texts_.session.begin(), texts_.session.end());
     if (!texts_.mix.empty()) options.mix = texts_.mix;
     if (!texts_.lineup.empty()) options.lineup = texts_.lineup;
+    if (!texts_.cuts.empty()) options.cuts = texts_.cuts;
     options.out = texts_.out;
     options.rate_hz = texts_.rate_hz;
     options.range = value_of(texts_.range, kRanges);
     options.bits = value_of(texts_.bits, kBits);
-    return options;
+    options.frame_rate =
+        edits::frame_rate_from_text(texts_.frame_rate).value_or(edits::FrameRate{});
+    const auto start = edits::frame_of_timecode(texts_.start_timecode, options.frame_rate);
+    if (!start) {
+      Error error = start.error();
+      error.what = "--start-tc: " + error.what;
+      return error;
+    }
+    options.start_frame = *start;
+    return {options};
   }
 
   CLI::App app_;

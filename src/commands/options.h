@@ -10,6 +10,7 @@
 
 #include "kilter/base/result.h"
 #include "kilter/conform/conform.h"
+#include "kilter/edits/timecode.h"
 
 namespace kilter::commands {
 
@@ -20,12 +21,15 @@ struct Options {
   std::vector<std::filesystem::path> session;
   std::optional<std::filesystem::path> mix;
   std::optional<std::filesystem::path> lineup;  ///< align: to write; conform: to read
+  std::optional<std::filesystem::path> cuts;
   std::filesystem::path out;
   bool replace{false};
   double limit_ms{1.0};
   conform::StemRange range{conform::StemRange::mix};
   double rate_hz{0.0};  ///< 0: the mix's
   media::SampleFormat bits{media::SampleFormat::pcm24};
+  edits::FrameRate frame_rate;      ///< of the edit lists
+  std::int64_t start_frame{90000};  ///< of the record timecode
   int threads{1};
   bool write_session{false};  ///< survey: a session.toml to begin with
   bool quiet{false};

@@ -7,6 +7,8 @@
 #include <system_error>
 #include <utility>
 
+#include "kilter/conform/conform.h"
+#include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
 #include "stem.h"
 
@@ -17,6 +19,7 @@ namespace fs = std::filesystem;
 
 constexpr const char* kLineup = "lineup.json";
 constexpr const char* kCuts = "edits/cuts.tsv";
+const fs::path kEdits = "edits";
 
 Error cannot_write(const fs::path& dir, const std::error_code& problem) {
   return {ErrorKind::cannot_write, dir, "cannot be written (" + problem.message() + ")",
@@ -59,6 +62,12 @@ Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
                  "name another folder: only an earlier result is replaced"};
   std::set<fs::path> files{kLineup, kCuts};
   for (const StemPlan& stem : plan_stems(*lineup)) files.insert(fs::path("stems") / stem.file);
+  std::vector<std::string> track_names;
+  for (const LineupTrack* track : tracks_with_stems(*lineup)) track_names.push_back(track->name);
+  track_names = safe_file_names(track_names);
+  const std::string name = safe_file_names({lineup->session}).front();
+  for (const fs::path& list : edits::edit_files_in(dir / kEdits, name, track_names))
+    files.insert(kEdits / list);
   return files;
 }
 
@@ -212,6 +221,8 @@ Result<void> StagedFolder::commit_into_existing() {
   if (moved) {
     fs::remove_all(aside, ignored);
     fs::remove_all(staging_, ignored);
+    for (const fs::path& file : stale)  // folders that hold nothing any more
+      if (file.has_parent_path()) fs::remove(dir_ / file.parent_path(), ignored);
     return {};
   }
   fs::remove(aside, ignored);  // empty again; if it is not, what it holds is kept

@@ -2,9 +2,12 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <set>
 #include <string_view>
 
+#include "cut_columns.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/edits/text_file.h"
 #include "pieces.h"
@@ -25,7 +28,9 @@ constexpr std::string_view kExplanation = R"(#
 #   timeline_first  where the first frame belongs: frames of the timeline, with a fraction
 #   timeline_last   where the last frame belongs
 #   start           timeline_first as hh:mm:ss.mmm
-#   speed           play the file at this speed: 1 is as recorded; times 100 it is in percent
+#   timecode        the record timecode that is nearest to it
+#   speed           play the file at this speed: 1 is as recorded
+#   percent         the same in percent: 100 is as recorded
 #   polarity        normal, or inverted: turn it round
 #   standing        firm, or shaky: look at it before you trust it
 #   uncertainty_us  the place is right to within this many microseconds, 95 times in 100
@@ -33,18 +38,20 @@ constexpr std::string_view kExplanation = R"(#
 #   findings        what was found out about the track
 #
 # By hand, in any editor: cut the file from source_first to source_last, change its speed to
-# `speed` (with the pitch; leave it out and the end drifts), and move its start to timeline_first,
-# rounded, or to `start`. Negative: it begins before the timeline does. Frame 0 of the timeline is
-# the first frame of its clock.
+# `speed` or `percent` (with the pitch; leave it out and the end drifts), and move its start to
+# timeline_first, rounded, or to `start`, or to `timecode`, whichever the editor counts in.
+# Negative: it begins before the timeline does. Frame 0 of the timeline is the first frame of its
+# clock.
+#
+# To overrule what was found: change cells, take rows out or add some, and name this table to
+# kilter conform with --cuts. timeline_first and speed say where a cut lies; where you change them,
+# empty timeline_last and start, which must not contradict. Without a row a track is left out.
+# timecode, percent and findings are not read.
 #
 # In names a control character, a double quote, a backslash, and one of # = + - @ in front are
 # written \xNN: NN is the byte in hexadecimal.
 #
 )";
-
-constexpr std::string_view kColumns =
-    "track\tfile\tchannel\tsource_rate\tsource_first\tsource_last\ttimeline_first\ttimeline_last\t"
-    "start\tspeed\tpolarity\tstanding\tuncertainty_us\trecorder\tfindings\n";
 
 /// One cell, whatever a spreadsheet makes of quotes and formulas.
 std::string cell(std::string_view text) {
@@ -69,25 +76,43 @@ std::string codes_of(const std::vector<Finding>& findings) {
   return codes;
 }
 
-std::string row(const Lineup& lineup, const Piece& piece) {
+/// The nearest label to a second of the timeline.
+std::string timecode_of(double line_s, const RecordTime& record) {
+  const double frames = (line_s - record.origin_s) * static_cast<double>(record.rate.numerator()) /
+                        static_cast<double>(record.rate.denominator());
+  return timecode_text(record.start_frame + std::llround(std::clamp(frames, -0x1p50, 0x1p50)),
+                       record.rate);
+}
+
+std::string row(const Lineup& lineup, const RecordTime& record, const Piece& piece) {
   const LineupTrack& track = *piece.track;
   const std::int64_t last = piece.end - 1;
   const double from_s = piece.line_s(static_cast<double>(piece.first));
   const double to_s = piece.line_s(static_cast<double>(last));
+  const double speed = 1.0 / piece.span.rate();
   return fmt::format(
-      "{}\t{}\t{}\t{}\t{}\t{}\t{:.6f}\t{:.6f}\t{}\t{:.12f}\t{}\t{}\t{:.3f}\t{}\t{}\n",
+      "{}\t{}\t{}\t{}\t{}\t{}\t{:.6f}\t{:.6f}\t{}\t{}\t{:.12f}\t{:.10f}\t{}\t{}\t{:.3f}\t{}\t{}\n",
       cell(track.name), cell(piece.file().file), piece.file().channel, track.rate_hz, piece.first,
       last, from_s * lineup.timeline_rate_hz, to_s * lineup.timeline_rate_hz, clock_text(from_s),
-      1.0 / piece.span.rate(), track.inverted ? "inverted" : "normal", to_text(track.standing),
-      piece.span.uncertainty_us, cell(track.recorder), cell(codes_of(track.findings)));
+      timecode_of(from_s, record), speed, 100.0 * speed, track.inverted ? "inverted" : "normal",
+      to_text(track.standing), piece.span.uncertainty_us, cell(track.recorder),
+      cell(codes_of(track.findings)));
 }
 
-std::string head(const Lineup& lineup) {
+std::string columns() {
+  std::string line;
+  for (const char* name : kCutColumns) line.append(line.empty() ? "" : "\t").append(name);
+  return line + '\n';
+}
+
+std::string head(const Lineup& lineup, const RecordTime& record) {
   std::string text = fmt::format(
       "# kilter cuts, version 1\n# session: {}\n"
-      "# timeline: the clock of {}, {} frames a second, from {:.9f} s to {:.9f} s\n",
-      cell(lineup.session), cell(lineup.timeline_clock), lineup.timeline_rate_hz, lineup.from_s,
-      lineup.to_s);
+      "{}{}, {} frames a second, from {:.9f} s to {:.9f} s\n"
+      "# timecode: {} is {:.9f} s of the timeline, at {} frames of picture a second\n",
+      cell(lineup.session), kTimelineComment, cell(lineup.timeline_clock), lineup.timeline_rate_hz,
+      lineup.from_s, lineup.to_s, timecode_text(record.start_frame, record.rate), record.origin_s,
+      to_text(record.rate));
   text += kExplanation;
   for (const LineupTrack& track : lineup.tracks)
     if (!track.is_used())
@@ -97,18 +122,18 @@ std::string head(const Lineup& lineup) {
 
 }  // namespace
 
-std::string cuts_text(const Lineup& lineup) {
-  std::string text = head(lineup);
-  text += kColumns;
+std::string cuts_text(const Lineup& lineup, const RecordTime& record) {
+  std::string text = head(lineup, record) + columns();
   for (const LineupTrack& track : lineup.tracks) {
     if (!track.is_used()) continue;
-    for (const Piece& piece : pieces_of(track)) text += row(lineup, piece);
+    for (const Piece& piece : pieces_of(track)) text += row(lineup, record, piece);
   }
   return text;
 }
 
-Result<void> write_cuts(const Lineup& lineup, const std::filesystem::path& file) {
-  return write_text(file, cuts_text(lineup));
+Result<void> write_cuts(const Lineup& lineup, const RecordTime& record,
+                        const std::filesystem::path& file) {
+  return write_text(file, cuts_text(lineup, record));
 }
 
 }  // namespace kilter::edits

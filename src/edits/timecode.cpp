@@ -87,14 +87,10 @@ std::string to_text(const FrameRate& rate) {
   return fmt::format("{}/{}", rate.numerator(), rate.denominator());
 }
 
-std::string frame_rate_choices() {
-  std::string choices;
-  for (const NamedRate& named : kRates) {
-    const bool last = &named == &kRates.back();
-    choices += choices.empty() ? "" : last ? " or " : ", ";
-    choices += named.text;
-  }
-  return choices;
+std::vector<std::string> frame_rate_names() {
+  std::vector<std::string> names;
+  for (const NamedRate& named : kRates) names.emplace_back(named.text);
+  return names;
 }
 
 TimecodeLabel label_of(std::int64_t frame, const FrameRate& rate) {

@@ -164,7 +164,8 @@ std::string lineup_text(const Lineup& lineup) {
 }
 
 std::string conform_text(const conform::ConformReport& report, const Lineup& lineup,
-                         const std::filesystem::path& out, const std::string& sample_format) {
+                         const WrittenLists& lists, const std::filesystem::path& out,
+                         const std::string& sample_format) {
   std::set<std::filesystem::path> written;  // takes of one voice share a file
   std::string notes;
   for (std::size_t i = 0; i < report.stems.size(); ++i) {
@@ -181,11 +182,16 @@ std::string conform_text(const conform::ConformReport& report, const Lineup& lin
   return fmt::format("Stems   {}: {}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
                      counted(written.size(), "file"), clock_text(length_s), report.frames,
                      report.rate_hz, sample_format) +
-         "Cuts    " + place("edits/cuts.tsv") + "\nLineup  " + place("lineup.json") + '\n' + notes;
+         "Cuts    " + place("edits/cuts.tsv") + '\n' +
+         fmt::format("Lists   {}: {} (SMPTE 258M, AES31-3), {} at {} fps\n", place("edits"),
+                     counted(lists.files.size() - 1, "more file"),
+                     edits::timecode_text(lists.record.start_frame, lists.record.rate),
+                     edits::to_text(lists.record.rate)) +
+         "Lineup  " + place("lineup.json") + '\n' + notes;
 }
 
 std::string conform_json(const conform::ConformReport& report, const Lineup& lineup,
-                         const std::filesystem::path& out) {
+                         const WrittenLists& lists, const std::filesystem::path& out) {
   Json object{{"kind", "kilter conform"}, {"version", 1},
               {"out", out.string()},      {"rate", report.rate_hz},
               {"from_s", report.from_s},  {"frames", report.frames}};
@@ -199,6 +205,11 @@ std::string conform_json(const conform::ConformReport& report, const Lineup& lin
     row["clipped_samples"] = stem.clipped_samples;
     object["stems"].push_back(std::move(row));
   }
+  object["fps"] = edits::to_text(lists.record.rate);
+  object["start_tc"] = edits::timecode_text(lists.record.start_frame, lists.record.rate);
+  object["edits"] = Json::array();
+  for (const std::filesystem::path& file : lists.files)
+    object["edits"].push_back("edits/" + file.generic_string());
   object["lineup"] = Json::parse(edits::to_text(lineup));
   return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }

@@ -13,6 +13,7 @@
 #include "run_kilter.h"
 #include "simulator/session_files.h"
 #include "simulator/simulator.h"
+#include "stem_truth.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
@@ -294,6 +295,81 @@ TEST_F(EndToEnd, ConformTakesRateRangeAndBits) {
   // The ends fall on whole frames of the stems.
   EXPECT_NEAR(static_cast<double>(stem.claimed_length.n), 44100.0 * (shared_to_s - shared_from_s),
               2.0);
+}
+
+TEST_F(EndToEnd, ConformWritesEditListsAtTheRateAndFromTheTimecodeThatAreAskedFor) {
+  std::vector<std::string> args = conform_true_lineup();
+  args.insert(args.end(), {"--fps", "29.97df", "--start-tc", "10:00:00;00"});
+  const test::Told told = test::run_kilter(args);
+  ASSERT_EQ(told.exit, 0) << told.err;
+  EXPECT_NE(told.out.find("done/edits: 7 more files (SMPTE 258M, AES31-3), 10:00:00;00 at 29.97df"),
+            std::string::npos)
+      << told.out;
+  const fs::path edits = work_ / "done" / "edits";
+  EXPECT_EQ(names_in(edits),
+            (std::vector<std::string>{"by-track", "cuts.tsv", "lighthouse-stems.adl",
+                                      "lighthouse-stems.edl", "lighthouse.adl", "lighthouse.edl"}));
+  EXPECT_EQ(names_in(edits / "by-track").size(), 3U);
+  // 70 s are 2097 frames of 1001/30000 s and a little; every stem lies there.
+  const std::string stems = test::read_text(edits / "lighthouse-stems.edl");
+  EXPECT_EQ(stems.find("TITLE: LIGHTHOUSE STEMS 29.97DF FPS\r\nFCM: DROP FRAME\r\n001  "), 0U);
+  EXPECT_NE(stems.find("00:00:00;00 00:01:09;29 10:00:00;00 10:01:09;29"), std::string::npos)
+      << stems;
+  const std::string decisions = test::read_text(edits / "lighthouse-stems.adl");
+  EXPECT_NE(decisions.find("URL:file://localhost/"), std::string::npos);
+  EXPECT_NE(decisions.find("/done/stems/" + truth_->tracks[0].name + ".wav\""), std::string::npos)
+      << decisions;
+  const std::string events = test::read_text(edits / "lighthouse.edl");
+  for (const simulator::SimulatedTrack& track : truth_->tracks)
+    EXPECT_NE(events.find("* SOURCE FILE: " + track.name + ".wav\r\n"), std::string::npos);
+}
+
+TEST_F(EndToEnd, ConformPlacesATrackWhereAPersonsCutsDo) {
+  std::vector<std::string> args = conform_true_lineup();
+  ASSERT_EQ(test::run_kilter(args).exit, 0);
+  const fs::path cuts = work_ / "done" / "edits" / "cuts.tsv";
+  args.insert(args.end(), {"--replace", "--cuts", cuts.string()});
+  const std::string lineup = test::read_text(work_ / "done" / "lineup.json");
+  ASSERT_EQ(test::run_kilter(args).exit, 0);
+  EXPECT_EQ(test::read_text(work_ / "done" / "lineup.json"), lineup);  // nothing was changed
+
+  // The last track, half a second later: frames of the timeline stand in the seventh column.
+  const std::string& name = truth_->tracks.back().name;
+  const media::AudioInfo before = stem_info("done", name);
+  const auto old_sound = test::read_all(work_ / "done" / "stems" / (name + ".wav"));
+  std::string text = test::read_text(cuts);
+  std::size_t at = text.find('\n' + name + '\t');
+  ASSERT_NE(at, std::string::npos);
+  for (int column = 0; column < 6; ++column) at = text.find('\t', at) + 1;
+  const std::size_t end = text.find('\t', text.find('\t', text.find('\t', at) + 1) + 1);
+  const double first = std::stod(text.substr(at));
+  text.replace(at, end - at, std::to_string(first + 24000.0) + "\t\t");
+  test::write_text(work_ / "mended.tsv", text);
+  args.back() = work("mended.tsv");
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 0) << told.err;
+  EXPECT_NE(told.out.find(". " + name + ": Placed by hand (\"mended.tsv\""), std::string::npos)
+      << told.out;
+  const auto placed = edits::read_lineup(work_ / "done" / "lineup.json");
+  ASSERT_TRUE(placed);
+  EXPECT_EQ(placed->tracks.back().findings.back().code, "overruled");
+  const auto new_sound = test::read_all(work_ / "done" / "stems" / (name + ".wav"));
+  ASSERT_EQ(new_sound.size(), old_sound.size());
+  EXPECT_EQ(before.claimed_length.n, static_cast<std::int64_t>(old_sound.size()));
+  // The same sound 24000 frames later, but for the sixth decimal of its place.
+  for (std::size_t i = 100000; i < 1000000; i += 1000)
+    ASSERT_NEAR(new_sound[i + 24000], old_sound[i], 1e-4) << i;
+}
+
+TEST_F(EndToEnd, ConformSaysWhereAPersonsCutsAreWrong) {
+  std::vector<std::string> args = conform_true_lineup();
+  test::write_text(work_ / "mended.tsv", "track\tfile\n");
+  args.insert(args.end(), {"--cuts", work("mended.tsv")});
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 3);
+  EXPECT_NE(told.err.find("mended.tsv"), std::string::npos) << told.err;
+  EXPECT_NE(told.err.find("line 1: the column channel is missing"), std::string::npos);
+  EXPECT_FALSE(fs::exists(work_ / "done"));
 }
 
 TEST_F(EndToEnd, ConformTellsWhenABoundIsBeyondTheLimit) {

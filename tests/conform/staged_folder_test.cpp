@@ -142,6 +142,25 @@ TEST(StagedFolder, ReplacesAnEarlierResultAndKeepsWhatElseLiesThere) {
                   "notes.txt=mine", "stems/", "stems/keeper.wav=new", "stems/mine.wav=mine"}));
 }
 
+TEST(StagedFolder, ReplacesTheListsOfAnEarlierResultWhateverItWasCalled) {
+  const test::TemporaryFolder home;
+  fs::create_directories(home / "out/edits/by-track/2");
+  write_result(home / "out", "old");
+  for (const char* name : {"old.edl", "old-2.edl", "old-stems.edl", "old.adl", "old-stems.adl",
+                           "by-track/keeper.edl", "by-track/2/keeper.edl", "mine.edl", "older.edl"})
+    test::write_text(home / "out/edits" / name, "old");
+  {
+    auto staged = StagedFolder::make(home / "out", true);
+    ASSERT_TRUE(staged) << staged.error().what;
+    write_result(staged->path(), "new");
+    test::write_text(staged->path() / "edits/new.edl", "new");
+    ASSERT_TRUE(staged->commit());
+  }
+  EXPECT_EQ(tree_of(home / "out"),
+            (Tree{"edits/", "edits/cuts.tsv=new", "edits/mine.edl=old", "edits/new.edl=new",
+                  "edits/older.edl=old", kNewLineup, "stems/", "stems/keeper.wav=new"}));
+}
+
 TEST(StagedFolder, KeepsTheEarlierResultWithoutCommit) {
   const test::TemporaryFolder home;
   fs::create_directory(home / "out");

@@ -2,9 +2,11 @@
 
 #include <gtest/gtest.h>
 
+#include <cmath>
 #include <cstdlib>
 #include <sstream>
 
+#include "random_lineup.h"
 #include "sample_lineup.h"
 #include "support/temporary_folder.h"
 
@@ -43,13 +45,13 @@ std::string unescaped(const std::string& cell) {
 }
 
 TEST(Cuts, LookAsTheyAlwaysDid) {
-  const std::string text = cuts_text(sample_lineup());
+  const std::string text = cuts_text(sample_lineup(), {});
   if (std::getenv("KILTER_BLESS") != nullptr) test::write_text(kGolden, text);
   EXPECT_EQ(text, test::read_text(kGolden));
 }
 
 TEST(Cuts, HaveARowForEverySpanAndPart) {
-  const auto rows = table_of(cuts_text(sample_lineup()));
+  const auto rows = table_of(cuts_text(sample_lineup(), {}));
   // The keeper's first part ends inside the first span: two rows, and one for the second span.
   ASSERT_EQ(rows.size(), 5U);
   for (const Row& row : rows) EXPECT_EQ(row.size(), rows[0].size());
@@ -61,7 +63,7 @@ TEST(Cuts, HaveARowForEverySpanAndPart) {
 
 TEST(Cuts, GiveThePlaceOfTheFirstAndTheLastFrameToAMillionthOfAFrame) {
   const Lineup lineup = sample_lineup();
-  const auto rows = table_of(cuts_text(lineup));
+  const auto rows = table_of(cuts_text(lineup, {}));
   for (std::size_t i = 1; i < rows.size(); ++i) {
     const LineupTrack& track = lineup.tracks[i < 4 ? 0 : 1];
     const std::int64_t part_first = rows[i][1] == "rec_0002.wav" ? 4800000 : 0;
@@ -74,22 +76,67 @@ TEST(Cuts, GiveThePlaceOfTheFirstAndTheLastFrameToAMillionthOfAFrame) {
 }
 
 TEST(Cuts, SpeedUndoesTheDrift) {
-  const auto rows = table_of(cuts_text(sample_lineup()));
-  EXPECT_NEAR((std::stod(rows[1][9]) - 1.0) * 1e6, 23.41, 1e-5);
-  EXPECT_NEAR((std::stod(rows[4][9]) - 1.0) * 1e6, -87.5, 1e-5);
+  const auto rows = table_of(cuts_text(sample_lineup(), {}));
+  EXPECT_NEAR((std::stod(rows[1][10]) - 1.0) * 1e6, 23.41, 1e-5);
+  EXPECT_NEAR((std::stod(rows[4][10]) - 1.0) * 1e6, -87.5, 1e-5);
 }
 
 TEST(Cuts, StartReadsAsAClock) {
-  const auto rows = table_of(cuts_text(sample_lineup()));
+  const auto rows = table_of(cuts_text(sample_lineup(), {}));
   EXPECT_EQ(rows[1][8], "00:00:12.346");
   EXPECT_EQ(rows[4][8], "-00:00:03.250");
+}
+
+TEST(Cuts, TimecodeIsTheNearestLabel) {
+  // -3.25 s are 81.25 frames before the start.
+  EXPECT_EQ(table_of(cuts_text(sample_lineup(), {}))[4][9], "00:59:56:19");
+  const RecordTime record{frame_rate_from_text("29.97df").value(), 107892, -3.25};
+  EXPECT_EQ(table_of(cuts_text(sample_lineup(), record))[4][9], "01:00:00;00");
+}
+
+TEST(Cuts, PercentIsTheSpeed) {
+  const auto rows = table_of(cuts_text(sample_lineup(), {}));
+  for (std::size_t i = 1; i < rows.size(); ++i)
+    EXPECT_NEAR(std::stod(rows[i][11]), 100.0 * std::stod(rows[i][10]), 1e-10);
+}
+
+// Without the program's own reader: spans of the rows alone, against the map that was written.
+TEST(Cuts, RowsAloneTellTheMapToAHundredthOfAFrame) {
+  std::size_t compared = 0;
+  for (std::uint64_t seed = 0; seed < 100; ++seed) {
+    const Lineup lineup = random_lineup(seed);
+    for (const Row& row : table_of(cuts_text(lineup, {}))) {
+      if (row[0] == "track") continue;
+      for (const LineupTrack& track : lineup.tracks) {
+        std::int64_t part_first = 0;
+        for (const TrackPart& part : track.parts) {
+          if (part.file == unescaped(row[1])) {
+            const double first = std::stod(row[4]), last = std::stod(row[5]);
+            for (const double share : {0.0, 0.3, 1.0}) {
+              const double frame = std::floor(first + share * (last - first));
+              const auto place =
+                  track.map->to_line((frame + static_cast<double>(part_first)) / track.rate_hz);
+              ASSERT_TRUE(place) << seed;
+              const double told = std::stod(row[6]) + (frame - first) / track.rate_hz *
+                                                          lineup.timeline_rate_hz /
+                                                          std::stod(row[10]);
+              EXPECT_NEAR(told, *place * lineup.timeline_rate_hz, 0.01) << seed;
+              ++compared;
+            }
+          }
+          part_first += part.frames;
+        }
+      }
+    }
+  }
+  EXPECT_GT(compared, 1000U);
 }
 
 TEST(Cuts, AnAbsurdRateEndsWithTheFile) {
   Lineup lineup = sample_lineup();
   LineupTrack& track = lineup.tracks[1];
   track.rate_hz = 1e300;
-  const auto rows = table_of(cuts_text(lineup));
+  const auto rows = table_of(cuts_text(lineup, {}));
   ASSERT_EQ(rows.size(), 5U);
   EXPECT_EQ(rows[4][5], std::to_string(track.parts[0].frames - 1));
 }
@@ -99,7 +146,7 @@ TEST(Cuts, DifficultNamesSurviveInOneCell) {
   const std::string name = "=the \"new\" mate\t\\ with\na lamp\r";
   lineup.tracks[1].name = name;
   lineup.tracks[1].parts[0].file = "#up\x01loads/-guest.flac";
-  const std::string text = cuts_text(lineup);
+  const std::string text = cuts_text(lineup, {});
   EXPECT_EQ(text.find('"'), std::string::npos);
   const auto rows = table_of(text);
   ASSERT_EQ(rows.size(), 5U);
@@ -111,7 +158,7 @@ TEST(Cuts, DifficultNamesSurviveInOneCell) {
 TEST(Cuts, TracksWithoutAPlaceAreNamedInAComment) {
   Lineup lineup = sample_lineup();
   lineup.tracks[1].role = Role::ignore;
-  const std::string text = cuts_text(lineup);
+  const std::string text = cuts_text(lineup, {});
   EXPECT_NE(text.find("# not placed: \\x3Dthe \\x22new"), std::string::npos);
   EXPECT_NE(text.find("# left out: guest from the far rock\n"), std::string::npos);
   EXPECT_EQ(table_of(text).size(), 4U);
@@ -119,7 +166,7 @@ TEST(Cuts, TracksWithoutAPlaceAreNamedInAComment) {
 
 TEST(Cuts, AMissingFolderIsAnErrorOfWriting) {
   const test::TemporaryFolder folder;
-  const auto written = write_cuts(sample_lineup(), folder / "missing/cuts.tsv");
+  const auto written = write_cuts(sample_lineup(), {}, folder / "missing/cuts.tsv");
   ASSERT_FALSE(written);
   EXPECT_EQ(written.error().kind, ErrorKind::cannot_write);
 }

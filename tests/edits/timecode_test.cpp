@@ -43,10 +43,10 @@ struct LabelClock {
 };
 
 TEST(FrameRate, EveryNameGoesThereAndBack) {
+  EXPECT_EQ(frame_rate_names(), kAllRates);
   for (const std::string& name : kAllRates) {
     ASSERT_TRUE(frame_rate_from_text(name)) << name;
     EXPECT_EQ(to_text(rate_of(name)), name);
-    EXPECT_NE(frame_rate_choices().find(name), std::string::npos);
   }
 }
 

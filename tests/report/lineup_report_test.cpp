@@ -197,10 +197,16 @@ conform::ConformReport stems() {
   return report;
 }
 
+WrittenLists lists() {
+  return {{"cuts.tsv", "hour.edl", "by-track/keeper.edl"},
+          {*edits::frame_rate_from_text("29.97df"), 1078920, 0.0}};
+}
+
 TEST(ConformReport, SaysWhereThingsAreAndWhatIsMissing) {
-  EXPECT_EQ(conform_text(stems(), stems_lineup(), "out", "24-bit"),
+  EXPECT_EQ(conform_text(stems(), stems_lineup(), lists(), "out", "24-bit"),
             "Stems   out/stems: 1 file, each 00:06:00.000 (17280000 frames at 48000 Hz, 24-bit)\n"
             "Cuts    out/edits/cuts.tsv\n"
+            "Lists   out/edits: 2 more files (SMPTE 258M, AES31-3), 10:00:00;00 at 29.97df fps\n"
             "Lineup  out/lineup.json\n"
             "No stem of mate: it vanished.\n"
             "No stem of stranger: it is not placed.\n"
@@ -211,14 +217,15 @@ TEST(ConformReport, SaysWhereThingsAreAndWhatIsMissing) {
 TEST(ConformReport, TellsOfSamplesCutOff) {
   conform::ConformReport report = stems();
   report.stems[0].clipped_samples = 1234;
-  const std::string text = conform_text(report, stems_lineup(), "out", "24-bit");
+  const std::string text = conform_text(report, stems_lineup(), lists(), "out", "24-bit");
   EXPECT_NE(text.find("keeper: 1234 samples were cut off at full scale in its stem; --bits 32f"),
             std::string::npos)
       << text;
 }
 
 TEST(ConformReport, IsOneJsonDocumentThatHoldsTheLineup) {
-  const auto document = nlohmann::json::parse(conform_json(stems(), stems_lineup(), "out"));
+  const auto document =
+      nlohmann::json::parse(conform_json(stems(), stems_lineup(), lists(), "out"));
   EXPECT_EQ(document["kind"], "kilter conform");
   EXPECT_EQ(document["frames"], 48000 * 360);
   EXPECT_EQ(document["stems"][0]["file"], "stems/keeper.wav");
@@ -226,6 +233,10 @@ TEST(ConformReport, IsOneJsonDocumentThatHoldsTheLineup) {
   EXPECT_EQ(document["stems"][1]["failure"], "it vanished");
   EXPECT_EQ(document["stems"][4]["reason"], "it is left out as told");
   EXPECT_FALSE(document["stems"][0].contains("reason"));
+  EXPECT_EQ(document["fps"], "29.97df");
+  EXPECT_EQ(document["start_tc"], "10:00:00;00");
+  EXPECT_EQ(document["edits"],
+            (nlohmann::json{"edits/cuts.tsv", "edits/hour.edl", "edits/by-track/keeper.edl"}));
   EXPECT_EQ(document["lineup"]["kind"], "kilter lineup");
   EXPECT_EQ(document["lineup"]["tracks"].size(), 5U);
 }

@@ -27,8 +27,8 @@ class StagedFolder {
   /// Where to write until commit().
   const std::filesystem::path& path() const { return staging_; }
   /// Moves everything in place. Only files are replaced that the new result holds or that the
-  /// earlier one names (its lineup, its cuts, the stems of its tracks); whatever else lies in DIR
-  /// or in its folders is kept. Fails with cannot_write, DIR being as it was.
+  /// earlier one names (its lineup, its edit lists, the stems of its tracks); whatever else lies in
+  /// DIR or in its folders is kept. Fails with cannot_write, DIR being as it was.
   Result<void> commit();
 
  private:

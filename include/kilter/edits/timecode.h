@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "kilter/base/result.h"
 
@@ -27,8 +28,8 @@ struct FrameRate {
 /// "23.976", "24", "25", "29.97", "29.97df", "30", "50", "59.94", "59.94df" or "60".
 std::optional<FrameRate> frame_rate_from_text(const std::string& text);
 std::string to_text(const FrameRate& rate);
-/// What frame_rate_from_text() takes, in words: "23.976, 24, .. or 60".
-std::string frame_rate_choices();
+/// What frame_rate_from_text() takes.
+std::vector<std::string> frame_rate_names();
 
 struct TimecodeLabel {
   std::int64_t hour{0}, minute{0}, second{0}, frame{0};

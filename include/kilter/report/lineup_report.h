@@ -3,9 +3,11 @@
 
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include "kilter/base/lineup.h"
 #include "kilter/conform/conform.h"
+#include "kilter/edits/record_time.h"
 
 namespace kilter::report {
 
@@ -16,13 +18,20 @@ bool is_a_persons(const LineupTrack& track);
 /// A row per track, a sentence that sums up, then what a person should know, numbered.
 std::string lineup_text(const Lineup& lineup);
 
+/// The edit lists beside the stems.
+struct WrittenLists {
+  std::vector<std::filesystem::path> files;  ///< relative to edits/
+  edits::RecordTime record;
+};
+
 /// Where the stems are, how long they are, which are missing and why, and where samples were cut
 /// off. `report` is of `lineup`. `out`: as the user named it.
 std::string conform_text(const conform::ConformReport& report, const Lineup& lineup,
-                         const std::filesystem::path& out, const std::string& sample_format);
+                         const WrittenLists& lists, const std::filesystem::path& out,
+                         const std::string& sample_format);
 
-/// One JSON document: the stems and, below "lineup", the lineup as in lineup.json.
+/// One JSON document: the stems, the edit lists and, below "lineup", the lineup as in lineup.json.
 std::string conform_json(const conform::ConformReport& report, const Lineup& lineup,
-                         const std::filesystem::path& out);
+                         const WrittenLists& lists, const std::filesystem::path& out);
 
 }  // namespace kilter::report

@@ -106,6 +106,18 @@ TEST(Overruling, ACutIsMovedByItsFirstFrame) {
   EXPECT_EQ(told(lineup, 0), "");
 }
 
+TEST(Overruling, TwiceIsAsGoodAsOnce) {
+  const std::string text =
+      replaced(sample_text(), "\t-156000.000000\t4644418.948223\t-00:00:03.250\t", "\t48000\t\t\t");
+  const Lineup once = applied_to_sample(text);
+  const auto twice = applied(once, text);
+  ASSERT_TRUE(twice) << twice.error().what;
+  EXPECT_EQ(to_text(*twice), to_text(once));
+  const auto of_its_own_table = applied(once, cuts_text(once, {}));
+  ASSERT_TRUE(of_its_own_table) << of_its_own_table.error().what;
+  EXPECT_EQ(to_text(*of_its_own_table), to_text(once));
+}
+
 struct ChangeCase {
   const char* name;
   const char* from;

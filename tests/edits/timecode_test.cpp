@@ -112,8 +112,8 @@ TEST(Timecode, CountsADayOfLabelsLikeAClock) {
     LabelClock clock{rate.nominal, rate.nominal / 15, rate.drop_frame};
     std::int64_t wrong = 0;
     for (std::int64_t frame = 0; frame < rate.frames_per_day(); ++frame, clock.advance()) {
-      // Every frame beside a minute's turn, and one in seven of the others.
-      if (frame % 7 != 0 && clock.s != 0 && clock.s != 59) continue;
+      // The clock is set forward by every frame, and read at each second's turn and in between.
+      if (frame % 31 != 0 && clock.f > clock.skipped && clock.f < rate.nominal - 1) continue;
       const std::string label = clock.text();
       const auto back = frame_of_timecode(label, rate);
       if (timecode_text(frame, rate) != label || !back || *back != frame) ++wrong;

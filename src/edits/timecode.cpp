@@ -89,6 +89,7 @@ std::string to_text(const FrameRate& rate) {
 
 std::vector<std::string> frame_rate_names() {
   std::vector<std::string> names;
+  names.reserve(kRates.size());
   for (const NamedRate& named : kRates) names.emplace_back(named.text);
   return names;
 }

@@ -4,9 +4,9 @@
 # shellcheck disable=SC2034  # the sourcing script uses the lists
 
 log=${root:?}/build/setup.log
-build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev \
-nlohmann-json3-dev libtomlplusplus-dev"
-test_packages="libgtest-dev"
+build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libavformat-dev libavcodec-dev \
+libavutil-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev nlohmann-json3-dev libtomlplusplus-dev"
+test_packages="libgtest-dev ffmpeg"
 exit_no_setup=69
 
 say() { printf 'kilter: %s\n' "$*" >&2; }
@@ -60,6 +60,8 @@ brew_name() {
     ninja-build) echo ninja ;;
     pkg-config) echo pkg-config ;;
     libsndfile1-dev) echo libsndfile ;;
+    libavformat-dev) echo ffmpeg ;;
+    libavcodec-dev | libavutil-dev) ;;  # come with ffmpeg
     libfftw3-dev) echo fftw ;;
     libcli11-dev) echo cli11 ;;
     libfmt-dev) echo fmt ;;

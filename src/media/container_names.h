@@ -1,0 +1,15 @@
+// Containers that libsndfile does not read, or not all of, known by their first bytes.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+namespace kilter::media {
+
+/// "MP4", "Matroska", "WMA" and the like, or nothing.
+std::optional<std::string> container_name(const std::filesystem::path& file);
+/// Whether libsndfile reads files of that name, where they are whole.
+bool sndfile_reads(const std::string& container);
+
+}  // namespace kilter::media

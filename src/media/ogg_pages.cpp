@@ -1,0 +1,96 @@
+#include "ogg_pages.h"
+
+#include <algorithm>
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <fstream>
+#include <map>
+#include <span>
+#include <string_view>
+#include <vector>
+
+namespace kilter::media {
+namespace {
+
+// RFC 3533: a page is a header of 27 bytes, up to 255 sizes, and their sum in bytes.
+constexpr std::size_t kHeaderBytes = 27;
+constexpr std::size_t kChecksumAt = 22;
+constexpr unsigned kFirstOfStream = 2;
+constexpr unsigned kLastOfStream = 4;
+constexpr std::uint32_t kPolynomial = 0x04C11DB7;
+
+using Bytes = std::span<const unsigned char>;
+
+constexpr std::array<std::uint32_t, 256> checksum_table() {
+  std::array<std::uint32_t, 256> table{};
+  for (std::uint32_t i = 0; i < 256; ++i) {
+    std::uint32_t value = i << 24U;
+    for (int bit = 0; bit < 8; ++bit)
+      value = (value << 1U) ^ ((value & 0x80000000U) != 0 ? kPolynomial : 0U);
+    table[i] = value;
+  }
+  return table;
+}
+
+std::uint32_t checksum(Bytes bytes, std::uint32_t sum) {
+  static constexpr std::array<std::uint32_t, 256> kTable = checksum_table();
+  for (const unsigned char byte : bytes) sum = (sum << 8U) ^ kTable[(sum >> 24U) ^ byte];
+  return sum;
+}
+
+std::uint32_t little_endian(Bytes bytes, std::size_t at) {
+  std::uint32_t value = 0;
+  for (std::size_t i = 4; i-- > 0;) value = value << 8U | bytes[at + i];
+  return value;
+}
+
+enum class Reading { whole, no_page, cut };
+
+/// The next page into `page`.
+Reading read_page(std::ifstream& stream, std::vector<unsigned char>& page) {
+  const auto read_on = [&](std::size_t more) {
+    const std::size_t at = page.size();
+    page.resize(at + more);
+    stream.read(reinterpret_cast<char*>(page.data() + at), static_cast<std::streamsize>(more));
+    return static_cast<bool>(stream);
+  };
+  page.clear();
+  if (!read_on(kHeaderBytes)) return Reading::cut;
+  if (std::string_view(reinterpret_cast<const char*>(page.data()), 4) != "OggS")
+    return Reading::no_page;
+  const std::size_t sizes = page[kHeaderBytes - 1];
+  if (!read_on(sizes)) return Reading::cut;
+  std::size_t body = 0;
+  for (std::size_t i = 0; i < sizes; ++i) body += page[kHeaderBytes + i];
+  return read_on(body) ? Reading::whole : Reading::cut;
+}
+
+bool fits_checksum(std::vector<unsigned char>& page) {
+  const std::uint32_t stated = little_endian(page, kChecksumAt);
+  std::fill_n(page.begin() + kChecksumAt, 4, static_cast<unsigned char>(0));
+  return checksum(page, 0) == stated;
+}
+
+}  // namespace
+
+OggPages look_at_ogg_pages(const std::filesystem::path& file) {
+  OggPages pages;
+  std::ifstream stream(file, std::ios::binary);
+  std::map<std::uint32_t, std::uint32_t> next_numbers;  // of each stream
+  std::vector<unsigned char> page;
+  while (stream && stream.peek() != std::ifstream::traits_type::eof()) {
+    const Reading reading = read_page(stream, page);
+    pages.have_end = reading == Reading::whole && (page[5] & kLastOfStream) != 0;
+    if (reading == Reading::no_page) pages.undamaged = false;
+    if (reading != Reading::whole) break;
+    const std::uint32_t number = little_endian(page, 18);
+    const auto [expected, first_seen] = next_numbers.try_emplace(little_endian(page, 14), number);
+    const bool first = first_seen || (page[5] & kFirstOfStream) != 0;
+    if ((!first && expected->second != number) || !fits_checksum(page)) pages.undamaged = false;
+    expected->second = number + 1;
+  }
+  return pages;
+}
+
+}  // namespace kilter::media

@@ -1,0 +1,17 @@
+// Whether an Ogg file is whole. libsndfile does not say: it takes one that was cut for one of
+// unknown length, and moves what follows a damaged stretch up to what stood before it.
+#pragma once
+
+#include <filesystem>
+
+namespace kilter::media {
+
+struct OggPages {
+  bool undamaged{true};  ///< each page follows the one before and fits its checksum
+  bool have_end{false};  ///< the last page is whole and says that it is the last
+};
+
+/// Reads the file once, from start to end.
+OggPages look_at_ogg_pages(const std::filesystem::path& file);
+
+}  // namespace kilter::media

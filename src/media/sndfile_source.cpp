@@ -1,0 +1,187 @@
+#include "sndfile_source.h"
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <utility>
+
+#include "limits.h"
+#include "non_numbers.h"
+#include "ogg_pages.h"
+#include "sndfile_handle.h"
+
+namespace kilter::media {
+namespace {
+
+struct ContainerName {
+  int type;
+  const char* name;
+};
+constexpr std::array kContainers{
+    ContainerName{SF_FORMAT_WAV, "WAV"},   ContainerName{SF_FORMAT_WAVEX, "WAV"},
+    ContainerName{SF_FORMAT_RF64, "RF64"}, ContainerName{SF_FORMAT_W64, "W64"},
+    ContainerName{SF_FORMAT_AIFF, "AIFF"}, ContainerName{SF_FORMAT_CAF, "CAF"},
+    ContainerName{SF_FORMAT_FLAC, "FLAC"}, ContainerName{SF_FORMAT_OGG, "Ogg"},
+    ContainerName{SF_FORMAT_AU, "AU"},     ContainerName{SF_FORMAT_MPEG, ""}};
+
+struct EncodingName {
+  int subtype;
+  const char* name;
+  bool lossy;
+};
+constexpr std::array kEncodings{EncodingName{SF_FORMAT_PCM_S8, "8-bit", false},
+                                EncodingName{SF_FORMAT_PCM_U8, "8-bit", false},
+                                EncodingName{SF_FORMAT_PCM_16, "16-bit", false},
+                                EncodingName{SF_FORMAT_PCM_24, "24-bit", false},
+                                EncodingName{SF_FORMAT_PCM_32, "32-bit", false},
+                                EncodingName{SF_FORMAT_FLOAT, "32-bit float", false},
+                                EncodingName{SF_FORMAT_DOUBLE, "64-bit float", false},
+                                EncodingName{SF_FORMAT_ALAC_16, "ALAC 16-bit", false},
+                                EncodingName{SF_FORMAT_ALAC_20, "ALAC 20-bit", false},
+                                EncodingName{SF_FORMAT_ALAC_24, "ALAC 24-bit", false},
+                                EncodingName{SF_FORMAT_ALAC_32, "ALAC 32-bit", false},
+                                EncodingName{SF_FORMAT_ULAW, "u-law", false},
+                                EncodingName{SF_FORMAT_ALAW, "A-law", false},
+                                EncodingName{SF_FORMAT_VORBIS, "Vorbis", true},
+                                EncodingName{SF_FORMAT_OPUS, "Opus", true},
+                                EncodingName{SF_FORMAT_MPEG_LAYER_I, "MP1", true},
+                                EncodingName{SF_FORMAT_MPEG_LAYER_II, "MP2", true},
+                                EncodingName{SF_FORMAT_MPEG_LAYER_III, "MP3", true}};
+
+/// The library's own name for what the tables above do not list.
+std::string library_name(int format) {
+  SF_FORMAT_INFO info{};
+  info.format = format;
+  const bool known = sf_command(nullptr, SFC_GET_FORMAT_INFO, &info, sizeof info) == 0;
+  return known && info.name != nullptr ? info.name : "unknown";
+}
+
+std::string container_name(int format) {
+  const int type = format & SF_FORMAT_TYPEMASK;
+  for (const ContainerName& row : kContainers)
+    if (row.type == type) return row.name;
+  return library_name(type);
+}
+
+std::string join_words(const std::string& left, const std::string& right) {
+  return left.empty() ? right : left + ' ' + right;
+}
+
+void name_format(int format, AudioInfo& info) {
+  const int subtype = format & SF_FORMAT_SUBMASK;
+  const std::string container = container_name(format);
+  for (const EncodingName& row : kEncodings) {
+    if (row.subtype != subtype) continue;
+    info.format = join_words(container, row.name);
+    info.lossy = row.lossy;
+    return;
+  }
+  info.format = join_words(container, library_name(subtype));
+  info.lossy = true;  // the rest are speech codecs of old
+}
+
+AudioInfo describe(const SF_INFO& header) {
+  AudioInfo info;
+  name_format(header.format, info);
+  info.rate = {static_cast<double>(header.samplerate)};
+  info.channels = header.channels;
+  info.claimed_length = {sensible_length(header.frames, header.samplerate)};
+  // The library removes it where a tag states it, and does not tell whether there was one.
+  info.has_lead_in = (header.format & SF_FORMAT_TYPEMASK) == SF_FORMAT_MPEG;
+  return info;
+}
+
+std::string library_says(const std::string& words) { return "libsndfile: " + words; }
+
+class SndfileSource final : public FileSource {
+ public:
+  SndfileSource(SndfileHandle handle, std::filesystem::path file, const AudioInfo& info)
+      : handle_(std::move(handle)),
+        file_(std::move(file)),
+        rate_(info.rate),
+        channels_(info.channels),
+        claimed_length_(info.claimed_length) {}
+
+  SampleRate rate() const override { return rate_; }
+  int channels() const override { return channels_; }
+  Frames claimed_length() const override { return claimed_length_; }
+  const ReadNotes& notes() const override { return notes_; }
+  void note_break() { notes_.breaks_off = true; }
+
+  Result<Frames> read(std::span<float> interleaved) override {
+    assert(std::ssize(interleaved) % channels_ == 0);
+    const sf_count_t asked = std::ssize(interleaved) / channels_;
+    sf_count_t total = 0;
+    while (total < asked && !ended_) {
+      const sf_count_t got =
+          sf_readf_float(handle_.get(), interleaved.data() + total * channels_, asked - total);
+      total += std::max<sf_count_t>(got, 0);
+      // Asked at once: the library forgets it in its next call.
+      if (sf_error(handle_.get()) != SF_ERR_NO_ERROR)
+        end(damaged(file_, position_.n + total, library_says(sf_strerror(handle_.get()))));
+      else if (to_seconds({position_.n + total}, rate_).s > static_cast<double>(kLongest_s))
+        end(too_long(file_));
+      else if (got <= 0)
+        end(std::nullopt);
+    }
+    const std::span<float> filled = interleaved.first(static_cast<std::size_t>(total * channels_));
+    silence_non_numbers(filled, channels_, position_, notes_);
+    position_.n += total;
+    if (ended_) notes_.missing = {std::max<std::int64_t>(claimed_length_.n - position_.n, 0)};
+    if (total == 0 && asked > 0 && failure_) return *failure_;
+    return Frames{total};
+  }
+
+ private:
+  void end(std::optional<Error> failure) {
+    ended_ = true;
+    failure_ = std::move(failure);
+  }
+
+  SndfileHandle handle_;
+  std::filesystem::path file_;
+  SampleRate rate_;
+  int channels_;
+  Frames claimed_length_;
+  Frames position_;
+  bool ended_{false};
+  std::optional<Error> failure_;  // told once what was read before it is delivered
+  ReadNotes notes_;
+};
+
+Error not_opened(const std::filesystem::path& file, int code, const std::string& words) {
+  if (code == SF_ERR_SYSTEM)
+    return unreadable(file, "it cannot be opened (" + library_says(words) + ")",
+                      "check that you may read it");
+  return unreadable(file, "not a format we know (" + library_says(words) + ")",
+                    "check that it plays elsewhere, or convert it to WAV or FLAC");
+}
+
+}  // namespace
+
+Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
+  SF_INFO header{};
+  SndfileHandle handle;
+  {
+    const std::lock_guard lock(sndfile_open_mutex());
+    handle.reset(sf_open(file.c_str(), SFM_READ, &header));
+    if (!handle) return not_opened(file, sf_error(nullptr), sf_strerror(nullptr));
+  }
+  const int type = header.format & SF_FORMAT_TYPEMASK;
+  // Some endings make the library take any bytes for headerless telephone sound.
+  if (type == SF_FORMAT_RAW) return not_opened(file, SF_ERR_UNRECOGNISED_FORMAT, "no header");
+  if (auto error = beyond_limits(file, header.samplerate, header.channels))
+    return *std::move(error);
+  OpenSndfile opened;
+  opened.audio.info = describe(header);
+  auto source = std::make_unique<SndfileSource>(std::move(handle), file, opened.audio.info);
+  if (type == SF_FORMAT_OGG) {
+    const OggPages pages = look_at_ogg_pages(file);
+    if (!pages.have_end) source->note_break();
+    opened.loses_sound = !pages.undamaged;
+  }
+  opened.audio.source = std::move(source);
+  return opened;
+}
+
+}  // namespace kilter::media

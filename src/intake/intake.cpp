@@ -188,6 +188,23 @@ void note_equal_channels(std::vector<IntakeChannel>& channels) {
 
 using FramesDone = std::function<void(Frames done, Frames claimed)>;
 
+/// Adds what was noticed in one part of a recording, in which `before` frames come before it.
+void add_notes(const media::ReadNotes& part, Frames before, media::ReadNotes& all) {
+  for (media::StampJump jump : part.jumps) {
+    jump.at.n += before.n;
+    all.jumps.push_back(jump);
+  }
+  all.jump_count += part.jump_count;
+  all.put_in.n += part.put_in.n;
+  all.left_out.n += part.left_out.n;
+  if (all.not_numbers == 0) all.first_not_number.n = before.n + part.first_not_number.n;
+  all.not_numbers += part.not_numbers;
+  all.missing.n += part.missing.n;
+  all.breaks_off = all.breaks_off || part.breaks_off;
+  if (all.lost_packets == 0) all.first_loss = part.first_loss;
+  all.lost_packets += part.lost_packets;
+}
+
 /// Takes in one recording, part by part, as if it were one file.
 class Taker {
  public:
@@ -195,7 +212,7 @@ class Taker {
       : recording_(recording),
         options_(options),
         frames_done_(frames_done),
-        result_{recording.parts.front(), {}, {}, {}, {}} {}
+        result_{recording.parts.front(), {}, {}, {}, {}, {}} {}
 
   Result<IntakeFile> take() {
     for (const std::filesystem::path& part : recording_.parts) {
@@ -205,7 +222,9 @@ class Taker {
         note_damage("its part \"" + part.filename().string() + "\" " + audio.error().what);
         break;
       }
+      const Frames before = result_.length;
       if (auto done = read(*audio->source); !done) return done.error();
+      add_notes(audio->source->notes(), before, result_.notes);
     }
     if (result_.length.n == 0)
       return Error{ErrorKind::unreadable, result_.file, "it holds no sound",

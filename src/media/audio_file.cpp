@@ -9,11 +9,18 @@
 
 #include "container_names.h"
 #include "libav_source.h"
-#include "limits.h"
+#include "reading_limits.h"
 #include "sndfile_source.h"
 
 namespace kilter::media {
 namespace {
+
+std::string lower_ending(const std::filesystem::path& file) {
+  std::string ending = file.extension().string();
+  for (char& letter : ending)
+    letter = static_cast<char>(std::tolower(static_cast<unsigned char>(letter)));
+  return ending;
+}
 
 /// What can be said better than the library would, before it is asked.
 std::optional<Error> refusal(const std::filesystem::path& file) {
@@ -36,9 +43,12 @@ std::optional<Error> refusal(const std::filesystem::path& file) {
 /// For what libsndfile does not read.
 Result<OpenAudio> open_other(const std::filesystem::path& file, const Error& sndfile_says) {
   const auto name = container_name(file);
-  if (!name) return sndfile_says;
-  if (reads_video_files()) return open_with_libav(file);
-  if (sndfile_reads(*name)) return sndfile_says;
+  if (reads_video_files() && name) return open_with_libav(file);
+  if (reads_video_files() && lower_ending(file) == ".mp3") {
+    auto audio = open_with_libav(file);  // some begin with anything
+    return audio ? std::move(audio) : Result<OpenAudio>(sndfile_says);
+  }
+  if (!name || sndfile_reads(*name)) return sndfile_says;
   return unreadable(file, "it is " + *name + ", which this build of kilter does not read",
                     "install libavformat-dev, libavcodec-dev and libavutil-dev (FFmpeg's "
                     "libraries) and build kilter again, or convert the file to WAV or FLAC");
@@ -54,7 +64,7 @@ Result<OpenAudio> open_audio(const std::filesystem::path& file) {
   auto opened = open_with_sndfile(file);
   if (!opened) return open_other(file, opened.error());
   if (reads_video_files() && opened->loses_sound)
-    if (auto audio = open_with_libav(file)) return audio;
+    if (auto audio = open_with_libav(file, opened->audio.source->notes().breaks_off)) return audio;
   return std::move(opened->audio);
 }
 
@@ -64,9 +74,7 @@ bool has_audio_name(const std::filesystem::path& file) {
       ".flac", ".ogg",  ".oga", ".opus", ".mp3",  ".mp2", ".mp1",  ".mpga", ".au",   ".snd",
       ".m4a",  ".m4b",  ".aac", ".adts", ".mp4",  ".m4v", ".mov",  ".qt",   ".3gp",  ".3g2",
       ".webm", ".weba", ".mka", ".mkv",  ".amr",  ".awb", ".alac", ".wma",  ".wmv",  ".asf"};
-  std::string ending = file.extension().string();
-  for (char& letter : ending)
-    letter = static_cast<char>(std::tolower(static_cast<unsigned char>(letter)));
+  const std::string ending = lower_ending(file);
   return std::any_of(kEndings.begin(), kEndings.end(),
                      [&](const char* known) { return ending == known; });
 }

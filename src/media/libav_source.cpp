@@ -25,8 +25,8 @@ extern "C" {
 #include "libav_handles.h"
 #include "libav_io.h"
 #include "libav_samples.h"
-#include "limits.h"
 #include "non_numbers.h"
+#include "reading_limits.h"
 #include "stamp_keeper.h"
 
 namespace kilter::media {
@@ -604,7 +604,7 @@ bool is_cut_caf(const AudioInfo& info) { return info.format.starts_with("CAF") &
 
 bool reads_video_files() { return true; }
 
-Result<OpenAudio> open_with_libav(const std::filesystem::path& file) {
+Result<OpenAudio> open_with_libav(const std::filesystem::path& file, bool lacks_end) {
   auto opened = open_all(file);
   if (!opened) return opened.error();
   auto source = std::make_unique<LibavSource>(*std::move(opened), file);
@@ -612,7 +612,7 @@ Result<OpenAudio> open_with_libav(const std::filesystem::path& file) {
   OpenAudio audio;
   audio.info = describe(file, *source);
   source->claim(audio.info.claimed_length);
-  if (is_cut_caf(audio.info)) source->note_break();
+  if (lacks_end || is_cut_caf(audio.info)) source->note_break();
   audio.source = std::move(source);
   return audio;
 }

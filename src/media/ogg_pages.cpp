@@ -81,13 +81,16 @@ OggPages look_at_ogg_pages(const std::filesystem::path& file) {
   std::vector<unsigned char> page;
   while (stream && stream.peek() != std::ifstream::traits_type::eof()) {
     const Reading reading = read_page(stream, page);
-    pages.have_end = reading == Reading::whole && (page[5] & kLastOfStream) != 0;
     if (reading == Reading::no_page) pages.undamaged = false;
+    pages.have_end = false;
     if (reading != Reading::whole) break;
+    const unsigned flags = page[5];
     const std::uint32_t number = little_endian(page, 18);
     const auto [expected, first_seen] = next_numbers.try_emplace(little_endian(page, 14), number);
-    const bool first = first_seen || (page[5] & kFirstOfStream) != 0;
-    if ((!first && expected->second != number) || !fits_checksum(page)) pages.undamaged = false;
+    const bool follows = first_seen || (flags & kFirstOfStream) != 0 || expected->second == number;
+    const bool fits = fits_checksum(page);
+    if (!follows || !fits) pages.undamaged = false;
+    pages.have_end = fits && (flags & kLastOfStream) != 0;
     expected->second = number + 1;
   }
   return pages;

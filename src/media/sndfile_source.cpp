@@ -1,14 +1,19 @@
 #include "sndfile_source.h"
 
+#include <fcntl.h>
+
 #include <algorithm>
 #include <array>
 #include <cassert>
+#include <cerrno>
 #include <utility>
 
-#include "limits.h"
+#include "kilter/base/system_words.h"
 #include "non_numbers.h"
 #include "ogg_pages.h"
+#include "reading_limits.h"
 #include "sndfile_handle.h"
+#include "unclosed_wav.h"
 
 namespace kilter::media {
 namespace {
@@ -95,12 +100,16 @@ std::string library_says(const std::string& words) { return "libsndfile: " + wor
 
 class SndfileSource final : public FileSource {
  public:
-  SndfileSource(SndfileHandle handle, std::filesystem::path file, const AudioInfo& info)
-      : handle_(std::move(handle)),
+  SndfileSource(std::unique_ptr<UnclosedWav> unclosed, SndfileHandle handle,
+                std::filesystem::path file, const AudioInfo& info)
+      : unclosed_(std::move(unclosed)),
+        handle_(std::move(handle)),
         file_(std::move(file)),
         rate_(info.rate),
         channels_(info.channels),
-        claimed_length_(info.claimed_length) {}
+        claimed_length_(info.claimed_length) {
+    notes_.breaks_off = unclosed_ != nullptr;
+  }
 
   SampleRate rate() const override { return rate_; }
   int channels() const override { return channels_; }
@@ -138,6 +147,7 @@ class SndfileSource final : public FileSource {
     failure_ = std::move(failure);
   }
 
+  std::unique_ptr<UnclosedWav> unclosed_;  // outlives the handle, which reads through it
   SndfileHandle handle_;
   std::filesystem::path file_;
   SampleRate rate_;
@@ -149,10 +159,7 @@ class SndfileSource final : public FileSource {
   ReadNotes notes_;
 };
 
-Error not_opened(const std::filesystem::path& file, int code, const std::string& words) {
-  if (code == SF_ERR_SYSTEM)
-    return unreadable(file, "it cannot be opened (" + library_says(words) + ")",
-                      "check that you may read it");
+Error not_opened(const std::filesystem::path& file, const std::string& words) {
   return unreadable(file, "not a format we know (" + library_says(words) + ")",
                     "check that it plays elsewhere, or convert it to WAV or FLAC");
 }
@@ -160,21 +167,31 @@ Error not_opened(const std::filesystem::path& file, int code, const std::string&
 }  // namespace
 
 Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
+  // By descriptor: from a name's ending the library guesses what bytes might be that it does not
+  // know, and takes any for MP3 or headerless telephone sound.
+  const int descriptor = ::open(file.c_str(), O_RDONLY | O_CLOEXEC);  // NOLINT: variadic by POSIX
+  if (descriptor < 0)
+    return unreadable(file, "it cannot be opened (" + system_words(errno) + ")",
+                      "check that you may read it");
   SF_INFO header{};
+  std::unique_ptr<UnclosedWav> unclosed;
+  if (const auto size_at = unwritten_size_at(descriptor))
+    unclosed = std::make_unique<UnclosedWav>(descriptor, *size_at);
   SndfileHandle handle;
   {
     const std::lock_guard lock(sndfile_open_mutex());
-    handle.reset(sf_open(file.c_str(), SFM_READ, &header));
-    if (!handle) return not_opened(file, sf_error(nullptr), sf_strerror(nullptr));
+    SF_VIRTUAL_IO io = UnclosedWav::callbacks();
+    handle.reset(unclosed ? sf_open_virtual(&io, SFM_READ, &header, unclosed.get())
+                          : sf_open_fd(descriptor, SFM_READ, &header, SF_TRUE));
+    if (!handle) return not_opened(file, sf_strerror(nullptr));
   }
-  const int type = header.format & SF_FORMAT_TYPEMASK;
-  // Some endings make the library take any bytes for headerless telephone sound.
-  if (type == SF_FORMAT_RAW) return not_opened(file, SF_ERR_UNRECOGNISED_FORMAT, "no header");
   if (auto error = beyond_limits(file, header.samplerate, header.channels))
     return *std::move(error);
+  const int type = header.format & SF_FORMAT_TYPEMASK;
   OpenSndfile opened;
   opened.audio.info = describe(header);
-  auto source = std::make_unique<SndfileSource>(std::move(handle), file, opened.audio.info);
+  auto source = std::make_unique<SndfileSource>(std::move(unclosed), std::move(handle), file,
+                                                opened.audio.info);
   if (type == SF_FORMAT_OGG) {
     const OggPages pages = look_at_ogg_pages(file);
     if (!pages.have_end) source->note_break();

@@ -162,6 +162,10 @@ Json file_json(const SurveyFile& file) {
     object["stamp_s"] = file.stamp->of_day_s();
     if (!file.stamp->date.empty()) object["stamp_date"] = file.stamp->date;
   }
+  if (file.info.has_lead_in) object["lead_in_unstated"] = true;
+  if (!file.info.has_video) return object;
+  object["start_in_file_s"] = file.info.start_in_file_s;
+  if (file.info.video_fps) object["video_fps"] = *file.info.video_fps;
   return object;
 }
 

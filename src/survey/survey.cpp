@@ -19,8 +19,9 @@ using Taken = std::vector<Result<IntakeFile>>;
 
 // Only what stems and lists cannot put right. Told and no more: a wrong rate, which the map mends;
 // an excursion, which is the mix's; a leak or a copy, which one hears to or leaves out.
-constexpr std::array<std::string_view, 7> kTrackCodes{
-    "silent", "dead", "too-short", "unreadable", "truncated", "unmatched", "mix-seam"};
+constexpr std::array<std::string_view, 9> kTrackCodes{"silent",     "dead",         "too-short",
+                                                      "unreadable", "truncated",    "unmatched",
+                                                      "dropout",    "not-a-number", "mix-seam"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
 constexpr std::array<std::string_view, 3> kSessionCodes{"no-mix", "several-mixes", "missing-voice"};
 
@@ -115,7 +116,7 @@ SurveyTrack channel_track(const IntakeFile& file, std::size_t index, std::size_t
   if (!is_silent(own.levels)) track.signal = own.signal;
   const double length_s = to_seconds(file.length, file.info.rate).s;
   track.findings = level_findings(own.levels, length_s, file.info.rate);
-  for (Finding& finding : length_findings(file)) track.findings.push_back(std::move(finding));
+  for (Finding& finding : file_findings(file)) track.findings.push_back(std::move(finding));
   return track;
 }
 
@@ -179,7 +180,7 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
   }
   for (const IntakeChannel& channel : taken->channels) mix.levels.push_back(channel.levels);
   mix.signal = intake::whole_signal(*taken);
-  mix.findings = length_findings(*taken);
+  mix.findings = file_findings(*taken);
   return mix;
 }
 

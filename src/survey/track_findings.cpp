@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "kilter/base/clock_text.h"
@@ -87,6 +88,106 @@ void add_voice_findings(const intake::Levels& levels, double length_s,
                                  levels.loudest_dbfs)));
 }
 
+/// "3 places, the first at 00:00:12.500", "1 place, at 00:00:12.500".
+std::string places(std::int64_t count, double first_s) {
+  return fmt::format("{} {}, {} {}", count, count == 1 ? "place" : "places",
+                     count == 1 ? "at" : "the first at", clock_text(first_s));
+}
+
+std::string short_time(double length_s) {
+  return length_s < 10.0 ? fmt::format("{:.0f} ms", 1000.0 * length_s)
+                         : fmt::format("{:.1f} s", length_s);
+}
+
+void add_truncated(const intake::IntakeFile& file, std::vector<Finding>& findings) {
+  const double length_s = to_seconds(file.length, file.info.rate).s;
+  const double claimed_s = to_seconds(file.info.claimed_length, file.info.rate).s;
+  const bool is_short = claimed_s - length_s > kShortBy_s;
+  if (!is_short && !file.damage && !file.notes.breaks_off) return;
+  const bool in_parts = file.part_lengths.size() > 1;
+  std::string text =
+      in_parts ? clock_text(length_s) + " could be read" : "Breaks off at " + clock_text(length_s);
+  if (is_short)
+    text += " of the " + clock_text(claimed_s) +
+            (in_parts ? " that the headers of its parts promise" : " that its header promises");
+  if (file.damage) text += ": " + *file.damage;
+  text += ". What is there is used; copy the file again from where it was recorded.";
+  Finding result = finding("truncated", std::move(text));
+  result.at_s = length_s;
+  findings.push_back(std::move(result));
+}
+
+/// The first jump that silence was put into, or that was not.
+const media::StampJump* first_jump(const media::ReadNotes& notes, bool with_silence) {
+  for (const media::StampJump& jump : notes.jumps)
+    if ((jump.put_in.n > 0) == with_silence) return &jump;
+  return nullptr;
+}
+
+std::int64_t count_filled(const media::ReadNotes& notes) {
+  return std::count_if(notes.jumps.begin(), notes.jumps.end(),
+                       [](const media::StampJump& jump) { return jump.put_in.n > 0; });
+}
+
+void add_jumps(const intake::IntakeFile& file, std::vector<Finding>& findings) {
+  const media::ReadNotes& notes = file.notes;
+  const std::int64_t filled = count_filled(notes);
+  if (const auto* first = first_jump(notes, true)) {
+    const double first_s = to_seconds(first->at, file.info.rate).s;
+    Finding result = finding(
+        "dropout",
+        fmt::format("Sound is missing in {}, {} in all. Silence was put in so that the rest stays "
+                    "in time. Ask whether this person's own device kept a recording.",
+                    places(filled, first_s),
+                    short_time(to_seconds(notes.put_in, file.info.rate).s)));
+    result.at_s = first_s;
+    findings.push_back(std::move(result));
+  }
+  if (const auto* first = first_jump(notes, false)) {
+    const double first_s = to_seconds(first->at, file.info.rate).s;
+    const double left_out_s = to_seconds(notes.left_out, file.info.rate).s;
+    Finding result = finding(
+        "overlap",
+        fmt::format("Its time stamps go back in {}; {} that came twice was left out. "
+                    "Listen there.",
+                    places(std::ssize(notes.jumps) - filled, first_s), short_time(left_out_s)));
+    result.at_s = first_s;
+    findings.push_back(std::move(result));
+  }
+}
+
+/// Damage that no time stamp tells the length of, and that is not the file's end.
+void add_undecoded(const intake::IntakeFile& file, std::vector<Finding>& findings) {
+  const media::ReadNotes& notes = file.notes;
+  const std::int64_t inside = notes.lost_packets - (notes.breaks_off ? 1 : 0);
+  if (inside <= 0 || notes.jump_count > 0) return;
+  findings.push_back(finding(
+      "dropout", fmt::format("{} of its packets cannot be decoded ({}), and what follows them may "
+                             "stand early. Copy the file again from where it was recorded.",
+                             inside, notes.first_loss)));
+}
+
+void add_not_numbers(const intake::IntakeFile& file, std::vector<Finding>& findings) {
+  if (file.notes.not_numbers == 0) return;
+  const double first_s = to_seconds(file.notes.first_not_number, file.info.rate).s;
+  Finding result = finding(
+      "not-a-number",
+      fmt::format("{} of its samples are no numbers, the first at {}: silence stands for them. "
+                  "Listen there; write the file anew from the program that made it.",
+                  file.notes.not_numbers, clock_text(first_s)));
+  result.at_s = first_s;
+  findings.push_back(std::move(result));
+}
+
+void add_further_sounds(const intake::IntakeFile& file, std::vector<Finding>& findings) {
+  if (file.info.further_sounds <= 0) return;
+  findings.push_back(
+      finding("further-sound",
+              fmt::format("Holds {} streams of sound, and only one of them is read. If another "
+                          "holds somebody else, save it as a file of its own.",
+                          file.info.further_sounds + 1)));
+}
+
 }  // namespace
 
 std::string as_sentence(std::string text) {
@@ -117,22 +218,14 @@ std::vector<Finding> level_findings(const intake::Levels& levels, double length_
   return findings;
 }
 
-std::vector<Finding> length_findings(const intake::IntakeFile& file) {
-  const double length_s = to_seconds(file.length, file.info.rate).s;
-  const double claimed_s = to_seconds(file.info.claimed_length, file.info.rate).s;
-  const bool is_short = claimed_s - length_s > kShortBy_s;
-  if (!is_short && !file.damage) return {};
-  const bool in_parts = file.part_lengths.size() > 1;
-  std::string text =
-      in_parts ? clock_text(length_s) + " could be read" : "Breaks off at " + clock_text(length_s);
-  if (is_short)
-    text += " of the " + clock_text(claimed_s) +
-            (in_parts ? " that the headers of its parts promise" : " that its header promises");
-  if (file.damage) text += ": " + *file.damage;
-  text += ". What is there is used; copy the file again from where it was recorded.";
-  Finding result = finding("truncated", std::move(text));
-  result.at_s = length_s;
-  return {result};
+std::vector<Finding> file_findings(const intake::IntakeFile& file) {
+  std::vector<Finding> findings;
+  add_truncated(file, findings);
+  add_jumps(file, findings);
+  add_undecoded(file, findings);
+  add_not_numbers(file, findings);
+  add_further_sounds(file, findings);
+  return findings;
 }
 
 Finding unreadable_finding(const Error& error) {

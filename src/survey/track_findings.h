@@ -10,8 +10,9 @@ namespace kilter::survey {
 
 /// Silent, dead, too quiet, clipped, with a constant offset.
 std::vector<Finding> level_findings(const intake::Levels& levels, double length_s, SampleRate rate);
-/// A file that ends before it should, from its header or from where decoding failed.
-std::vector<Finding> length_findings(const intake::IntakeFile& file);
+/// What holds for all channels of a file: ends before it should, stretches that are not there,
+/// samples that are no numbers, sound that is not read.
+std::vector<Finding> file_findings(const intake::IntakeFile& file);
 Finding unreadable_finding(const Error& error);
 
 /// "check this, or that" as a sentence: "Check this, or that."

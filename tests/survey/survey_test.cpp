@@ -363,5 +363,84 @@ TEST_F(SurveyOf, ReportsAFileThatBreaksOff) {
   EXPECT_TRUE(needs_person(result));
 }
 
+TEST_F(SurveyOf, TellsWhereSilenceStandsForLostPackets) {
+  IntakeFile guest = file_of({voice()}, 10);
+  guest.notes.jumps = {{{48000 * 61}, {14400}, {14400}, {}}, {{48000 * 70}, {960}, {960}, {}}};
+  guest.notes.jump_count = 2;
+  guest.notes.put_in = {15360};
+  add("guest.webm", guest);
+  const Survey result = survey();
+  ASSERT_EQ(codes(result.tracks[0].findings), (std::vector<std::string>{"dropout"}));
+  const Finding& finding = result.tracks[0].findings[0];
+  EXPECT_NE(finding.text.find("in 2 places, the first at 00:01:01.000, 320 ms in all"),
+            std::string::npos)
+      << finding.text;
+  EXPECT_DOUBLE_EQ(finding.at_s.value(), 61.0);
+  EXPECT_TRUE(needs_person(result));
+}
+
+TEST_F(SurveyOf, TellsOfPacketsThatCameTwiceWithoutAskingForAnybody) {
+  IntakeFile guest = file_of({voice()}, 10);
+  guest.notes.jumps = {{{48000 * 61}, {-960}, {}, {960}}};
+  guest.notes.jump_count = 1;
+  guest.notes.left_out = {960};
+  add("guest.webm", guest);
+  const Survey result = survey();
+  ASSERT_EQ(codes(result.tracks[0].findings), (std::vector<std::string>{"overlap"}));
+  EXPECT_NE(result.tracks[0].findings[0].text.find("1 place, at 00:01:01.000; 20 ms"),
+            std::string::npos)
+      << result.tracks[0].findings[0].text;
+  EXPECT_FALSE(needs_person(result));
+}
+
+struct NotedCase {
+  const char* name;
+  void (*spoil)(IntakeFile&);
+  const char* code;
+  const char* says;
+  bool needs_person;
+};
+
+class NotedByTheReader : public SurveyOf, public testing::WithParamInterface<NotedCase> {};
+
+TEST_P(NotedByTheReader, BecomesAFinding) {
+  IntakeFile file = file_of({voice()}, 10);
+  GetParam().spoil(file);
+  add("guest.ogg", file);
+  const Survey result = survey();
+  ASSERT_EQ(codes(result.tracks[0].findings), (std::vector<std::string>{GetParam().code}));
+  EXPECT_NE(result.tracks[0].findings[0].text.find(GetParam().says), std::string::npos)
+      << result.tracks[0].findings[0].text;
+  EXPECT_EQ(needs_person(result), GetParam().needs_person);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    All, NotedByTheReader,
+    testing::Values(NotedCase{"SamplesThatAreNoNumbers",
+                              [](IntakeFile& file) {
+                                file.notes.not_numbers = 7;
+                                file.notes.first_not_number = {48000 * 2};
+                              },
+                              "not-a-number",
+                              "7 of its samples are no numbers, the first at "
+                              "00:00:02.000",
+                              true},
+                    NotedCase{"AnEndThatIsNotThere",
+                              [](IntakeFile& file) {
+                                file.notes.breaks_off = true;
+                                file.notes.lost_packets = 1;  // the piece that the end cuts
+                              },
+                              "truncated", "Breaks off at 00:06:00.000. What", true},
+                    NotedCase{"PacketsThatCannotBeDecoded",
+                              [](IntakeFile& file) {
+                                file.notes.lost_packets = 3;
+                                file.notes.first_loss = "words";
+                              },
+                              "dropout", "3 of its packets cannot be decoded (words)", true},
+                    NotedCase{"AnotherStreamOfSound",
+                              [](IntakeFile& file) { file.info.further_sounds = 1; },
+                              "further-sound", "Holds 2 streams of sound", false}),
+    [](const auto& each) { return each.param.name; });
+
 }  // namespace
 }  // namespace kilter::survey

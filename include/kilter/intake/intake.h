@@ -36,6 +36,7 @@ struct IntakeFile {
   media::AudioInfo info;              ///< its length claim is of all parts
   Frames length;                      ///< frames that could be decoded, at least 1
   std::optional<std::string> damage;  ///< why decoding stopped before the end, where it did
+  media::ReadNotes notes;
   std::vector<IntakeChannel> channels;
   std::vector<Frames> part_lengths{};        ///< those of each part, in order; their sum is length
   std::optional<media::StartStamp> stamp{};  ///< of the first part

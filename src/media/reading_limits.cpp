@@ -1,4 +1,4 @@
-#include "limits.h"
+#include "reading_limits.h"
 
 #include <utility>
 

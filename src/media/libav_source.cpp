@@ -58,8 +58,9 @@ constexpr double kSilenceBeyondSound_s = 3600.0;
 constexpr std::size_t kMostJumpsKept = 10000;
 constexpr int kMostIdlePackets = 20000;
 constexpr int kMostReadErrors = 100;
-// Padding and a container's rounding are less.
+// A container's rounding is less, and what coders put before and behind the sound.
 constexpr double kClaimRoundsBy_s = 0.1;
+constexpr std::int64_t kMostPadding_frames = 4096;
 
 std::string words_for(int code) {
   char text[AV_ERROR_MAX_STRING_SIZE] = {};
@@ -386,7 +387,8 @@ class LibavSource final : public FileSource {
     failure_ = failure;
     ended_ = true;
     const std::int64_t missing = claimed_length_.n - position_;
-    if (to_seconds({missing}, rate()).s > kClaimRoundsBy_s) notes_.missing = {missing};
+    const bool is_less = to_seconds({missing}, rate()).s > kClaimRoundsBy_s;
+    if (is_less && missing > kMostPadding_frames) notes_.missing = {missing};
     notes_.breaks_off = notes_.breaks_off || decoder_.loss_at_end();
   }
 

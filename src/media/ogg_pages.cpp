@@ -84,6 +84,7 @@ OggPages look_at_ogg_pages(const std::filesystem::path& file) {
     if (reading == Reading::no_page) pages.undamaged = false;
     pages.have_end = false;
     if (reading != Reading::whole) break;
+    ++pages.whole;
     const unsigned flags = page[5];
     const std::uint32_t number = little_endian(page, 18);
     const auto [expected, first_seen] = next_numbers.try_emplace(little_endian(page, 14), number);

@@ -7,6 +7,7 @@
 namespace kilter::media {
 
 struct OggPages {
+  int whole{0};          ///< how many are there as a whole
   bool undamaged{true};  ///< each page follows the one before and fits its checksum
   bool have_end{false};  ///< the last page is whole and says that it is the last
 };

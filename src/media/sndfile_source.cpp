@@ -6,8 +6,10 @@
 #include <array>
 #include <cassert>
 #include <cerrno>
+#include <optional>
 #include <utility>
 
+#include "container_names.h"
 #include "kilter/base/system_words.h"
 #include "non_numbers.h"
 #include "ogg_pages.h"
@@ -167,6 +169,11 @@ Error not_opened(const std::filesystem::path& file, const std::string& words) {
 }  // namespace
 
 Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
+  std::optional<OggPages> pages;
+  if (container_name(file) == "Ogg") pages = look_at_ogg_pages(file);
+  if (pages && pages->whole < 2)  // which libsndfile would answer with a leak
+    return unreadable(file, "nothing but its header is there",
+                      "copy it again from where it was recorded");
   // By descriptor: from a name's ending the library guesses what bytes might be that it does not
   // know, and takes any for MP3 or headerless telephone sound.
   const int descriptor = ::open(file.c_str(), O_RDONLY | O_CLOEXEC);  // NOLINT: variadic by POSIX
@@ -187,16 +194,12 @@ Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
   }
   if (auto error = beyond_limits(file, header.samplerate, header.channels))
     return *std::move(error);
-  const int type = header.format & SF_FORMAT_TYPEMASK;
   OpenSndfile opened;
   opened.audio.info = describe(header);
   auto source = std::make_unique<SndfileSource>(std::move(unclosed), std::move(handle), file,
                                                 opened.audio.info);
-  if (type == SF_FORMAT_OGG) {
-    const OggPages pages = look_at_ogg_pages(file);
-    if (!pages.have_end) source->note_break();
-    opened.loses_sound = !pages.undamaged;
-  }
+  if (pages && !pages->have_end) source->note_break();
+  opened.loses_sound = pages && !pages->undamaged;
   opened.audio.source = std::move(source);
   return opened;
 }

@@ -19,8 +19,9 @@ constexpr double kOffset = 0.01;
 constexpr double kShortest_s = 0.5;      // a word takes as long
 constexpr double kNothingDbfs = -100.0;  // below what 16 bits hold
 constexpr double kOverDbfs = 0.5;        // lossy decoders overshoot by less
-// Less is how headers of lossy files round.
+// Less is how headers of lossy files round, and what their coders put before and behind the sound.
 constexpr double kShortBy_s = 0.1;
+constexpr Frames kPadding{4096};
 
 Finding finding(const char* code, std::string text) {
   Finding result;
@@ -102,7 +103,8 @@ std::string short_time(double length_s) {
 void add_truncated(const intake::IntakeFile& file, std::vector<Finding>& findings) {
   const double length_s = to_seconds(file.length, file.info.rate).s;
   const double claimed_s = to_seconds(file.info.claimed_length, file.info.rate).s;
-  const bool is_short = claimed_s - length_s > kShortBy_s;
+  const double padding_s = file.info.lossy ? to_seconds(kPadding, file.info.rate).s : 0.0;
+  const bool is_short = claimed_s - length_s > std::max(kShortBy_s, padding_s);
   if (!is_short && !file.damage && !file.notes.breaks_off) return;
   const bool in_parts = file.part_lengths.size() > 1;
   std::string text =

@@ -4,6 +4,7 @@
 #include <sndfile.h>
 
 #include <cmath>
+#include <limits>
 
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
@@ -48,6 +49,16 @@ TEST_F(Intake, MeasuresWithoutKeepingTheSoundWhenNotAsked) {
   ASSERT_TRUE(file);
   EXPECT_FALSE(file->channels[0].signal);
   EXPECT_NEAR(file->channels[0].levels.peak_dbfs, -6.02, 0.01);
+}
+
+TEST_F(Intake, PassesOnWhatTheReaderNoticed) {
+  Samples sound = test::noise(30000, 0.1F, 1);
+  sound[20000] = std::numeric_limits<float>::quiet_NaN();
+  test::write_sound(folder_ / "a.wav", {sound}, 48000);
+  const auto file = take_in(folder_ / "a.wav", options());
+  ASSERT_TRUE(file);
+  EXPECT_EQ(file->notes.not_numbers, 1);
+  EXPECT_EQ(file->notes.first_not_number.n, 20000);
 }
 
 TEST_F(Intake, NotesChannelsWithTheSameSamples) {

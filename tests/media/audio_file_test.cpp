@@ -197,6 +197,8 @@ TEST(AudioFile, ReadsWhatIsNoNumberAsSilence) {
   const auto audio = open_audio(folder / "a.wav");
   ASSERT_TRUE(audio);
   EXPECT_EQ(read_all(*audio->source).sound, (std::vector<float>{0.5F, 0.0F, 0.0F, 0.0F, 1.5F}));
+  EXPECT_EQ(audio->source->notes().not_numbers, 3);
+  EXPECT_EQ(audio->source->notes().first_not_number.n, 1);
 }
 
 struct Unreadable {
@@ -315,7 +317,8 @@ TEST(AudioFile, ManyThreadsEachGetTheirOwnAnswer) {
 }
 
 TEST(AudioName, KnowsAudioByItsEndingInAnyCase) {
-  for (const char* name : {"a.wav", "A.WAV", "b.Flac", "c.mp3", "d.opus", "e.m4a", "f.g.aiff"})
+  for (const char* name : {"a.wav", "A.WAV", "b.Flac", "c.mp3", "d.opus", "e.m4a", "f.g.aiff",
+                           "g.webm", "h.MOV", "i.3gp", "j.amr", "k.bw64", "l.m4b", "m.aifc"})
     EXPECT_TRUE(has_audio_name(name)) << name;
   for (const char* name : {"notes.txt", "wav", ".wav", "a.wav.part", "lineup.json", ""})
     EXPECT_FALSE(has_audio_name(name)) << name;

@@ -3,8 +3,9 @@
 #include <sndfile.h>
 
 #include <algorithm>
-#include <cstring>
-#include <fstream>
+#include <cstdint>
+#include <iomanip>
+#include <sstream>
 #include <string>
 #include <vector>
 
@@ -108,6 +109,8 @@ INSTANTIATE_TEST_SUITE_P(
                           false, false},
                     Coded{"Aiff24", "a.aiff", "-c:a pcm_s24be", 32000, 2, "AIFF 24-bit", 0, 0,
                           false, false, false},
+                    Coded{"AifcFloat", "a.aifc", "-c:a pcm_f32be -f aiff", 48000, 1,
+                          "AIFF 32-bit float", 0, 0, false, false, false},
                     Coded{"Caf24", "a.caf", "-c:a pcm_s24be", 88200, 1, "CAF 24-bit", 0, 0, false,
                           false, false},
                     Coded{"Flac24EightChannels", "a.flac", "-c:a flac -sample_fmt s32", 96000, 8,
@@ -146,6 +149,8 @@ INSTANTIATE_TEST_SUITE_P(
               false},
         Coded{"OpusInWebmStereo", "a.webm", "-c:a libopus", 48000, 2, "WebM Opus", 0, 0, true, true,
               false},
+        Coded{"OpusInWebmFiveDotOne", "a.webm", "-c:a libopus -b:a 384k", 48000, 6, "WebM Opus", 0,
+              0, true, true, false},
         Coded{"OpusInMp4", "a.mp4", "-c:a libopus -strict -2", 48000, 1, "MP4 Opus", 0, 100, true,
               true, false},
         Coded{"OpusInOgg", "a.opus", "-c:a libopus", 48000, 1, "Ogg Opus", 0, 0, true, false,
@@ -162,6 +167,8 @@ INSTANTIATE_TEST_SUITE_P(
         Coded{"Mp3At44100Stereo", "a.mp3", "-c:a libmp3lame -q:a 4", 44100, 2, "MP3", 0, 0, true,
               false, false},
         Coded{"Mp3At22050", "a.mp3", "-c:a libmp3lame", 22050, 1, "MP3", 0, 0, true, false, false},
+        Coded{"Mp3At8000", "a.mp3", "-c:a libmp3lame", 8000, 1, "MP3", 0, 0, true, false, false},
+        Coded{"Mp3At16000", "a.mp3", "-c:a libmp3lame", 16000, 1, "MP3", 0, 0, true, false, false},
         // Encoder and decoder together, where no tag tells.
         Coded{"Mp3WithoutATag", "a.mp3", "-c:a libmp3lame -write_xing 0 -id3v2_version 0", 48000, 1,
               "MP3", 1105, 2304, true, false, true},
@@ -297,6 +304,45 @@ TEST_F(Containers, AClipCutByItsEditListStartsAtTheCutAndMissesNothing) {
   EXPECT_GE(heard.frames(), 72000);
   EXPECT_LE(heard.frames(), 72000 + 1100);
   EXPECT_EQ(heard.notes.missing.n, 0);
+}
+
+std::string atom(const std::string& name, const std::string& content) {
+  return big_endian(static_cast<std::uint32_t>(content.size() + 8)) + name + content;
+}
+
+/// Puts a tag into an MP4 file whose index stands last, as a phone's recorder does, that says how
+/// many frames of lead-in there are.
+void add_lead_in_tag(const fs::path& file, std::uint32_t lead_in_frames) {
+  const std::string none(4, '\0');
+  std::ostringstream numbers;
+  numbers << std::hex << std::uppercase << std::setfill('0') << " 00000000 " << std::setw(8)
+          << lead_in_frames << " 00000000 0000000000023293";
+  const std::string item = atom("mean", none + "com.apple.iTunes") +
+                           atom("name", none + "iTunSMPB") +
+                           atom("data", big_endian(1) + none + numbers.str());
+  const std::string handler = atom("hdlr", none + none + "mdirappl" + std::string(9, '\0'));
+  const std::string tags =
+      atom("udta", atom("meta", none + handler + atom("ilst", atom("----", item))));
+  std::string bytes = test::read_text(file);
+  const std::size_t index = bytes.rfind("moov") - 4;
+  bytes.replace(index, 4,
+                big_endian(static_cast<std::uint32_t>(bytes.size() - index + tags.size())));
+  test::write_text(file, bytes + tags);
+}
+
+TEST_F(Containers, ATagStatesTheLeadInWhereNoEditListDoes) {
+  code("-c:a aac -use_editlist 0", "a.m4a", "source.wav");
+  EXPECT_EQ(lag(whole("a.m4a"), 24000), 1024);
+  add_lead_in_tag(folder_ / "a.m4a", 1024);
+  const WholeFile heard = whole("a.m4a");
+  EXPECT_EQ(lag(heard, 24000), 0);
+  EXPECT_FALSE(heard.info.has_lead_in);
+}
+
+TEST_F(Containers, ALeadInThatIsStatedTwiceIsCutOnce) {
+  code("-c:a aac", "a.m4a", "source.wav");
+  add_lead_in_tag(folder_ / "a.m4a", 1024);
+  EXPECT_EQ(lag(whole("a.m4a"), 24000), 0);
 }
 
 TEST_F(Containers, ACoverIsNoPicture) {

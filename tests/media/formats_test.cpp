@@ -72,7 +72,10 @@ TEST_P(CodedFile, StartsAndEndsWithItsSource) {
   EXPECT_EQ(heard->info.rate.hz, row.rate_hz);
   EXPECT_EQ(heard->info.channels, row.channels);
   EXPECT_EQ(heard->info.lossy, row.lossy);
-  EXPECT_EQ(heard->info.has_lead_in, row.has_lead_in);
+  // Of MP3, libsndfile does not tell.
+  if (reads_video_files()) {
+    EXPECT_EQ(heard->info.has_lead_in, row.has_lead_in);
+  }
   EXPECT_FALSE(heard->info.has_video);
   EXPECT_EQ(heard->info.start_in_file_s, 0.0);
   EXPECT_EQ(heard->notes.jump_count, 0);

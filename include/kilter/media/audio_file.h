@@ -26,6 +26,7 @@ struct AudioInfo {
   std::optional<double> video_fps{};  ///< mean pictures per second, where the file tells
   /// The coder's lead-in (20 to 60 ms, mostly silence) stands before the sound because the file
   /// does not say how long it is: the sound starts that much later than it was recorded.
+  /// MP3 through libsndfile counts as such too, because that does not tell.
   bool has_lead_in{false};
   int further_sounds{0};  ///< other streams of sound in the file, which are not read
 };

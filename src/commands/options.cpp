@@ -104,7 +104,7 @@ class Parser {
         add(Command::survey, "survey", "What arrived: a row per track, and findings.");
     command
         ->add_flag("--write-session", options_.write_session,
-                   "write NAME.session.toml here, to be edited and given in the folder's place")
+                   "write NAME.session.toml here, to be edited")
         ->group("Output");
     add_running(*command);
     command->footer(

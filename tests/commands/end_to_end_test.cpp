@@ -49,12 +49,12 @@ class EndToEnd : public testing::Test {
     std::sort(names.begin(), names.end());
     return names;
   }
-  /// A session folder of its own with links to the simulated files, to be spoilt.
-  fs::path linked_show() const {
+  /// A session folder of its own with the simulated files, to be spoilt.
+  fs::path copied_show() const {
     fs::path folder = work_ / "spoilt";
     fs::create_directory(folder);
     for (const auto& entry : fs::directory_iterator(show()))
-      fs::create_symlink(entry.path(), folder / entry.path().filename());
+      fs::copy_file(entry.path(), folder / entry.path().filename());
     return folder;
   }
   std::string work(const std::string& name) const { return (work_ / name).string(); }
@@ -160,7 +160,7 @@ TEST_F(EndToEnd, AlignGivesTheSameForAnyThreadCountAndWayToNameTheSession) {
 }
 
 TEST_F(EndToEnd, AlignFindsTheMixBySoundWhereNoNameTells) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   fs::rename(folder / "mixdown.wav", folder / "aaa.wav");
   const test::Told survey = test::run_kilter({"survey", folder.string()});
   EXPECT_NE(survey.out.find("the mix is \"aaa.wav\" (by its sound)"), std::string::npos)
@@ -173,7 +173,7 @@ TEST_F(EndToEnd, AlignFindsTheMixBySoundWhereNoNameTells) {
 }
 
 TEST_F(EndToEnd, AlignKeepsTheTracksFirmBesideCopiesOfTheMix) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   // In stereo, and the same as MP3: nothing in them is equal to a sample.
   test::Samples right = truth_->mix;
   for (float& x : right) x *= 0.8F;
@@ -201,7 +201,7 @@ TEST_F(EndToEnd, AlignKeepsTheTracksFirmBesideCopiesOfTheMix) {
 }
 
 TEST_F(EndToEnd, AlignAsksWhichOfTwoMixesIsMeant) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   test::Samples softer = truth_->mix;
   for (float& x : softer) x *= 0.9F;
   test::write_sound(folder / "other-mix.wav", {softer}, 48000);
@@ -218,7 +218,7 @@ TEST_F(EndToEnd, AlignAsksWhichOfTwoMixesIsMeant) {
 }
 
 TEST_F(EndToEnd, AlignGoesOnBesideABrokenAStrangeAndASilentTrack) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   test::write_text(folder / "broken.wav", "Dear keepers, my recording is attached.\n");
   test::write_sound(folder / "noise.wav", {test::noise(48000 * 60, 0.1F, 5)}, 48000);
   test::write_sound(folder / "silent.wav", {test::Samples(48000 * 60, 0.0F)}, 48000);
@@ -384,7 +384,7 @@ TEST_F(EndToEnd, ConformTellsWhenABoundIsBeyondTheLimit) {
 }
 
 TEST_F(EndToEnd, ConformTellsOfSamplesCutOffAndKeepsThemInFloats) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   const simulator::SimulatedTrack& track = truth_->tracks[0];
   test::Samples loud = track.samples;
   const float peak = std::abs(*std::max_element(
@@ -401,7 +401,7 @@ TEST_F(EndToEnd, ConformTellsOfSamplesCutOffAndKeepsThemInFloats) {
 }
 
 TEST_F(EndToEnd, ConformGoesOnWithoutATrackThatVanished) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   std::vector<std::string> args = conform_true_lineup();
   args[1] = folder.string();
   const std::string gone = truth_->tracks[1].name;
@@ -413,7 +413,7 @@ TEST_F(EndToEnd, ConformGoesOnWithoutATrackThatVanished) {
 }
 
 TEST_F(EndToEnd, ConformRefusesALineupOfAnotherFolder) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   std::vector<std::string> args = conform_true_lineup();
   args[1] = folder.string();
   for (const simulator::SimulatedTrack& track : truth_->tracks)
@@ -425,7 +425,7 @@ TEST_F(EndToEnd, ConformRefusesALineupOfAnotherFolder) {
 }
 
 TEST_F(EndToEnd, SessionTomlNamesTracksAndLeavesSomeOut) {
-  const fs::path folder = linked_show();
+  const fs::path folder = copied_show();
   fs::rename(folder / "mixdown.wav", folder / "show.wav");
   test::write_sound(folder / "spare.wav", {test::noise(48000, 0.1F, 5)}, 48000);
   test::write_text(folder / "session.toml",

@@ -8,11 +8,13 @@
 #include <map>
 
 #include "kilter/edits/lineup_file.h"
+#include "kilter/media/audio_file.h"
 #include "run_kilter.h"
 #include "simulator/session_files.h"
 #include "simulator/simulator.h"
 #include "simulator/sound_delay.h"
 #include "stem_truth.h"
+#include "support/ffmpeg_tool.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
@@ -24,7 +26,8 @@ namespace fs = std::filesystem;
 constexpr double kLimit_us = 50.0;
 
 /// Six inputs of one recorder, in the order of a mixer that puts its own mix first: two for that,
-/// three microphones, and one where nothing is plugged in. Two guests, one of whom sent an MP3.
+/// three microphones, and one where nothing is plugged in. Two guests, one of whom sent an MP3; the
+/// other's becomes an M4A where there is an encoder.
 simulator::SessionSpec card_session() {
   auto spec = simulator::hybrid_session(31, 100.0, 3, 2);
   spec.recorders[0].start_s = -6.4;
@@ -52,6 +55,12 @@ class MemoryCard : public testing::Test {
     ASSERT_TRUE(made) << made.error().what;
     truth_ = *std::move(made);
     ASSERT_TRUE(simulator::write_session(truth_, work_ / "show", {}));
+    if (test::has_ffmpeg() && media::reads_video_files()) {
+      const fs::path wav = work_ / "show" / (name_of(4) + ".wav");
+      ASSERT_TRUE(test::code_with_ffmpeg(wav, "-c:a aac -b:a 128k",
+                                         work_ / "show" / (name_of(4) + ".m4a")));
+      fs::remove(wav);
+    }
     put_on_card({"bus-left", "bus-right", name_of(0), name_of(1), name_of(2), "empty"});
   }
 

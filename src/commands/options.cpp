@@ -103,6 +103,10 @@ class Parser {
     CLI::App* command =
         add(Command::survey, "survey", "What arrived: a row per track, and findings.");
     command
+        ->add_flag("--sound-check", options_.sound_check,
+                   "of a short test take: what to mend before the show")
+        ->group("Input");
+    command
         ->add_flag("--write-session", options_.write_session,
                    "write NAME.session.toml here, to be edited")
         ->group("Output");
@@ -111,7 +115,8 @@ class Parser {
         "Examples:\n"
         "  kilter survey shows/lighthouse-12\n"
         "  kilter survey keeper.wav guest.flac mixdown.mp3 --json\n"
-        "  kilter survey shows/lighthouse-12 --write-session");
+        "  kilter survey shows/lighthouse-12 --write-session\n"
+        "  kilter survey test-take --sound-check");
   }
 
   void add_align() {

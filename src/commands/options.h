@@ -31,6 +31,7 @@ struct Options {
   edits::FrameRate frame_rate;      ///< of the edit lists
   std::int64_t start_frame{90000};  ///< of the record timecode
   int threads{1};
+  bool sound_check{false};    ///< survey: of a test take, what to mend before the show
   bool write_session{false};  ///< survey: a session.toml to begin with
   bool quiet{false};
   bool json{false};

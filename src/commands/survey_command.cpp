@@ -9,6 +9,7 @@
 #include "kilter/report/survey_report.h"
 #include "kilter/report/text_table.h"
 #include "kilter/session/session_draft.h"
+#include "sound_check.h"
 
 namespace kilter::commands {
 namespace {
@@ -63,18 +64,22 @@ Result<fs::path> write_session(const Survey& survey) {
 Result<Exit> survey_command(const Options& options, Console& console) {
   const auto session = open(options, console);
   if (!session) return session.error();
-  const auto survey = load(*session, options, false, console);
+  auto survey = load(*session, options, options.sound_check, console);
   if (!survey) return survey.error();
-  std::string written;
+  if (options.sound_check)
+    if (auto checked = check_sound(*survey, options, console); !checked) return checked.error();
+  std::string written = options.sound_check ? sound_check_text(*survey) : "";
   if (options.write_session) {
     const auto file = write_session(*survey);
     if (!file) return file.error();
-    written = "\nSession file  " + report::printable(file->string()) + '\n';
+    written += "\nSession file  " + report::printable(file->string()) + '\n';
   }
   const auto printed = console.print(options.json ? report::survey_json(*survey)
                                                   : report::survey_text(*survey) + written);
   if (!printed) return printed.error();
-  return needs_person(*survey) ? Exit::needs_person : Exit::done;
+  // No mix is needed before there is a show.
+  const bool asks = options.sound_check ? wants_mending(*survey) : needs_person(*survey);
+  return asks ? Exit::needs_person : Exit::done;
 }
 
 }  // namespace kilter::commands

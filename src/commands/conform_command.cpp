@@ -12,6 +12,7 @@
 #include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/lineup_report.h"
+#include "kilter/report/text_table.h"
 #include "lineup_builder.h"
 #include "outputs.h"
 
@@ -102,6 +103,22 @@ bool report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console
   return any;
 }
 
+/// Tells of tracks of which the stems hold nothing, for they lie before or behind.
+bool report_outside(const Lineup& lineup, const conform::ConformReport& report, Console& console) {
+  const double to_s = report.from_s + static_cast<double>(report.frames) / report.rate_hz;
+  bool any = false;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!track.is_used()) continue;
+    const auto spans = track.map->spans();
+    if (spans.front().line_from_s < to_s && spans.back().line_to_s > report.from_s) continue;
+    console.warn(fmt::format("\"{}\" lies outside the stems' time, and its stem is silent",
+                             report::printable(track.name)),
+                 "check its place, or use --range all");
+    any = true;
+  }
+  return any;
+}
+
 bool has_failed(const conform::Stem& stem) { return stem.failure.has_value(); }
 
 /// A lineup of other files, say: the failure of one stands for all.
@@ -153,7 +170,8 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   if (!printed) return printed.error();
   const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed);
   const bool beyond = report_beyond_limit(*lineup, options.limit_ms, console);
-  return beyond || any_failed || needs_person(*lineup) ? Exit::needs_person : Exit::done;
+  const bool outside = report_outside(*lineup, *report, console);
+  return beyond || outside || any_failed || needs_person(*lineup) ? Exit::needs_person : Exit::done;
 }
 
 }  // namespace kilter::commands

@@ -57,8 +57,9 @@ Result<session::Session> open(const Options& options, Console& console) {
   auto session = session::open_session(options.session, options.mix);
   if (!session) return session;
   for (const std::string& name : session->left_out)
-    console.warn('"' + report::printable(name) + "\" is a link that leads out of the folder",
-                 "copy the file itself into the folder if it belongs to the session");
+    console.warn(
+        '"' + report::printable(name) + "\" is a link that leads out of the folder, or to no file",
+        "copy the file itself into the folder if it belongs to the session");
   session::join_split_takes(*session);
   return session;
 }

@@ -48,6 +48,7 @@ void hold_at(double start_s, double length_s, LineupTrack& track) {
   if (track.map) {
     const double by_s = start_s - track.map->start_s();
     track.map = moved(*track.map, by_s);
+    track.uncertainty_us = 0.0;  // the bound was of the place that the sound told
     track.findings.push_back(told_start(where + "By its sound (" + to_text(track.standing) +
                                         ") it starts " + apart_text(by_s) +
                                         (by_s < 0.0 ? " later" : " earlier") +

@@ -42,6 +42,13 @@ Result<void> write_text(const std::filesystem::path& file, const std::string& te
 }
 
 Result<std::string> read_text(const std::filesystem::path& file) {
+  std::error_code problem;
+  const auto status = std::filesystem::status(file, problem);
+  if (!std::filesystem::exists(status))
+    return Error{ErrorKind::unreadable, file, "there is no such file", "check its name and folder"};
+  // A device may have no end.
+  if (!std::filesystem::is_regular_file(status))
+    return Error{ErrorKind::unreadable, file, "it is not an ordinary file", "name another"};
   FileHandle handle(std::fopen(file.c_str(), "rb"));
   std::string text;
   std::array<char, 65536> block;

@@ -62,16 +62,14 @@ fs::path absolute_file(const fs::path& path) {
   return absolute_folder(folder) / path.filename();
 }
 
-bool is_wanted(const fs::directory_entry& entry) {
-  std::error_code code;
+bool has_wanted_name(const fs::directory_entry& entry) {
   const fs::path name = entry.path().filename();
-  return name.string().front() != '.' && media::has_audio_name(name) &&
-         entry.is_regular_file(code) && !code;
+  return name.string().front() != '.' && media::has_audio_name(name);
 }
 
 struct FolderFiles {
   std::vector<fs::path> files;
-  std::vector<std::string> left_out;  // links that lead elsewhere
+  std::vector<std::string> left_out;  // links that lead elsewhere, or to no file
 };
 
 Result<FolderFiles> audio_files_in(const fs::path& folder) {
@@ -79,11 +77,14 @@ Result<FolderFiles> audio_files_in(const fs::path& folder) {
   FolderFiles found;
   for (fs::directory_iterator entry(folder, code), end; !code && entry != end;
        entry.increment(code)) {
-    if (!is_wanted(*entry)) continue;
+    if (!has_wanted_name(*entry)) continue;
+    std::error_code problem;
+    const bool is_file = entry->is_regular_file(problem) && !problem;
     std::error_code ignored;
-    if (entry->is_symlink(ignored) && leads_out(entry->path(), folder))
+    const bool is_link = entry->is_symlink(ignored);
+    if (is_link && (!is_file || leads_out(entry->path(), folder)))
       found.left_out.push_back(entry->path().filename().string());
-    else
+    else if (is_file)
       found.files.push_back(entry->path());
   }
   if (code)

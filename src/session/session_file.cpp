@@ -65,7 +65,7 @@ Role role_of(const toml::node& node) {
 double start_of(const toml::node& node) {
   const auto value = node.value<double>();
   if (!value || !node.is_number() || !(std::fabs(*value) <= kFarthestStart_s))
-    fail(node, "\"start_s\" must be a number of seconds, as in 12.5");
+    fail(node, "\"start_s\" must be a number of seconds, as in 12.5, and within two days");
   return *value;
 }
 
@@ -173,10 +173,13 @@ class Reader {
     const toml::array* tracks = node.as_array();
     if (tracks == nullptr) fail(node, "write [[track]], once for each track");
     std::set<std::pair<std::size_t, int>> seen;
+    std::set<std::string> names;
     for (const toml::node& entry : *tracks) {
       const DeclaredTrack track = track_of(entry);
       if (!seen.emplace(track.file, track.channel).second)
         fail(entry, "this file and channel have a [[track]] already");
+      if (!track.name.empty() && !names.insert(lower(track.name)).second)
+        fail(entry, "another [[track]] has the name " + in_quotes(track.name) + " already");
       session_.declared.push_back(track);
     }
     for (const DeclaredTrack& track : session_.declared)

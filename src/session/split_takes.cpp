@@ -27,6 +27,7 @@ constexpr double kFirstIsLonger = 1.0;
 constexpr double kEqualLengths = -6.0;  // by chance once in as many frames, of two mics always
 constexpr double kSecondIsLonger = -4.0;
 constexpr double kBelieved = 4.0;
+constexpr double kSeries = 8.0;  // files before and behind are one take already
 
 // Recorders round the start of a file to a frame of picture, if not to a second.
 constexpr double kTogether_s = 0.5;
@@ -123,24 +124,30 @@ class Followers {
 
   /// Last files first, so that it is known what follows the second of two.
   void find(const std::set<std::size_t>& left_alone) {
-    for (std::size_t i = session_.files.size(); i-- > 0;) {
-      if (left_alone.contains(i)) continue;
-      double best_score = 0.0;
-      for (const std::size_t next : next_by_name(i)) {
-        if (left_alone.contains(next) || follows_.contains(next)) continue;
-        const double score = score_of(i, next);
-        if (score <= best_score) continue;
-        best_score = score;
-        follower_[i] = next;
-      }
-      if (follower_[i]) follows_.insert(*follower_[i]);
-    }
+    for (std::size_t i = session_.files.size(); i-- > 0;) choose_follower(i, left_alone);
+    // Where the sound at a joint tells nothing, the other joints of the row do.
+    for (std::size_t i = session_.files.size(); i-- > 0;)
+      if (!follower_[i]) choose_follower(i, left_alone);
   }
 
   std::optional<std::size_t> after(std::size_t file) const { return follower_[file]; }
   const std::set<std::size_t>& that_follow() const { return follows_; }
 
  private:
+  void choose_follower(std::size_t file, const std::set<std::size_t>& left_alone) {
+    if (left_alone.contains(file)) return;
+    double best_score = 0.0;
+    for (const std::size_t next : next_by_name(file)) {
+      if (left_alone.contains(next) || follows_.contains(next)) continue;
+      const bool in_a_row = follows_.contains(file) || follower_[next].has_value();
+      const double score = score_of(file, next) + (in_a_row ? kSeries : 0.0);
+      if (score <= best_score) continue;
+      best_score = score;
+      follower_[file] = next;
+    }
+    if (follower_[file]) follows_.insert(*follower_[file]);
+  }
+
   const std::optional<media::FileEnds>& ends_of(std::size_t file) {
     const auto found = ends_.find(file);
     if (found != ends_.end()) return found->second;

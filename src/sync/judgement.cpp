@@ -13,6 +13,7 @@ namespace kilter::sync {
 namespace {
 
 constexpr int kLeastWindows = 3;               // for firm
+constexpr int kLeastDisputed = 5;              // for firm, where others say otherwise
 constexpr double kLeastShare = 0.5;            // of the evidence on the line, for firm
 constexpr double kFirmUncertainty_us = 500.0;  // half of what a listener may never hear
 constexpr double kDispersionShare = 0.5;       // of the disagreement between low and high band
@@ -396,7 +397,8 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      "\", which found no place: what is heard of it may be that one's, from "
                      "across the room.",
                  kNeighbour_s};
-  if (state.used < kLeastWindows)
+  const bool is_disputed = state.used < kLeastDisputed && state.used < std::ssize(state.measured);
+  if (state.used < kLeastWindows || is_disputed)
     return Doubt{"It is heard clearly in only " + std::to_string(state.used) +
                      (state.used == 1 ? " stretch" : " stretches") + " of the mix.",
                  kNeighbour_s};

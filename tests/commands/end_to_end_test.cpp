@@ -266,6 +266,17 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   }
 }
 
+TEST_F(EndToEnd, ConformTellsOfATrackThatTheStemsDoNotReach) {
+  const auto args = conform_true_lineup();
+  auto lineup = edits::read_lineup(work_ / "true.json");
+  ASSERT_TRUE(lineup);
+  lineup->tracks[0].map = *TimeMap::line(5000.0, 0.0, length_s(truth_->tracks[0]), 2.0);
+  ASSERT_TRUE(edits::write_lineup(*lineup, work_ / "true.json"));
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 1) << told.out << told.err;
+  EXPECT_NE(told.err.find("lies outside the stems' time"), std::string::npos) << told.err;
+}
+
 TEST_F(EndToEnd, ConformReplacesAnEarlierResultOnlyWhenTold) {
   std::vector<std::string> args = conform_true_lineup();
   ASSERT_EQ(test::run_kilter(args).exit, 0);

@@ -195,6 +195,12 @@ INSTANTIATE_TEST_SUITE_P(
                     "\"pinned\" must be true or false"},
         MistakeCase{"PinnedNowhere", "[[track]]\nparts = [\"desk.wav\"]\npinned = true\n",
                     "\"pinned\" needs \"start_s\""},
+        MistakeCase{"NameTwice",
+                    "[[track]]\nname = \"keeper\"\nparts = [\"desk.wav\"]\n"
+                    "[[track]]\nname = \"Keeper\"\nparts = [\"spare.wav\"]\n",
+                    "line 4: another [[track]] has the name \"Keeper\""},
+        MistakeCase{"StartBeyondDays", "[[track]]\nparts = [\"desk.wav\"]\nstart_s = 1e9\n",
+                    "within two days"},
         MistakeCase{"MixNotAText", "mix = 3\n", "line 1: \"mix\" must be a text"},
         MistakeCase{"NoParts", "[[track]]\nname = \"keeper\"\n", "needs \"parts\""},
         MistakeCase{"BadRole", "[[track]]\nparts = [\"desk.wav\"]\nrole = \"host\"\n", "\"role\""},

@@ -116,6 +116,19 @@ TEST_F(CardOf, ASplitTakeIsOneRecording) {
   EXPECT_EQ(takes(), (Takes{{"guest.wav"}, {"rec_0001.wav", "rec_0002.wav", "rec_0003.wav"}}));
 }
 
+TEST_F(CardOf, ASilentJointIsBelievedWhereTheOthersOfItsRowGoOn) {
+  std::vector<Samples> channels{room(80000, 1), room(80000, 2)};
+  for (Samples& channel : channels)
+    std::fill(channel.begin() + 38000, channel.begin() + 50000, 0.0F);  // over the second joint
+  for (std::size_t i = 0; i < 4; ++i) {
+    std::vector<Samples> parts;
+    for (const Samples& channel : channels)
+      parts.push_back(part(channel, 22000 * i, std::min<std::size_t>(22000 * (i + 1), 80000)));
+    write("rec_000" + std::to_string(i + 1) + ".wav", parts);
+  }
+  EXPECT_EQ(takes(), (Takes{{"rec_0001.wav", "rec_0002.wav", "rec_0003.wav", "rec_0004.wav"}}));
+}
+
 TEST_F(CardOf, MicrophonesSideBySideStayApart) {
   for (std::uint32_t i = 1; i <= 4; ++i)
     write("mic-" + std::to_string(i) + ".wav", {room(20000, i)});

@@ -46,6 +46,22 @@ TEST(Doubt, IsNoneWhereAllAgrees) {
   EXPECT_FALSE(told.doubt(1));
 }
 
+/// Heard in some windows on its line, and in one more that says otherwise.
+TrackState heard_otherwise_once(double until_s) {
+  TrackState state = heard_track(60.0, {{6.0, until_s, 1.5}}, 20.0);
+  state.weights.assign(state.measured.size(), 1.0);
+  state.measured.push_back(state.measured.back());
+  state.measured.back().at_s += 6.0;
+  state.weights.push_back(0.0);
+  return state;
+}
+
+TEST(Doubt, IsOfFewWindowsOneOfWhichSaysOtherwise) {
+  EXPECT_FALSE(Told({heard_track(60.0, {{6.0, 24.0, 1.5}}, 20.0)}).doubt(0));
+  EXPECT_FALSE(Told({heard_otherwise_once(30.0)}).doubt(0)) << "five agree";
+  EXPECT_TRUE(Told({heard_otherwise_once(24.0)}).doubt(0)) << "four agree";
+}
+
 TEST(Doubt, IsOfAClockThatStandsStillInAShortTalk) {
   Told told(
       {heard_track(300.0, {{6.0, 290.0, 1.5}}), heard_track(305.0, {{6.0, 290.0, -4.0}}, -30.0)});

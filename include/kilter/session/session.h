@@ -42,7 +42,7 @@ struct Session {
   std::vector<SessionFile> files;  ///< at least one, the mix among them, in order for people
   std::optional<std::size_t> mix;  ///< where it was told: --mix or session.toml
   std::vector<DeclaredTrack> declared;
-  std::vector<std::string> left_out{};  ///< names of links that lead out of the folder
+  std::vector<std::string> left_out{};  ///< links that lead out of the folder, or to no file
 };
 
 /// Makes a session of the command line's arguments: one folder, one session.toml, or audio files.

@@ -58,8 +58,12 @@ TEST_P(Writing, KeepsEverySample) {
   const Session session = small_session(c.mix, c.stored);
   const test::TemporaryFolder folder;
   ASSERT_TRUE(write_session(session, folder / "made", c.options));
-  // Rounding is at most half a step; coded files decode to the very samples of the session.
-  const double tolerance = c.options.bits == 16 ? 0.51 / 32768 : 0.51 / 8388608;
+  // Rounding is at most half a step. Coded files decode to the session's samples; two decoders of
+  // one codec differ as single precision does in a few hundred operations.
+  const bool two_decoders = c.mix.codec == Codec::mp3 || c.stored.codec == Codec::mp3;
+  const double tolerance = c.options.bits == 16 ? 0.51 / 32768
+                           : two_decoders       ? 1e-6
+                                                : 0.51 / 8388608;
   double rate_hz = 0.0;
   expect_same(read_all(folder / "made" / c.mix_file, rate_hz), session.mix, tolerance);
   EXPECT_EQ(rate_hz, 48000.0);

@@ -38,6 +38,19 @@ MixPick several(const Session& session, const std::vector<std::size_t>& files) {
   return {std::nullopt, "", finding};
 }
 
+/// Whether session.toml gives the whole file another role than the mix's.
+bool is_told_no_mix(const Session& session, std::size_t file) {
+  return std::any_of(session.declared.begin(), session.declared.end(), [&](const auto& track) {
+    return track.file == file && track.channel == 0 && track.role && *track.role != Role::mix;
+  });
+}
+
+NamedMixes named_mixes(const Session& session) {
+  NamedMixes named = session::find_named_mixes(session.files);
+  std::erase_if(named.files, [&](std::size_t file) { return is_told_no_mix(session, file); });
+  return named;
+}
+
 bool same_sound(const IntakeFile& a, const IntakeFile& b) {
   return a.length == b.length &&
          std::equal(a.channels.begin(), a.channels.end(), b.channels.begin(), b.channels.end(),
@@ -55,7 +68,7 @@ struct Candidates {
 Candidates candidates_of(const Session& session, const Taken& taken) {
   Candidates candidates;
   for (const std::size_t i : session::best_of_each_name(session.files)) {
-    if (!taken[i]) continue;
+    if (!taken[i] || is_told_no_mix(session, i)) continue;
     auto signal = intake::whole_signal(*taken[i]);
     if (!signal) continue;
     const double length_s = to_seconds(taken[i]->length, taken[i]->info.rate).s;
@@ -77,14 +90,14 @@ MixPick fall_back(const Session& session, const NamedMixes& named) {
 
 std::optional<MixPick> mix_by_name(const Session& session) {
   if (session.mix) return MixPick{session.mix, "as told", {}};
-  const NamedMixes named = session::find_named_mixes(session.files);
+  const NamedMixes named = named_mixes(session);
   if (named.sure && named.files.size() == 1) return MixPick{named.files.front(), "by its name", {}};
   return std::nullopt;
 }
 
 Result<MixPick> mix_by_sound(const Session& session, const Taken& taken, int threads,
                              Console& console) {
-  const NamedMixes named = session::find_named_mixes(session.files);
+  const NamedMixes named = named_mixes(session);
   const Candidates candidates = candidates_of(session, taken);
   if (candidates.files.size() < 2) return fall_back(session, named);
   sync::AlignOptions options;

@@ -453,6 +453,19 @@ TEST_F(EndToEnd, SessionTomlNamesTracksAndLeavesSomeOut) {
   EXPECT_NE(told.out.find("ignored"), std::string::npos) << told.out;
 }
 
+TEST_F(EndToEnd, SessionTomlCanSayThatAFileIsNotTheMix) {
+  const fs::path folder = copied_show();
+  for (const char* role : {"ignore", "room"}) {
+    test::write_text(
+        folder / "session.toml",
+        std::string("[[track]]\nparts = [\"mixdown.wav\"]\nrole = \"") + role + "\"\n");
+    const test::Told told = test::run_kilter({"survey", folder.string()});
+    EXPECT_EQ(told.exit, 1) << told.out << told.err;
+    EXPECT_EQ(told.out.find("the mix is"), std::string::npos) << told.out;
+    EXPECT_NE(told.out.find("No file is known as the mix"), std::string::npos) << told.out;
+  }
+}
+
 TEST_F(EndToEnd, ProgressShowsOnATerminalUnlessQuiet) {
   const std::string folder = show().string();
   EXPECT_NE(test::run_kilter({"survey", folder}, true).err.find("\rreading "), std::string::npos);

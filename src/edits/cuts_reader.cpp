@@ -135,6 +135,8 @@ class TableReader {
 
   void names() {
     names_known_ = true;
+    if (cells_.size() < 2)
+      fail("its columns are not parted by tabs; save the table as tab-separated text in UTF-8");
     for (std::size_t i = 0; i < kCutColumns.size(); ++i) {
       const auto found = std::find(cells_.begin(), cells_.end(), kCutColumns[i]);
       if (found != cells_.end())

@@ -351,5 +351,14 @@ TEST(CutTables, TornAndSpoiltTextsDoNoHarm) {
   EXPECT_GT(errors, 100U);
 }
 
+TEST(CutTable, OfAnotherSeparatorSaysWhichIsWanted) {
+  std::string text = cuts_text(sample_lineup(), {});
+  std::replace(text.begin(), text.end(), '\t', ';');
+  const auto table = cuts_from_text(text, "cuts.tsv");
+  ASSERT_FALSE(table);
+  EXPECT_NE(table.error().what.find("tab-separated text in UTF-8"), std::string::npos)
+      << table.error().what;
+}
+
 }  // namespace
 }  // namespace kilter::edits

@@ -121,11 +121,6 @@ Finding inverted() {
   return finding;
 }
 
-bool holds(const std::vector<Finding>& findings, const char* code) {
-  return std::any_of(findings.begin(), findings.end(),
-                     [&](const Finding& finding) { return finding.code == code; });
-}
-
 LineupTrack plain_track(const Survey& survey, const SurveyTrack& track, double mix_rate_hz) {
   const SurveyFile& file = survey.files[track.file];
   LineupTrack result;
@@ -391,6 +386,13 @@ Error no_track_beside(const std::string& mix) {
                   "put the recordings of the people into the session");
 }
 
+}  // namespace
+
+bool holds(const std::vector<Finding>& findings, std::string_view code) {
+  return std::any_of(findings.begin(), findings.end(),
+                     [&](const Finding& finding) { return finding.code == code; });
+}
+
 void add_measured_tracks(const Survey& survey, AlignInput& input) {
   for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
     const SurveyTrack& track = survey.tracks[i];
@@ -401,8 +403,6 @@ void add_measured_tracks(const Survey& survey, AlignInput& input) {
     input.survey_tracks.push_back(i);
   }
 }
-
-}  // namespace
 
 std::string letters(int number) {
   std::string text;

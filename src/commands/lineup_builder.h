@@ -1,6 +1,7 @@
 // Between the survey and the estimator, and from its placings to the lineup.
 #pragma once
 
+#include <string_view>
 #include <vector>
 
 #include "kilter/base/lineup.h"
@@ -18,6 +19,9 @@ struct AlignInput {
   std::vector<sync::TrackInput> tracks;
   std::vector<std::size_t> survey_tracks;  ///< index into Survey::tracks for each of `tracks`
 };
+
+/// Adds every track of the survey that is a signal of its own: no copy, no mix, none to ignore.
+void add_measured_tracks(const survey::Survey& survey, AlignInput& input);
 
 /// Whether nothing calls or shows itself the mix: tracks are then placed against each other. Not
 /// where several could be it, which a person has to settle.
@@ -39,6 +43,9 @@ Lineup build_lineup(const survey::Survey& survey, const AlignInput& input,
 /// where no two tracks share any sound.
 Result<Lineup> build_lineup(const survey::Survey& survey, const AlignInput& input,
                             const sync::NoMixPlacing& placing);
+
+/// Whether there is a finding of this code.
+bool holds(const std::vector<Finding>& findings, std::string_view code);
 
 /// Whether a person has to look: a track not firm, or a finding that asks for it.
 bool needs_person(const Lineup& lineup);

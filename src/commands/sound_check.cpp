@@ -16,7 +16,6 @@
 namespace kilter::commands {
 namespace {
 
-using survey::MixCopy;
 using survey::Survey;
 using survey::SurveyFile;
 using survey::SurveyTrack;
@@ -97,32 +96,6 @@ std::vector<Reference> references_of(const Survey& survey) {
   return references;
 }
 
-bool holds(const std::vector<Finding>& findings, const std::string& code) {
-  return std::any_of(findings.begin(), findings.end(),
-                     [&](const Finding& finding) { return finding.code == code; });
-}
-
-/// Tracks to listen to, with their places in the survey.
-struct Inputs {
-  std::vector<sync::TrackInput> tracks;
-  std::vector<std::size_t> which;
-};
-
-Inputs inputs_of(const Survey& survey) {
-  Inputs inputs;
-  for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
-    const SurveyTrack& track = survey.tracks[i];
-    if (!track.signal || track.copy_of || track.mix_copy != MixCopy::no ||
-        track.role == Role::ignore)
-      continue;
-    const SurveyFile& file = survey.files[track.file];
-    inputs.tracks.push_back(
-        {track.name, track.signal.get(), file.length_s(), file.info.lossy, file.info.rate.hz});
-    inputs.which.push_back(i);
-  }
-  return inputs;
-}
-
 /// Takes over what matters before a show, unless the track is said to have it already.
 void take_over(const sync::TrackPlacing& placing, bool has_polarity, SurveyTrack& track) {
   const std::vector<Finding> known = track.findings;
@@ -136,7 +109,8 @@ void take_over(const sync::TrackPlacing& placing, bool has_polarity, SurveyTrack
 }
 
 Result<void> add_what_is_heard(Survey& survey, const Options& options, Console& console) {
-  const Inputs inputs = inputs_of(survey);
+  AlignInput inputs;
+  add_measured_tracks(survey, inputs);
   if (inputs.tracks.empty()) return {};
   sync::AlignOptions align;
   align.threads = options.threads;
@@ -145,8 +119,8 @@ Result<void> add_what_is_heard(Survey& survey, const Options& options, Console& 
   for (const Reference& reference : references_of(survey)) {
     const auto heard = sync::align(reference.input, inputs.tracks, align);
     if (!heard) return heard.error();
-    for (std::size_t k = 0; k < inputs.which.size(); ++k)
-      take_over(heard->tracks[k], reference.has_polarity, survey.tracks[inputs.which[k]]);
+    for (std::size_t k = 0; k < inputs.survey_tracks.size(); ++k)
+      take_over(heard->tracks[k], reference.has_polarity, survey.tracks[inputs.survey_tracks[k]]);
   }
   return {};
 }

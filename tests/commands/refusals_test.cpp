@@ -128,7 +128,7 @@ INSTANTIATE_TEST_SUITE_P(
                     3, "gone.tsv"},
         RefusalCase{"CutsThatAreNone",
                     Args{"conform", "@show", "--cuts", "@letter.wav", "--out", "@o"}, 3,
-                    "line 1: the column track is missing"},
+                    "line 1: its columns are not parted by tabs"},
         RefusalCase{"LineupThatIsNone",
                     Args{"conform", "@show", "--lineup", "@letter.wav", "--out", "@o"}, 3,
                     "letter.wav"}),

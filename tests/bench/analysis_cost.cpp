@@ -195,7 +195,8 @@ sync::Alignment measure(const std::vector<fs::path>& files, const std::string& n
   return std::move(analysis.alignment);
 }
 
-void measure(const simulator::Session& session, bool flac, const Request& request) {
+void measure(const simulator::Session& session, const std::string& name, bool flac,
+             const Request& request) {
   simulator::FileOptions options;
   options.flac = flac;
   const test::TemporaryFolder folder;
@@ -205,7 +206,7 @@ void measure(const simulator::Session& session, bool flac, const Request& reques
                               simulator::file_name(options.mix_name, session.mix_coding, options)};
   for (const auto& track : session.tracks)
     files.push_back(folder / simulator::file_name(track.name, track.stored, options));
-  const auto alignment = measure(files, flac ? "24-bit FLAC" : "24-bit WAV", request);
+  const auto alignment = measure(files, name, request);
   fmt::print("  furthest from the truth {:.2f} us\n", furthest_us(session, alignment));
 }
 
@@ -231,15 +232,24 @@ int main(int argc, char** argv) {
       return 0;
     }
     const simulator::SyntheticVoices voices(request.seed);
-    const auto session =
-        simulator::simulate(simulator::hybrid_session(request.seed, 60.0 * request.minutes,
-                                                      request.room, request.remote),
-                            voices, request.threads);
-    if (!session) throw std::runtime_error(session.error().what);
+    const auto simulated = [&](const simulator::SessionSpec& spec) {
+      auto session = simulator::simulate(spec, voices, request.threads);
+      if (!session) throw std::runtime_error(session.error().what);
+      return *std::move(session);
+    };
+    simulator::SessionSpec spec = simulator::hybrid_session(request.seed, 60.0 * request.minutes,
+                                                            request.room, request.remote);
     fmt::print("{} min, {} + {} people, {} threads, seed {}\n", request.minutes, request.room,
                request.remote, request.threads, request.seed);
-    measure(*session, false, request);
-    measure(*session, true, request);
+    {
+      const simulator::Session session = simulated(spec);
+      measure(session, "24-bit WAV", false, request);
+      measure(session, "24-bit FLAC", true, request);
+    }
+    spec.mix.coding = {simulator::Codec::mp3, 128.0};
+    for (auto& person : spec.people)
+      if (person.remote) person.stored = spec.mix.coding;
+    measure(simulated(spec), "24-bit WAV, guests and mix MP3", false, request);
   } catch (const std::exception& failure) {
     std::fprintf(stderr, "kilter-analysis-cost: %s\n", failure.what());
     return 1;

@@ -1,5 +1,7 @@
 #include "mix_choice.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <memory>
 
@@ -80,6 +82,16 @@ Candidates candidates_of(const Session& session, const Taken& taken) {
   return candidates;
 }
 
+/// Why the sound says so: "by its sound: all 5 others are in it".
+std::string by_sound(const sync::MixChoice& choice, const Candidates& candidates,
+                     const char* what) {
+  const std::size_t others = candidates.files.size() - 1;
+  const auto heard = static_cast<std::size_t>(choice.heard_in_it);
+  if (others == 1) return fmt::format("{}: the other file is in it", what);
+  return heard == others ? fmt::format("{}: all {} others are in it", what, others)
+                         : fmt::format("{}: {} of {} others are in it", what, heard, others);
+}
+
 MixPick fall_back(const Session& session, const NamedMixes& named) {
   if (named.files.size() == 1) return {named.files.front(), "by its name", {}};
   if (named.files.size() > 1) return several(session, named.files);
@@ -109,17 +121,18 @@ Result<MixPick> mix_by_sound(const Session& session, const Taken& taken, int thr
   if (!choice) return choice.error();
   if (choice->index < 0) return fall_back(session, named);
   std::size_t file = candidates.files[static_cast<std::size_t>(choice->index)];
-  if (choice->rival < 0) return MixPick{file, "by its sound", {}};
+  const std::string why = by_sound(*choice, candidates, "by its sound");
+  if (choice->rival < 0) return MixPick{file, why, {}};
 
   const std::size_t rival = candidates.files[static_cast<std::size_t>(choice->rival)];
-  if (same_sound(*taken[file], *taken[rival]))
-    return MixPick{std::min(file, rival), "by its sound", {}};
+  if (same_sound(*taken[file], *taken[rival])) return MixPick{std::min(file, rival), why, {}};
   // Sound leaves two; a name may single one out.
   const auto is_named = [&](std::size_t index) {
     return std::find(named.files.begin(), named.files.end(), index) != named.files.end();
   };
   if (is_named(file) != is_named(rival))
-    return MixPick{is_named(file) ? file : rival, "by its sound and name", {}};
+    return MixPick{
+        is_named(file) ? file : rival, by_sound(*choice, candidates, "by its sound and name"), {}};
   return several(session, {std::min(file, rival), std::max(file, rival)});
 }
 

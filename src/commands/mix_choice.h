@@ -14,7 +14,7 @@ namespace kilter::commands {
 
 struct MixPick {
   std::optional<std::size_t> file;  ///< index into the session's files
-  std::string found_by;             ///< "by its name"
+  std::string found_by;             ///< "by its name", "by its sound: all 5 others are in it"
   std::optional<Finding> finding;   ///< why there is none, or that there are others
 };
 

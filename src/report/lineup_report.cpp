@@ -98,6 +98,20 @@ std::string names_of(const std::vector<const LineupTrack*>& tracks) {
   return names;
 }
 
+/// Which files were taken for one: once for all channels of a recorder's.
+std::string joined_takes(const Lineup& lineup) {
+  std::set<std::string> told;
+  std::string text;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (track.parts.size() < 2 || !told.insert(track.parts.front().file).second) continue;
+    std::string list;
+    for (const TrackPart& part : track.parts) list += (list.empty() ? "" : ", ") + part.file;
+    text +=
+        wrapped(printable("One take in several files: " + list + '.'), kTerminalColumns, 2) + '\n';
+  }
+  return text;
+}
+
 std::string summary(const Lineup& lineup) {
   const auto firm = with_standing(lineup, Standing::firm);
   double widest_us = 0.0;
@@ -157,8 +171,8 @@ std::string lineup_text(const Lineup& lineup) {
       {"start", "hh:mm:ss", true, false}, {"drift", "ppm", true, false},
       {"+-", "us", true, false},          {"windows", "used/of", true, false},
       {"clock", "", false, false},        {"note", "", false, false}};
-  std::string text =
-      heading(lineup) + text_table(columns, rows, kTerminalColumns) + '\n' + summary(lineup);
+  std::string text = heading(lineup) + text_table(columns, rows, kTerminalColumns) + '\n' +
+                     joined_takes(lineup) + summary(lineup);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;
 }

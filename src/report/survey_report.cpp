@@ -92,6 +92,21 @@ std::string joined_takes(const Survey& survey) {
   return text.empty() ? text : text + '\n';
 }
 
+/// Which were not, though their names count on.
+std::string separate_takes(const Survey& survey) {
+  std::string list;
+  for (const auto& [first, second] : survey.not_joined)
+    list += (list.empty() ? "" : "; ") + first + " and " + second;
+  if (list.empty()) return "";
+  return '\n' +
+         wrapped(
+             printable("Numbered in a row, but each taken for a recording of its own, since the "
+                       "sound of one does not go on in the next: " +
+                       list + ". If they are one take, list them as parts in session.toml."),
+             kTerminalColumns, 2) +
+         '\n';
+}
+
 /// When the recorders say that they began, where any does.
 std::string stamps(const Survey& survey) {
   std::string list;
@@ -227,7 +242,7 @@ std::string survey_text(const Survey& survey) {
   }
   findings.add("", survey.findings);
   std::string text = heading(survey) + text_table(columns(), rows, kTerminalColumns);
-  text += joined_takes(survey) + stamps(survey);
+  text += joined_takes(survey) + separate_takes(survey) + stamps(survey);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;
 }
@@ -240,6 +255,11 @@ std::string survey_json(const Survey& survey) {
   object["tracks"] = Json::array();
   for (const SurveyTrack& track : survey.tracks)
     object["tracks"].push_back(track_json(track, survey));
+  if (!survey.not_joined.empty()) {
+    object["not_joined"] = Json::array();
+    for (const auto& [first, second] : survey.not_joined)
+      object["not_joined"].push_back(Json::array({first, second}));
+  }
   object["findings"] = list_of(survey.findings);
   return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }

@@ -88,11 +88,12 @@ class Reader {
         session_.mix = file_index(text_of(node, key), node);
       } else if (key == "track") {
         read_tracks(node);
-      } else if (key != "folder") {
+      } else if (key == "folder") {
+        stay_in(text_of(node, key), node);
+      } else {
         fail_unknown(node, key, kKeys);
       }
     }
-    choose_mix_by_role();
     if (session_.mix && later_parts_.contains(*session_.mix))
       fail(table, in_quotes(session_.files[*session_.mix].name) +
                       " is the mix and a later part of a [[track]]");
@@ -181,6 +182,7 @@ class Reader {
       if (!track.name.empty() && !names.insert(lower(track.name)).second)
         fail(entry, "another [[track]] has the name " + in_quotes(track.name) + " already");
       session_.declared.push_back(track);
+      choose_mix_by_role(track, entry);  // the key "mix" has been read: keys come in their order
     }
     for (const DeclaredTrack& track : session_.declared)
       if (later_parts_.contains(track.file))
@@ -188,10 +190,24 @@ class Reader {
                        " has a [[track]] and is a later part of another one");
   }
 
+  /// A folder that is given says where the recordings lie, whatever the session.toml in it says.
+  void stay_in(const std::string& folder, const toml::node& node) const {
+    std::error_code code;
+    const fs::path named = fs::weakly_canonical(session_.folder / folder, code);
+    if (!may_lead_out_ && named != fs::weakly_canonical(session_.folder, code))
+      fail(node, "\"folder\" leads to " + in_quotes(folder) +
+                     ": give this session.toml itself in place of its folder");
+  }
+
   /// A whole file with the role of the mix is the mix, where no key says otherwise.
-  void choose_mix_by_role() {
-    for (const DeclaredTrack& track : session_.declared)
-      if (!session_.mix && track.role == Role::mix && track.channel == 0) session_.mix = track.file;
+  void choose_mix_by_role(const DeclaredTrack& track, const toml::node& entry) {
+    if (track.role != Role::mix || track.channel != 0) return;
+    if (mix_by_role_)
+      fail(entry, in_quotes(session_.files[*session_.mix].name) +
+                      " has the role mix already: say which is the mix with mix = \"FILE\"");
+    if (session_.mix) return;
+    session_.mix = track.file;
+    mix_by_role_ = true;
   }
 
   void remove_later_parts() {
@@ -205,6 +221,7 @@ class Reader {
 
   bool may_lead_out_;
   Session& session_;
+  bool mix_by_role_{false};
   std::map<std::size_t, std::vector<std::size_t>> takes_;  // all files of a take, by its first
   std::set<std::size_t> later_parts_;
 };

@@ -133,6 +133,19 @@ class Followers {
   std::optional<std::size_t> after(std::size_t file) const { return follower_[file]; }
   const std::set<std::size_t>& that_follow() const { return follows_; }
 
+  /// Files whose names go on in another's, and whose sound does not, though they may have been
+  /// split.
+  std::vector<std::pair<std::size_t, std::size_t>> that_do_not_go_on(
+      const std::set<std::size_t>& left_alone) {
+    std::vector<std::pair<std::size_t, std::size_t>> pairs;
+    for (std::size_t file = 0; file < session_.files.size(); ++file)
+      for (const std::size_t next : next_by_name(file))
+        if (!follower_[file] && !follows_.contains(next) && !left_alone.contains(file) &&
+            !left_alone.contains(next) && may_be_split(file, next))
+          pairs.emplace_back(file, next);
+    return pairs;
+  }
+
  private:
   void choose_follower(std::size_t file, const std::set<std::size_t>& left_alone) {
     if (left_alone.contains(file)) return;
@@ -159,6 +172,14 @@ class Followers {
     const auto& one = ends_of(first);
     const auto& other = ends_of(second);
     return one && other ? joint_score(*one, *other, follower_[second].has_value()) : 0.0;
+  }
+
+  bool may_be_split(std::size_t first, std::size_t second) {
+    const auto& one = ends_of(first);
+    const auto& other = ends_of(second);
+    return one && other && one->format == other->format && one->rate == other->rate &&
+           one->channels == other->channels && one->length != other->length &&
+           !(one->stamp && other->stamp && start_together(*one, *other));
   }
 
   std::vector<std::size_t> next_by_name(std::size_t file) const {
@@ -218,7 +239,10 @@ double joint_score(const media::FileEnds& first, const media::FileEnds& second,
 
 void join_split_takes(Session& session) {
   Followers followers(session);
-  followers.find(told_of(session));
+  const std::set<std::size_t> left_alone = told_of(session);
+  followers.find(left_alone);
+  for (const auto& [file, next] : followers.that_do_not_go_on(left_alone))
+    session.not_joined.emplace_back(session.files[file].name, session.files[next].name);
   for (std::size_t i = 0; i < session.files.size(); ++i) {
     if (followers.that_follow().contains(i)) continue;
     for (auto part = followers.after(i); part; part = followers.after(*part))

@@ -301,6 +301,7 @@ Result<Survey> make_survey(const Session& session, const Taken& taken,
   Survey survey;
   survey.session = session.name;
   survey.folder = session.folder;
+  survey.not_joined = session.not_joined;
   for (std::size_t i = 0; i < taken.size(); ++i) {
     survey.files.push_back(file_row(session.files[i], taken[i]));
     if (mix == i)

@@ -108,6 +108,16 @@ TEST_F(SessionToml, TakesAWholeFileWithTheMixesRoleForTheMix) {
   EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
 }
 
+TEST_F(SessionToml, LeavesASecondFileWithTheMixesRoleAsItIsWhereItsKeyNamesTheMix) {
+  const auto session = open(
+      "mix = \"show.mp3\"\n[[track]]\nparts = [\"spare.wav\"]\nrole = \"mix\"\n"
+      "[[track]]\nparts = [\"guest.flac\"]\nrole = \"mix\"\n");
+  ASSERT_TRUE(session) << session.error().what;
+  EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
+}
+
+TEST_F(SessionToml, MayNameTheFolderInWhichItLies) { EXPECT_TRUE(open("folder = \".\"\n")); }
+
 TEST_F(SessionToml, MayLieElsewhereAndNameTheFolder) {
   test::TemporaryFolder elsewhere;
   test::write_text(elsewhere / "twelve.toml",
@@ -195,6 +205,12 @@ INSTANTIATE_TEST_SUITE_P(
                     "\"pinned\" must be true or false"},
         MistakeCase{"PinnedNowhere", "[[track]]\nparts = [\"desk.wav\"]\npinned = true\n",
                     "\"pinned\" needs \"start_s\""},
+        MistakeCase{"TwoMixes",
+                    "[[track]]\nparts = [\"show.mp3\"]\nrole = \"mix\"\n"
+                    "[[track]]\nparts = [\"spare.wav\"]\nrole = \"mix\"\n",
+                    "line 4: \"show.mp3\" has the role mix already"},
+        MistakeCase{"AnotherFolder", "title = \"Twelve\"\nfolder = \"/\"\n",
+                    "line 2: \"folder\" leads to \"/\""},
         MistakeCase{"NameTwice",
                     "[[track]]\nname = \"keeper\"\nparts = [\"desk.wav\"]\n"
                     "[[track]]\nname = \"Keeper\"\nparts = [\"spare.wav\"]\n",

@@ -99,6 +99,14 @@ class CardOf : public testing::Test {
     return result;
   }
 
+  using Names = std::vector<std::pair<std::string, std::string>>;
+  Names not_joined() const {
+    auto session = open_session({folder_.path()}, {});
+    if (!session) return {};
+    join_split_takes(*session);
+    return session->not_joined;
+  }
+
   test::TemporaryFolder folder_;
 };
 
@@ -133,6 +141,7 @@ TEST_F(CardOf, MicrophonesSideBySideStayApart) {
   for (std::uint32_t i = 1; i <= 4; ++i)
     write("mic-" + std::to_string(i) + ".wav", {room(20000, i)});
   EXPECT_EQ(takes().size(), 4U);
+  EXPECT_EQ(not_joined(), Names{});
 }
 
 TEST_F(CardOf, MicrophonesSideBySideOfOtherLengthsStayApart) {
@@ -140,6 +149,7 @@ TEST_F(CardOf, MicrophonesSideBySideOfOtherLengthsStayApart) {
   for (std::uint32_t i = 1; i <= 4; ++i)
     write("mic-" + std::to_string(i) + ".wav", {room(30000 - 1000 * i, i)}, 48000 * 36000);
   EXPECT_EQ(takes().size(), 4U);
+  EXPECT_EQ(not_joined(), Names{});
 }
 
 TEST_F(CardOf, TakesOfSeveralMicrophonesAreToldApart) {
@@ -155,6 +165,7 @@ TEST_F(CardOf, ATakeThatDoesNotGoOnIsANewOne) {
   write("rec_0001.wav", {room(40000, 1), room(40000, 2)});
   write("rec_0002.wav", {room(30000, 3), room(30000, 4)});
   EXPECT_EQ(takes().size(), 2U);
+  EXPECT_EQ(not_joined(), (Names{{"rec_0001.wav", "rec_0002.wav"}}));
 }
 
 TEST_F(CardOf, StampsTellWhereTheSoundIsSilent) {

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "kilter/base/lineup.h"
@@ -42,6 +43,8 @@ struct Session {
   std::vector<SessionFile> files;  ///< at least one, the mix among them, in order for people
   std::optional<std::size_t> mix;  ///< where it was told: --mix or session.toml
   std::vector<DeclaredTrack> declared;
+  /// Files numbered in a row that were not taken for one take, though their formats are equal.
+  std::vector<std::pair<std::string, std::string>> not_joined{};
   std::vector<std::string> left_out{};  ///< links that lead out of the folder, or to no file
 };
 

@@ -22,8 +22,10 @@ bool is_numbered_next(std::string_view first, std::string_view second);
 double joint_score(const media::FileEnds& first, const media::FileEnds& second,
                    bool second_goes_on);
 
-/// Makes one SessionFile of files that are one take. Opens the files that are numbered in a row, to
-/// read their ends; leaves alone what session.toml names. Cost: a few milliseconds a file.
+/// Makes one SessionFile of files that are one take, and notes which are only named as if they
+/// were: not those that start together or are equally long, as mics of one recorder are. Opens the
+/// files that are numbered in a row, to read their ends; leaves alone what session.toml names.
+/// Cost: a few milliseconds a file.
 void join_split_takes(Session& session);
 
 }  // namespace kilter::session

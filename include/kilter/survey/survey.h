@@ -6,6 +6,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "kilter/base/lineup.h"
@@ -75,6 +76,8 @@ struct Survey {
   std::optional<SurveyMix> mix;
   std::vector<SurveyTrack> tracks;  ///< in order of files, then channels
   std::vector<Finding> findings;    ///< about the session
+  /// Files numbered in a row that are taken for recordings of their own.
+  std::vector<std::pair<std::string, std::string>> not_joined;
 };
 
 /// Makes tracks of files: one per channel, but one for channels with equal samples, and none for a

@@ -26,9 +26,11 @@ function(kilter_layer name)
   target_compile_features(kilter_${name} PUBLIC cxx_std_20)
 endfunction()
 
-# kilter_test(NAME SOURCES a.cpp.. USES target..): one GoogleTest program, every test known to CTest.
+# kilter_test(NAME SOURCES a.cpp.. USES target.. [SLOW filter..]): one GoogleTest program, every test
+# known to CTest. Tests that match a SLOW filter are labelled so, and sanitizers leave them to others
+# that walk the same code.
 function(kilter_test name)
-  cmake_parse_arguments(test "" "" "SOURCES;USES" ${ARGN})
+  cmake_parse_arguments(test "" "" "SOURCES;USES;SLOW" ${ARGN})
   add_executable(${name} ${test_SOURCES})
   target_link_libraries(${name} PRIVATE ${test_USES} kilter_flags GTest::gtest_main)
   # Half the build is tests, and optimizing them takes longer than running them as they are.
@@ -42,5 +44,12 @@ function(kilter_test name)
     target_precompile_headers(kilter_test_header PRIVATE <gtest/gtest.h> <filesystem> <fstream>)
   endif()
   target_precompile_headers(${name} REUSE_FROM kilter_test_header)
-  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES)
+  if(NOT test_SLOW)
+    gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES)
+    return()
+  endif()
+  list(JOIN test_SLOW ":" slow)
+  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES TEST_FILTER "-${slow}")
+  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES TEST_FILTER "${slow}"
+                       PROPERTIES LABELS slow)
 endfunction()

@@ -84,6 +84,7 @@ constexpr int kOwnLineRounds = 3;
 // A stray of a second is good to a fraction of a sample.
 constexpr double kScoutSigma_s = 20e-6;
 constexpr double kScoutCoherence = 0.8;
+constexpr double kLaneWidth_s = 0.030;  // lags closer than this are one lane
 constexpr double kSameLane_s = 1e-3;
 constexpr double kSharedStray_s = 2e-3;
 constexpr int kLeastInPlace = 2;  // quarters of a second
@@ -542,18 +543,31 @@ class Aligner {
 
   /// Pieces and curve of the first map's lanes.
   void put_first(std::size_t k) {
-    put_lanes(states_[k],
-              find_lanes(mix_features_, features_[k], states_[k].first, states_[k].length_s),
-              states_[k].first.drift_ppm);
+    TrackState& state = states_[k];
+    auto lanes = find_lanes(mix_features_, features_[k], state.first, state.length_s);
+    if (lanes.size() > 1) {
+      // The one line through all of them may have taken a step for a drift.
+      FirstMap again = with_drift_between_steps(state.first);
+      const double slid_s =
+          std::abs(again.drift_ppm - state.first.drift_ppm) * 1e-6 * state.length_s;
+      if (slid_s > kLaneWidth_s) {
+        state.first = std::move(again);
+        lanes = find_lanes(mix_features_, features_[k], state.first, state.length_s);
+      }
+    }
+    put_lanes(state, lanes, state.first.drift_ppm);
   }
 
   /// With the drift better known, lanes may part that it had run together: a small step looks like
-  /// a drift to the first map.
+  /// a drift to the first map. And where it was so wrong that a lane ran off itself, all are new.
   void find_lanes_again() {
     parallel_for(static_cast<int>(states_.size()), options_.threads, [&](int i) {
       const auto k = static_cast<std::size_t>(i);
       TrackState& state = states_[k];
-      if (!state.placed || state.pieces.size() != 1) return;
+      if (!state.placed) return;
+      const double slid_s =
+          std::abs(state.drift_ppm() - state.lanes_drift_ppm) * 1e-6 * state.length_s;
+      if (state.pieces.size() != 1 && slid_s < kLaneWidth_s) return;
       FirstMap map = state.first;
       map.lag_s = state.curve.start_s[static_cast<std::size_t>(state.pieces.front().level)];
       map.drift_ppm = state.drift_ppm();
@@ -562,11 +576,13 @@ class Aligner {
         return std::any_of(state.leak_lags_s.begin(), state.leak_lags_s.end(),
                            [&](double lag_s) { return std::abs(lane.lag_s - lag_s) < kSameLag_s; });
       });
-      if (lanes.size() > 1 && !of_leaks) put_lanes(state, lanes, map.drift_ppm);
+      const bool differs = lanes.size() > 1 || state.pieces.size() > 1;
+      if (differs && !of_leaks) put_lanes(state, lanes, map.drift_ppm);
     });
   }
 
   void put_lanes(TrackState& state, const std::vector<Lane>& lanes, double drift_ppm) const {
+    state.lanes_drift_ppm = drift_ppm;
     state.curve = {};
     state.curve.rate = 1.0 / (1.0 + drift_ppm * 1e-6);
     state.curve.start_s.clear();

@@ -317,6 +317,11 @@ VoteLine best_line(const std::vector<Vote>& votes, const VoteLine* besides) {
   return best;
 }
 
+/// 3 ms per vote against a prior of 60 ppm round no drift at all.
+double drift_prior(double sum_of_weights) {
+  return sum_of_weights * (0.003 * 0.003) / (60e-6 * 60e-6);
+}
+
 /// Weighted least squares through the votes on the line; the slope is kept where they stand close.
 void settle(VoteLine& line, const std::vector<Vote>& votes) {
   double sw = 0.0, st = 0.0, sl = 0.0, stt = 0.0, stl = 0.0;
@@ -336,13 +341,123 @@ void settle(VoteLine& line, const std::vector<Vote>& votes) {
     stt += w * (vote.track_s - mean_t) * (vote.track_s - mean_t);
     stl += w * (vote.track_s - mean_t) * (vote.lag_s - mean_l);
   }
-  // 3 ms per vote against a prior of 60 ppm round no drift at all.
-  const double prior = sw * (0.003 * 0.003) / (60e-6 * 60e-6);
-  line.drift = -stl / (stt + prior);
+  line.drift = -stl / (stt + drift_prior(sw));
   line.lag_s = mean_l + line.drift * mean_t;
 }
 
+/// Votes in order of time that stand on levels, the strongest such chain at one drift.
+class VoteChain {
+ public:
+  VoteChain(const std::vector<Vote>& votes, double drift) : votes_(votes), drift_(drift) {
+    const std::size_t count = votes.size();
+    std::vector<double> score(count);
+    std::vector<std::ptrdiff_t> previous(count, -1);
+    for (std::size_t i = 0; i < count; ++i) {
+      score[i] = say_of(votes[i]) - kNewLevel;
+      for (std::size_t j = 0; j < i; ++j) {
+        if (votes[j].track_s >= votes[i].track_s) continue;
+        const double reached = score[j] + say_of(votes[i]) - cost_between(j, i);
+        if (reached <= score[i]) continue;
+        score[i] = reached;
+        previous[i] = static_cast<std::ptrdiff_t>(j);
+      }
+    }
+    if (count == 0) return;
+    const auto best = std::max_element(score.begin(), score.end());
+    score_ = *best;
+    for (std::ptrdiff_t i = best - score.begin(); i >= 0; i = previous[static_cast<std::size_t>(i)])
+      chain_.push_back(static_cast<std::size_t>(i));
+    std::reverse(chain_.begin(), chain_.end());
+  }
+
+  double score() const { return score_; }
+
+  /// The drift that the votes of every level agree on, and the lag of the level that has the most.
+  VoteLine settled() const {
+    std::vector<std::vector<std::size_t>> levels;
+    for (std::size_t c = 0; c < chain_.size(); ++c) {
+      if (c == 0 ||
+          cost_between(chain_[c - 1], chain_[c]) >= cost_of_step(chain_[c - 1], chain_[c]))
+        levels.emplace_back();
+      levels.back().push_back(chain_[c]);
+    }
+    double weights = 0.0, stt = 0.0, stl = 0.0;
+    VoteLine line;
+    double mean_t = 0.0, mean_l = 0.0;
+    for (const auto& level : levels) {
+      double sw = 0.0, st = 0.0, sl = 0.0;
+      for (const std::size_t i : level) {
+        sw += say_of(votes_[i]);
+        st += say_of(votes_[i]) * votes_[i].track_s;
+        sl += say_of(votes_[i]) * votes_[i].lag_s;
+      }
+      for (const std::size_t i : level) {
+        const double t = votes_[i].track_s - st / sw;
+        stt += say_of(votes_[i]) * t * t;
+        stl += say_of(votes_[i]) * t * (votes_[i].lag_s - sl / sw);
+      }
+      weights += sw;
+      if (sw <= line.support) continue;
+      line.support = sw;
+      mean_t = st / sw;
+      mean_l = sl / sw;
+    }
+    line.drift = -stl / (stt + drift_prior(weights));
+    line.lag_s = mean_l + line.drift * mean_t;
+    return line;
+  }
+
+ private:
+  static constexpr double kNewLevel = 150.0;    // squared sigmas: more than any chance vote has
+  static constexpr double kVoteError_s = 5e-3;  // half a feature frame
+
+  static double say_of(const Vote& vote) { return vote.sigma * vote.sigma; }
+
+  double lesser_say(std::size_t a, std::size_t b) const {
+    return std::min(say_of(votes_[a]), say_of(votes_[b]));
+  }
+  /// As much as a vote brings, and more than one cast by chance.
+  double cost_of_step(std::size_t a, std::size_t b) const {
+    return std::max(kNewLevel, lesser_say(a, b));
+  }
+  double cost_between(std::size_t a, std::size_t b) const {
+    const double away_s =
+        votes_[b].lag_s - votes_[a].lag_s + drift_ * (votes_[b].track_s - votes_[a].track_s);
+    if (std::abs(away_s) > 2.0 * kAgreement_s) return cost_of_step(a, b);
+    const double errors = away_s / kVoteError_s;
+    return std::min(cost_of_step(a, b), 0.25 * lesser_say(a, b) * errors * errors);
+  }
+
+  const std::vector<Vote>& votes_;
+  double drift_;
+  double score_{0.0};
+  std::vector<std::size_t> chain_;
+};
+
 }  // namespace
+
+FirstMap with_drift_between_steps(FirstMap map) {
+  std::vector<Vote> votes = map.votes;
+  std::stable_sort(votes.begin(), votes.end(),
+                   [](const Vote& a, const Vote& b) { return a.track_s < b.track_s; });
+  constexpr double kStep = 5e-6;
+  constexpr int kSteps = 60;
+  static_assert(kStep * kSteps * 1e6 == kMaxDriftPpm);
+  double best_drift = 0.0;
+  double best = 0.0;
+  for (int i = -kSteps; i <= kSteps; ++i) {
+    // Of equal chains the flattest wins.
+    const double score = VoteChain(votes, i * kStep).score() * (1.0 - 1e-3 * std::abs(i) / kSteps);
+    if (score <= best) continue;
+    best = score;
+    best_drift = i * kStep;
+  }
+  if (best <= 0.0) return map;
+  const VoteLine line = VoteChain(votes, best_drift).settled();
+  map.lag_s = line.lag_s;
+  map.drift_ppm = line.drift * 1e6;
+  return map;
+}
 
 FirstMap first_map(const OnsetFeatures& reference, const OnsetFeatures& track,
                    const std::atomic<bool>* stop) {

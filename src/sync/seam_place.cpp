@@ -26,6 +26,7 @@ constexpr double kSameSound =
     0.97;  // correlation of two copies of a stretch, lossy coding allowed;
 constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
 constexpr double kShortRepeat_s = 0.100;  // (in the mix no such repeat is looked for)
+constexpr double kUnlike = 0.5;           // of two stretches of noise
 constexpr double kStepError_samples = 1.5;
 constexpr double kAudible = 0.01;  // of the mean power around: below, silence equals silence
 constexpr std::size_t kPauseBins = 12;
@@ -173,10 +174,17 @@ struct Repeat {
   double alike{0.0};
 };
 
+/// The likeliest that is heard, and of the rest, where nobody speaks.
+struct Repeats {
+  Repeat heard;
+  Repeat faint;
+  double least_alike{1.0};  // of all that were compared: hum is like itself everywhere
+};
+
 /// The stretch of `length_s`, beginning between `from_s` and `to_s`, that is most like what follows
 /// it.
-Result<Repeat> most_alike(const AnalysisSignal& signal, double length_s, double from_s,
-                          double to_s) {
+Result<Repeats> most_alike(const AnalysisSignal& signal, double length_s, double from_s,
+                           double to_s) {
   const auto length = static_cast<std::int64_t>(std::lround(length_s * kAnalysisRateHz));
   const auto first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
   const std::int64_t starts =
@@ -207,11 +215,14 @@ Result<Repeat> most_alike(const AnalysisSignal& signal, double length_s, double 
     power_b += sign * y * y;
   };
   for (std::int64_t i = 0; i < length; ++i) add(i, 1.0);
-  Repeat best{0.0, length_s, 0.0};
+  Repeats best{{0.0, length_s, 0.0}, {0.0, length_s, 0.0}};
   for (std::int64_t start = 0; start < starts; ++start) {
     const double alike = cross / std::sqrt(std::max(power_a * power_b, 1e-40));
-    if (power_a > audible && power_b > audible && alike > best.alike)
-      best = {static_cast<double>(first + start) / kAnalysisRateHz - half_s, length_s, alike};
+    const bool is_heard = power_a > audible && power_b > audible;
+    Repeat& rival = is_heard ? best.heard : best.faint;
+    best.least_alike = std::min(best.least_alike, alike);
+    if (alike > rival.alike)
+      rival = {static_cast<double>(first + start) / kAnalysisRateHz - half_s, length_s, alike};
     if (start + 1 == starts) break;
     add(start, -1.0);
     add(start + length, 1.0);
@@ -224,20 +235,26 @@ Result<Repeat> most_alike(const AnalysisSignal& signal, double length_s, double 
 /// well known, which is samples, and half a sample spoils the likeness.
 Result<std::optional<Repeat>> find_repeat(const AnalysisSignal& signal, double length_s,
                                           double from_s, double to_s) {
-  Repeat best;
+  Repeats best;
   double around_s = length_s;
   for (double step = kStepError_samples; step > 0.1; step *= 0.5) {
     const double step_s = step / kAnalysisRateHz;
     for (const double apart_s : {around_s, around_s - step_s, around_s + step_s}) {
-      const auto repeat = most_alike(signal, apart_s, from_s, to_s);
-      if (!repeat) return repeat.error();
-      if (repeat->alike > best.alike) best = *repeat;
+      const auto repeats = most_alike(signal, apart_s, from_s, to_s);
+      if (!repeats) return repeats.error();
+      if (repeats->heard.alike > best.heard.alike) best.heard = repeats->heard;
+      if (repeats->faint.alike > best.faint.alike) best.faint = repeats->faint;
+      best.least_alike = std::min(best.least_alike, repeats->least_alike);
     }
-    if (best.alike > 0.0) around_s = best.apart_s;
+    const Repeat& likeliest = best.heard.alike > 0.0 ? best.heard : best.faint;
+    if (likeliest.alike > 0.0) around_s = likeliest.apart_s;
   }
-  if (best.alike < (length_s < kShortRepeat_s ? kSameSamples : kSameSound))
-    return std::optional<Repeat>{};
-  return std::optional<Repeat>{best};
+  const double enough = length_s < kShortRepeat_s ? kSameSamples : kSameSound;
+  if (best.heard.alike >= enough) return std::optional<Repeat>{best.heard};
+  // A recorder's noise is as good as a fingerprint.
+  if (best.faint.alike >= kSameSamples && best.least_alike < kUnlike)
+    return std::optional<Repeat>{best.faint};
+  return std::optional<Repeat>{};
 }
 
 /// What a bin of speech brings: of the loudest twentieth, since most may be silence.

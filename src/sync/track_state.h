@@ -60,7 +60,8 @@ struct TrackState {
   /// until its recorder is known, the recorder's then.
   ClockCurve curve;
   std::vector<Piece> pieces;
-  std::optional<TimeMap> map;  // track to mix time, for measuring
+  double lanes_drift_ppm{0.0};  // with which the first pieces were told apart
+  std::optional<TimeMap> map;   // track to mix time, for measuring
 
   std::vector<Measured> measured;  // of the latest pass
   std::vector<double> weights;     // one per measured, 0..1: its say in the fit

@@ -3,6 +3,8 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <utility>
+#include <vector>
 
 #include "simulator/random.h"
 
@@ -63,6 +65,40 @@ INSTANTIATE_TEST_SUITE_P(Tracks, FirstMapFinds,
                                          MapCase{"SlowClock", 5000, 50000, -250.0},
                                          MapCase{"ShorterThanAChunk", 33333, 2500, 0.0}),
                          [](const auto& each) { return each.param.name; });
+
+/// Parts of `from` one after another, each beginning where the one before ended but for a step.
+OnsetFeatures stepped(const OnsetFeatures& from, double ppm,
+                      const std::vector<std::pair<int, double>>& lengths_and_steps_s) {
+  OnsetFeatures features;
+  double begin_s = 15.0;
+  for (const auto& [frames, step_s] : lengths_and_steps_s) {
+    const OnsetFeatures part =
+        cut(from, static_cast<int>(std::lround(begin_s * kFeatureRateHz)), frames, ppm);
+    for (std::size_t b = 0; b < kFeatureBands; ++b)
+      features.bands[b].insert(features.bands[b].end(), part.bands[b].begin(), part.bands[b].end());
+    begin_s += frames / (kFeatureRateHz * (1.0 + ppm * 1e-6)) + step_s;
+  }
+  return features;
+}
+
+TEST(FirstMap, OfATrackThatStepsTakesNoStepForADrift) {
+  const OnsetFeatures reference = random_features(1, 130000);
+  for (const double ppm : {-87.0, 0.0, 60.0}) {
+    const OnsetFeatures track =
+        stepped(reference, ppm, {{30000, 0.08}, {30000, -0.4}, {30000, 2.5}, {30000, 0.0}});
+    const FirstMap plain = first_map(reference, track);
+    ASSERT_TRUE(plain.found);
+    const FirstMap map = with_drift_between_steps(plain);
+    EXPECT_NEAR(map.drift_ppm, ppm, 40.0) << "from " << plain.drift_ppm;
+    EXPECT_EQ(map.votes.size(), plain.votes.size());
+  }
+}
+
+TEST(FirstMap, OfATrackWithoutStepsHasThatDriftToo) {
+  const OnsetFeatures reference = random_features(1, 60000);
+  const FirstMap plain = first_map(reference, cut(reference, 5000, 50000, 100.0));
+  EXPECT_NEAR(with_drift_between_steps(plain).drift_ppm, plain.drift_ppm, 5.0);
+}
 
 TEST(FirstMap, OfAnotherSessionIsNotFound) {
   const OnsetFeatures reference = random_features(1, 60000);

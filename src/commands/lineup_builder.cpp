@@ -147,6 +147,15 @@ void apply(const sync::TrackPlacing& placing, const SurveyTrack& track, const Re
   result.uncertainty_us = placing.uncertainty_us;
   result.windows_measured = placing.windows_measured;
   result.windows_used = placing.windows_used;
+  // A stretch of zeros that the alignment found to be a seam is told once.
+  std::erase_if(result.findings, [&](const Finding& known) {
+    constexpr double kSamePlace_s = 1.0;
+    return known.code == "dropout" && known.at_s &&
+           std::any_of(placing.findings.begin(), placing.findings.end(), [&](const Finding& seam) {
+             return seam.code == "seam" && seam.at_s &&
+                    std::abs(*seam.at_s - *known.at_s) < kSamePlace_s;
+           });
+  });
   result.findings.insert(result.findings.end(), placing.findings.begin(), placing.findings.end());
   if (placing.standing == Standing::unplaced && placing.findings.empty())
     result.findings.push_back(unmatched(without_mix));

@@ -19,6 +19,7 @@ constexpr float kFullScale = 32767.0F / 32768.0F;
 // A peak that only touches full scale is no clipping, nor is one above it in a file of floats; a
 // flat top is.
 constexpr std::int64_t kClipRunFrames = 3;
+constexpr double kLoudPower = 3.2e-5;  // -45 dBFS: somebody speaks, or a door falls shut
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
 double decibels_of_power(double power) { return power > 0.0 ? 10.0 * std::log10(power) : kSilence; }
@@ -82,6 +83,7 @@ void LevelMeter::process(std::span<const float> frames) {
 void LevelMeter::add_to_stretch(std::span<const float> frames) {
   const Sums sums = add_up(frames);
   peak_ = std::max(peak_, sums.peak);
+  stretch_sounds_ = stretch_sounds_ || sums.peak > 0.0F;
   if (sums.peak >= kFullScale)
     count_clips(frames);
   else
@@ -112,8 +114,27 @@ void LevelMeter::count_clips(std::span<const float> frames) {
   }
 }
 
+void LevelMeter::watch_for_dropout(double power) {
+  if (!stretch_sounds_) {
+    ++zero_stretches_;
+    return;
+  }
+  const bool is_loud = power > kLoudPower;
+  if (zero_stretches_ > 0 && loud_before_ && is_loud) {
+    const std::int64_t lost = zero_stretches_ * stretch_frames_;
+    if (dropouts_ == 0) first_dropout_ = frames_ - stretch_frames_ - lost;
+    ++dropouts_;
+    dropout_frames_ += lost;
+  }
+  zero_stretches_ = 0;
+  loud_before_ = is_loud;
+  stretch_sounds_ = false;
+}
+
 void LevelMeter::end_stretch() {
-  const double db = decibels_of_power(variance(stretch_sum_, stretch_squares_, in_stretch_));
+  const double power = variance(stretch_sum_, stretch_squares_, in_stretch_);
+  watch_for_dropout(power);
+  const double db = decibels_of_power(power);
   const double bin = (std::max(db, kLowestDb) - kLowestDb) * kBinsPerDb;
   ++stretches_[static_cast<std::size_t>(std::min(bin, kBins - 1.0))];
   ++stretch_count_;
@@ -161,6 +182,9 @@ Levels LevelMeter::levels() const {
   levels.clipped_runs = clipped_runs_;
   levels.clipped_frames = clipped_frames_;
   levels.first_clip = Frames{first_clip_};
+  levels.dropouts = dropouts_;
+  levels.dropout_frames = Frames{dropout_frames_};
+  levels.first_dropout = Frames{first_dropout_};
   return levels;
 }
 

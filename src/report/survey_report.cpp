@@ -194,7 +194,9 @@ Json levels_json(const Levels& levels) {
           {"rms_dbfs", finite(levels.rms_dbfs)},
           {"dc", levels.dc},
           {"clipped_places", levels.clipped_runs},
-          {"clipped_frames", levels.clipped_frames}};
+          {"clipped_frames", levels.clipped_frames},
+          {"dropouts", levels.dropouts},
+          {"dropout_frames", levels.dropout_frames.n}};
 }
 
 Json track_json(const SurveyTrack& track, const Survey& survey) {

@@ -115,7 +115,9 @@ SurveyTrack channel_track(const IntakeFile& file, std::size_t index, std::size_t
   track.levels = own.levels;
   if (!is_silent(own.levels)) track.signal = own.signal;
   const double length_s = to_seconds(file.length, file.info.rate).s;
-  track.findings = level_findings(own.levels, length_s, file.info.rate);
+  intake::Levels levels = own.levels;
+  if (file.notes.put_in.n > 0) levels.dropouts = 0;  // told by the time stamps, and better
+  track.findings = level_findings(levels, length_s, file.info.rate);
   for (Finding& finding : file_findings(file)) track.findings.push_back(std::move(finding));
   return track;
 }

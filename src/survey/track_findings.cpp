@@ -158,6 +158,18 @@ void add_jumps(const intake::IntakeFile& file, std::vector<Finding>& findings) {
   }
 }
 
+Finding zeros_in_sound(const intake::Levels& levels, SampleRate rate) {
+  const double first_s = to_seconds(levels.first_dropout, rate).s;
+  Finding result = finding(
+      "dropout",
+      fmt::format("Digital silence amid loud sound in {}, about {} in all: the recorder wrote "
+                  "nothing there. Listen there; ask whether another recording holds it.",
+                  places(levels.dropouts, first_s),
+                  short_time(to_seconds(levels.dropout_frames, rate).s)));
+  result.at_s = first_s;
+  return result;
+}
+
 /// Damage that no time stamp tells the length of, and that is not the file's end.
 void add_undecoded(const intake::IntakeFile& file, std::vector<Finding>& findings) {
   const media::ReadNotes& notes = file.notes;
@@ -212,6 +224,7 @@ std::vector<Finding> level_findings(const intake::Levels& levels, double length_
   add_voice_findings(levels, length_s, findings);
   if (levels.peak_dbfs > kOverDbfs) findings.push_back(over(levels));
   if (levels.clipped_runs > 0) findings.push_back(clipped(levels, rate));
+  if (levels.dropouts > 0) findings.push_back(zeros_in_sound(levels, rate));
   if (std::fabs(levels.dc) > kOffset)
     findings.push_back(
         finding("dc", fmt::format("A constant offset of {:.0f} % of full scale throughout. Filter "

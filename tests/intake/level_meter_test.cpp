@@ -49,6 +49,32 @@ TEST(LevelMeter, HearsARareTalkerInItsLoudestMoments) {
   EXPECT_GT(levels.loudest_dbfs, -20.0);
 }
 
+TEST(LevelMeter, FindsZerosAmidLoudSoundHoweverTheyComeInBlocks) {
+  Samples samples = test::noise(480000, 0.1F, 5);
+  std::fill(samples.begin() + 100000, samples.begin() + 120000, 0.0F);
+  std::fill(samples.begin() + 300000, samples.begin() + 310000, 0.0F);
+  for (const std::size_t block : {std::size_t{777}, std::size_t{2400}, std::size_t{100000}}) {
+    const Levels levels = levels_of(samples, block);
+    EXPECT_EQ(levels.dropouts, 2);
+    EXPECT_NEAR(static_cast<double>(levels.dropout_frames.n), 30000.0, 2.0 * 2400.0);
+    EXPECT_NEAR(static_cast<double>(levels.first_dropout.n), 100000.0, 2400.0);
+  }
+}
+
+TEST(LevelMeter, TakesAGateAndAMuteInAPauseForNoDropout) {
+  Samples samples = test::noise(480000, 0.1F, 6);
+  // Fades over a fifth of a second into zeros, as a gate does, and comes back at once.
+  for (std::size_t i = 0; i < 30000; ++i)
+    samples[100000 + i] *= std::max(0.0F, 1.0F - static_cast<float>(i) / 9600.0F);
+  // Muted in a pause.
+  for (std::size_t i = 0; i < 60000; ++i)
+    samples[300000 + i] *= i > 20000 && i < 40000 ? 0.0F : 0.001F;
+  // Zeros before the talk begins and after it ends.
+  std::fill(samples.begin(), samples.begin() + 48000, 0.0F);
+  std::fill(samples.end() - 48000, samples.end(), 0.0F);
+  EXPECT_EQ(levels_of(samples).dropouts, 0);
+}
+
 TEST(LevelMeter, CallsZerosMinusInfinity) {
   const Levels levels = levels_of(Samples(48000, 0.0F));
   EXPECT_EQ(levels.peak_dbfs, -INFINITY);

@@ -293,6 +293,14 @@ INSTANTIATE_TEST_SUITE_P(
                   },
                   {"clipped"},
                   false},
+        LevelCase{"ZerosAmidLoudSoundAreADropout",
+                  [](Levels& levels) {
+                    levels.dropouts = 2;
+                    levels.dropout_frames = {48000};
+                    levels.first_dropout = {48000 * 61};
+                  },
+                  {"dropout"},
+                  true},
         LevelCase{"PeaksAboveFullScaleAreOver",
                   [](Levels& levels) { levels.peak_dbfs = 3.2; },
                   {"over"},

@@ -24,6 +24,12 @@ struct Levels {
   std::int64_t clipped_runs{0};    ///< at least 3 frames in a row at or above full scale, all alike
   std::int64_t clipped_frames{0};  ///< frames in those places
   Frames first_clip;               ///< where the first of them starts
+  /// Digital silence amid loud sound, as where a recorder wrote zeros for what it lost: stretches of
+  /// zeros alone, with loud stretches right before and behind. Gates and mutes fade, or wait for a
+  /// pause. To 50 ms.
+  std::int64_t dropouts{0};
+  Frames dropout_frames;
+  Frames first_dropout;
 };
 
 /// Whether a channel holds nothing, not even a microphone's noise: all below -80 dBFS.
@@ -44,6 +50,7 @@ class LevelMeter {
   void add_to_stretch(std::span<const float> frames);
   void count_clips(std::span<const float> frames);
   void end_stretch();
+  void watch_for_dropout(double power);
   double percentile_dbfs(double share) const;
   double share_above(double dbfs) const;
 
@@ -63,6 +70,13 @@ class LevelMeter {
   std::int64_t clipped_runs_{0};
   std::int64_t clipped_frames_{0};
   std::int64_t first_clip_{0};
+
+  bool stretch_sounds_{false};      // not all of its frames are zero
+  std::int64_t zero_stretches_{0};  // up to the last whole one
+  bool loud_before_{false};         // the stretch before them, or the last one
+  std::int64_t dropouts_{0};
+  std::int64_t dropout_frames_{0};
+  std::int64_t first_dropout_{0};
 };
 
 }  // namespace kilter::intake

@@ -4,20 +4,13 @@
 
 #include <cmath>
 
-#include "simulator/random.h"
+#include "random_features.h"
 
 namespace kilter::sync {
 namespace {
 
 OnsetFeatures random_features(std::uint64_t seed, int frames) {
-  simulator::Random random({seed});
-  OnsetFeatures features;
-  for (auto& band : features.bands)
-    for (int i = 0; i < frames; ++i) {
-      const double x = static_cast<double>(random.noise());
-      band.push_back(static_cast<std::int8_t>(x > 1.2 ? 124 : -12));
-    }
-  return features;
+  return test::random_features(seed, frames, 124);
 }
 
 /// Frame by frame through both maps, over all minutes.

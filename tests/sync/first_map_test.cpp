@@ -6,21 +6,13 @@
 #include <utility>
 #include <vector>
 
-#include "simulator/random.h"
+#include "random_features.h"
 
 namespace kilter::sync {
 namespace {
 
-/// Features of independent rises, as the real ones: mostly low, seldom high.
 OnsetFeatures random_features(std::uint64_t seed, int frames) {
-  simulator::Random random({seed});
-  OnsetFeatures features;
-  for (auto& band : features.bands)
-    for (int i = 0; i < frames; ++i) {
-      const double x = static_cast<double>(random.noise());
-      band.push_back(static_cast<std::int8_t>(x > 1.2 ? 78 : -12));
-    }
-  return features;
+  return test::random_features(seed, frames, 78);
 }
 
 /// `frames` of `from` beginning at `first`, stretched by a clock `ppm` fast.

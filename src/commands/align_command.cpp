@@ -1,21 +1,22 @@
+#include <cmath>
 #include <filesystem>
+#include <optional>
 
 #include "commands.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/report/text_table.h"
+#include "kilter/session/split_takes.h"
 #include "kilter/sync/align.h"
 #include "lineup_builder.h"
 #include "outputs.h"
 
 namespace kilter::commands {
 
-Result<Lineup> align_session(const session::Session& session, const Options& options,
-                             Console& console) {
-  if (session.files.size() < 2)
-    return Error{ErrorKind::no_input, session.files.front().name,
-                 "is the only audio file of the session",
-                 "put the mixdown and the recordings of the people together"};
+namespace {
+
+Result<Lineup> align_once(const session::Session& session, const Options& options,
+                          Console& console) {
   const auto survey = load(session, options, true, console);
   if (!survey) return survey.error();
   const auto input = align_input(*survey);
@@ -32,6 +33,43 @@ Result<Lineup> align_session(const session::Session& session, const Options& opt
   const auto alignment = sync::align(input->mix, input->tracks, align);
   if (!alignment) return alignment.error();
   return build_lineup(*survey, *input, *alignment);
+}
+
+/// How far behind the end of one recording another begins, by the channels that both have placed:
+/// the furthest. Nothing where none is.
+std::optional<double> gap_s(const Lineup& lineup, const session::NumberedPair& pair) {
+  std::optional<double> furthest_s;
+  for (const LineupTrack& one : lineup.tracks)
+    for (const LineupTrack& other : lineup.tracks) {
+      if (!one.is_used() || !other.is_used() || one.parts.back().file != pair.first ||
+          other.parts.front().file != pair.second ||
+          one.parts.back().channel != other.parts.front().channel)
+        continue;
+      const double here_s =
+          other.map->spans().front().line_from_s - one.map->spans().back().line_to_s;
+      if (!furthest_s || std::abs(here_s) > std::abs(*furthest_s)) furthest_s = here_s;
+    }
+  return furthest_s;
+}
+
+}  // namespace
+
+Result<Lineup> align_session(const session::Session& session, const Options& options,
+                             Console& console) {
+  if (session.files.size() < 2)
+    return Error{ErrorKind::no_input, session.files.front().name,
+                 "is the only audio file of the session",
+                 "put the mixdown and the recordings of the people together"};
+  auto lineup = align_once(session, options, console);
+  if (!lineup) return lineup;
+  // A joint in a pause tells nothing, but what lies end to end on the timeline is one take.
+  constexpr double kEndToEnd_s = 5e-3;
+  session::Session joined = session;
+  for (const session::NumberedPair& pair : session.not_joined)
+    if (const auto here_s = gap_s(*lineup, pair); here_s && std::abs(*here_s) < kEndToEnd_s)
+      session::join(pair, joined);
+  if (joined.files.size() == session.files.size()) return lineup;
+  return align_once(joined, options, console);
 }
 
 Result<Exit> align_command(const Options& options, Console& console) {

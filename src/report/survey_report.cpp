@@ -95,15 +95,16 @@ std::string joined_takes(const Survey& survey) {
 /// Which were not, though their names count on.
 std::string separate_takes(const Survey& survey) {
   std::string list;
-  for (const auto& [first, second] : survey.not_joined)
-    list += (list.empty() ? "" : "; ") + first + " and " + second;
+  for (const session::NumberedPair& pair : survey.not_joined)
+    if (!pair.may_be_mics) list += (list.empty() ? "" : "; ") + pair.first + " and " + pair.second;
   if (list.empty()) return "";
   return '\n' +
-         wrapped(
-             printable("Numbered in a row, but each taken for a recording of its own, since the "
-                       "sound of one does not go on in the next: " +
-                       list + ". If they are one take, list them as parts in session.toml."),
-             kTerminalColumns, 2) +
+         wrapped(printable("Numbered in a row, but the sound does not show that one goes on in the "
+                           "next: " +
+                           list +
+                           ". Where they turn out to lie end to end, align and conform join them; "
+                           "or list them as parts of one take in session.toml."),
+                 kTerminalColumns, 2) +
          '\n';
 }
 
@@ -257,11 +258,9 @@ std::string survey_json(const Survey& survey) {
   object["tracks"] = Json::array();
   for (const SurveyTrack& track : survey.tracks)
     object["tracks"].push_back(track_json(track, survey));
-  if (!survey.not_joined.empty()) {
-    object["not_joined"] = Json::array();
-    for (const auto& [first, second] : survey.not_joined)
-      object["not_joined"].push_back(Json::array({first, second}));
-  }
+  object["not_joined"] = Json::array();
+  for (const session::NumberedPair& pair : survey.not_joined)
+    if (!pair.may_be_mics) object["not_joined"].push_back(Json::array({pair.first, pair.second}));
   object["findings"] = list_of(survey.findings);
   return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }

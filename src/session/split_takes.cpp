@@ -146,6 +146,10 @@ class Followers {
     return pairs;
   }
 
+  bool are_equally_long(std::size_t first, std::size_t second) {
+    return ends_of(first)->length == ends_of(second)->length;
+  }
+
  private:
   void choose_follower(std::size_t file, const std::set<std::size_t>& left_alone) {
     if (left_alone.contains(file)) return;
@@ -178,7 +182,7 @@ class Followers {
     const auto& one = ends_of(first);
     const auto& other = ends_of(second);
     return one && other && one->format == other->format && one->rate == other->rate &&
-           one->channels == other->channels && one->length != other->length &&
+           one->channels == other->channels &&
            !(one->stamp && other->stamp && start_together(*one, *other));
   }
 
@@ -242,7 +246,8 @@ void join_split_takes(Session& session) {
   const std::set<std::size_t> left_alone = told_of(session);
   followers.find(left_alone);
   for (const auto& [file, next] : followers.that_do_not_go_on(left_alone))
-    session.not_joined.emplace_back(session.files[file].name, session.files[next].name);
+    session.not_joined.push_back({session.files[file].name, session.files[next].name,
+                                  followers.are_equally_long(file, next)});
   for (std::size_t i = 0; i < session.files.size(); ++i) {
     if (followers.that_follow().contains(i)) continue;
     for (auto part = followers.after(i); part; part = followers.after(*part))
@@ -250,6 +255,25 @@ void join_split_takes(Session& session) {
           {session.files[*part].path, session.files[*part].name});
   }
   remove_files(session, followers.that_follow());
+}
+
+void join(const NumberedPair& pair, Session& session) {
+  const auto named = [&](const std::string& name) {
+    return std::find_if(session.files.begin(), session.files.end(),
+                        [&](const SessionFile& file) { return file.name == name; });
+  };
+  // What goes on in `first` may have been joined to another before.
+  auto first = named(pair.first);
+  if (first == session.files.end())
+    first = std::find_if(session.files.begin(), session.files.end(), [&](const SessionFile& file) {
+      return !file.later_parts.empty() && file.later_parts.back().name == pair.first;
+    });
+  const auto second = named(pair.second);
+  if (first == session.files.end() || second == session.files.end() || first == second) return;
+  first->later_parts.push_back({second->path, second->name});
+  first->later_parts.insert(first->later_parts.end(), second->later_parts.begin(),
+                            second->later_parts.end());
+  remove_files(session, {static_cast<std::size_t>(second - session.files.begin())});
 }
 
 }  // namespace kilter::session

@@ -335,6 +335,54 @@ TEST_F(EndToEnd, ConformWritesEditListsAtTheRateAndFromTheTimecodeThatAreAskedFo
     EXPECT_NE(events.find("* SOURCE FILE: " + track.name + ".wav\r\n"), std::string::npos);
 }
 
+/// Where 0.1 s of the samples are quietest, between two of them: its middle.
+std::size_t quietest_between(const std::vector<float>& samples, std::size_t from, std::size_t to) {
+  constexpr std::size_t kStretch = 4800;
+  std::size_t best = from;
+  double least = 1e300;
+  for (std::size_t at = from; at + kStretch <= to; at += kStretch / 2) {
+    double power = 0.0;
+    for (std::size_t i = at; i < at + kStretch; ++i)
+      power += static_cast<double>(samples[i]) * static_cast<double>(samples[i]);
+    if (power >= least) continue;
+    least = power;
+    best = at;
+  }
+  return best + kStretch / 2;
+}
+
+TEST_F(EndToEnd, ATakeThatWasSplitInPausesIsOneTrackAgainOnceItsPartsLieEndToEnd) {
+  const fs::path folder = copied_show();
+  const auto& track = truth_->tracks.front();
+  fs::remove(folder / (track.name + ".wav"));
+  // As a recorder splits: two of one length and a rest. No sound at the joints tells anything.
+  const auto rate = static_cast<std::size_t>(track.clock.rate_hz);
+  const std::size_t first = quietest_between(track.samples, 20 * rate, 34 * rate);
+  const std::vector<std::size_t> ends{first, 2 * first, track.samples.size()};
+  std::size_t from = 0;
+  for (std::size_t i = 0; i < ends.size(); ++i) {
+    const std::vector<float> part(track.samples.begin() + static_cast<std::ptrdiff_t>(from),
+                                  track.samples.begin() + static_cast<std::ptrdiff_t>(ends[i]));
+    test::write_sound(folder / ("rec_000" + std::to_string(i + 1) + ".wav"), {part},
+                      static_cast<int>(rate), SF_FORMAT_WAV | SF_FORMAT_PCM_24);
+    from = ends[i];
+  }
+  const test::Told told = test::run_kilter({"align", folder.string(), "--lineup", work("l.json")});
+  EXPECT_EQ(told.exit, 0) << told.out << told.err;
+  EXPECT_NE(told.out.find("One take in several files: rec_0001.wav, rec_0002.wav, rec_0003.wav."),
+            std::string::npos)
+      << told.out;
+  const auto lineup = edits::read_lineup(work("l.json"));
+  ASSERT_TRUE(lineup);
+  ASSERT_EQ(lineup->tracks.size(), truth_->tracks.size());
+  for (const LineupTrack& placed : lineup->tracks) {
+    if (placed.parts.size() < 2) continue;
+    EXPECT_EQ(placed.parts.size(), 3U);
+    EXPECT_EQ(placed.standing, Standing::firm);
+    EXPECT_NEAR(placed.map->to_line(30.0).value(), truth_->line_of(0, 30.0), 50e-6);
+  }
+}
+
 TEST_F(EndToEnd, ConformPlacesATrackWhereAPersonsCutsDo) {
   std::vector<std::string> args = conform_true_lineup();
   ASSERT_EQ(test::run_kilter(args).exit, 0);

@@ -85,9 +85,9 @@ TEST(SurveyReport, TellsWhenFilesBeganAndOfHowManyATakeIsMade) {
   Survey survey = example();
   survey.files[0].stamp = media::StartStamp{std::int64_t{48000} * 36061, {48000.0}, "2024-03-09"};
   survey.files[0].parts = {{"desk.wav", {100}}, {"desk-2.wav", {100}}};
-  survey.not_joined = {{"guest-1.wav", "guest-2.wav"}};
+  survey.not_joined = {{"guest-1.wav", "guest-2.wav", false}, {"mic-1.wav", "mic-2.wav", true}};
   const std::string text = survey_text(survey);
-  EXPECT_NE(text.find("guest-1.wav and guest-2.wav. If they"), std::string::npos) << text;
+  EXPECT_NE(text.find("guest-1.wav and guest-2.wav. Where"), std::string::npos) << text;
   EXPECT_NE(survey_json(survey).find("\"not_joined\""), std::string::npos);
   EXPECT_NE(text.find("10:01:01"), std::string::npos) << text;
   EXPECT_NE(text.find("One take in several files: desk.wav, desk-2.wav."), std::string::npos)

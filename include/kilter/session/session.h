@@ -5,7 +5,6 @@
 #include <filesystem>
 #include <optional>
 #include <string>
-#include <utility>
 #include <vector>
 
 #include "kilter/base/lineup.h"
@@ -36,6 +35,14 @@ struct DeclaredTrack {
   bool pinned{false};               ///< start_s is an order, not a hint
 };
 
+/// Two files of one format, numbered in a row, whose sound does not show that one goes on in the
+/// other.
+struct NumberedPair {
+  std::string first;  ///< names of recordings in Session::files
+  std::string second;
+  bool may_be_mics{false};  ///< of one recorder: equally long
+};
+
 struct Session {
   std::string name;                ///< for people and for output files
   std::filesystem::path folder;    ///< what the files' names are relative to; absolute
@@ -43,8 +50,7 @@ struct Session {
   std::vector<SessionFile> files;  ///< at least one, the mix among them, in order for people
   std::optional<std::size_t> mix;  ///< where it was told: --mix or session.toml
   std::vector<DeclaredTrack> declared;
-  /// Files numbered in a row that were not taken for one take, though their formats are equal.
-  std::vector<std::pair<std::string, std::string>> not_joined{};
+  std::vector<NumberedPair> not_joined{};
   std::vector<std::string> left_out{};  ///< links that lead out of the folder, or to no file
 };
 

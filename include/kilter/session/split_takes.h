@@ -23,9 +23,13 @@ double joint_score(const media::FileEnds& first, const media::FileEnds& second,
                    bool second_goes_on);
 
 /// Makes one SessionFile of files that are one take, and notes which are only named as if they
-/// were: not those that start together or are equally long, as mics of one recorder are. Opens the
+/// were: not those that start together by their stamps, as mics of one recorder do. Opens the
 /// files that are numbered in a row, to read their ends; leaves alone what session.toml names.
 /// Cost: a few milliseconds a file.
 void join_split_takes(Session& session);
+
+/// Joins two recordings: `second`'s files go on where `first`'s end. By name; neither may be told
+/// of in session.toml.
+void join(const NumberedPair& pair, Session& session);
 
 }  // namespace kilter::session

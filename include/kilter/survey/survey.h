@@ -6,7 +6,6 @@
 #include <memory>
 #include <optional>
 #include <string>
-#include <utility>
 #include <vector>
 
 #include "kilter/base/lineup.h"
@@ -77,7 +76,7 @@ struct Survey {
   std::vector<SurveyTrack> tracks;  ///< in order of files, then channels
   std::vector<Finding> findings;    ///< about the session
   /// Files numbered in a row that are taken for recordings of their own.
-  std::vector<std::pair<std::string, std::string>> not_joined;
+  std::vector<session::NumberedPair> not_joined;
 };
 
 /// Makes tracks of files: one per channel, but one for channels with equal samples, and none for a

@@ -20,6 +20,8 @@ constexpr float kFullScale = 32767.0F / 32768.0F;
 // flat top is.
 constexpr std::int64_t kClipRunFrames = 3;
 constexpr double kLoudPower = 3.2e-5;  // -45 dBFS: somebody speaks, or a door falls shut
+constexpr std::int64_t kFewOpenings = 3;
+constexpr double kLongestDropoutS = 5.0;  // longer is somebody who muted himself in a word
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
 double decibels_of_power(double power) { return power > 0.0 ? 10.0 * std::log10(power) : kSilence; }
@@ -68,7 +70,8 @@ KILTER_WIDE Sums add_up(std::span<const float> frames) {
 bool is_silent(const Levels& levels) { return levels.peak_dbfs < -80.0; }
 
 LevelMeter::LevelMeter(SampleRate rate)
-    : stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))) {}
+    : stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))),
+      longest_dropout_(std::llround(rate.hz * kLongestDropoutS)) {}
 
 void LevelMeter::process(std::span<const float> frames) {
   while (!frames.empty()) {
@@ -120,15 +123,27 @@ void LevelMeter::watch_for_dropout(double power) {
     return;
   }
   const bool is_loud = power > kLoudPower;
-  if (zero_stretches_ > 0 && loud_before_ && is_loud) {
-    const std::int64_t lost = zero_stretches_ * stretch_frames_;
-    if (dropouts_ == 0) first_dropout_ = frames_ - stretch_frames_ - lost;
-    ++dropouts_;
-    dropout_frames_ += lost;
+  const std::int64_t lost = zero_stretches_ * stretch_frames_;
+  if (lost > 0 && lost <= longest_dropout_ && has_sounded_ && (loud_before_ || is_loud)) {
+    Zeros& zeros = loud_before_ ? cut_off_ : before_loud_;
+    if (zeros.runs == 0) zeros.first = frames_ - stretch_frames_ - lost;
+    ++zeros.runs;
+    zeros.frames += lost;
   }
   zero_stretches_ = 0;
+  has_sounded_ = true;
   loud_before_ = is_loud;
   stretch_sounds_ = false;
+}
+
+LevelMeter::Zeros LevelMeter::dropouts() const {
+  // Gates open on a loud word and close on a quiet one: zeros before loud sound are theirs where
+  // there are many, and few that cut loud sound off.
+  if (before_loud_.runs == 0 || before_loud_.runs > kFewOpenings * (cut_off_.runs + 1))
+    return cut_off_;
+  if (cut_off_.runs == 0) return before_loud_;
+  return {cut_off_.runs + before_loud_.runs, cut_off_.frames + before_loud_.frames,
+          std::min(cut_off_.first, before_loud_.first)};
 }
 
 void LevelMeter::end_stretch() {
@@ -182,9 +197,10 @@ Levels LevelMeter::levels() const {
   levels.clipped_runs = clipped_runs_;
   levels.clipped_frames = clipped_frames_;
   levels.first_clip = Frames{first_clip_};
-  levels.dropouts = dropouts_;
-  levels.dropout_frames = Frames{dropout_frames_};
-  levels.first_dropout = Frames{first_dropout_};
+  const Zeros zeros = dropouts();
+  levels.dropouts = zeros.runs;
+  levels.dropout_frames = Frames{zeros.frames};
+  levels.first_dropout = Frames{zeros.first};
   return levels;
 }
 

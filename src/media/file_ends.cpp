@@ -8,6 +8,7 @@
 #include <system_error>
 #include <utility>
 
+#include "container_names.h"
 #include "sndfile_handle.h"
 
 namespace kilter::media {
@@ -24,6 +25,8 @@ struct OpenHandle {
 std::optional<OpenHandle> open_quietly(const std::filesystem::path& file) {
   std::error_code problem;
   if (!std::filesystem::is_regular_file(file, problem)) return std::nullopt;
+  // Neither stamp nor an exact end; and its decoder prints.
+  if (container_name(file) == "MP3") return std::nullopt;
   OpenHandle open;
   const std::lock_guard lock(sndfile_open_mutex());
   open.handle.reset(sf_open(file.c_str(), SFM_READ, &open.header));

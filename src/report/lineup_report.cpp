@@ -136,6 +136,9 @@ std::string summary(const Lineup& lineup) {
 
 std::string why_missing(const conform::Stem& stem, const LineupTrack& track) {
   if (stem.failure) return stem.failure->what;
+  if (std::any_of(track.findings.begin(), track.findings.end(),
+                  [](const Finding& finding) { return finding.code == "unreadable"; }))
+    return "it cannot be read";
   if (track.role == Role::ignore) return "it is left out as told";
   if (track.role == Role::mix) return "it holds the mix itself";
   return "it is not placed";

@@ -162,10 +162,10 @@ Finding zeros_in_sound(const intake::Levels& levels, SampleRate rate) {
   const double first_s = to_seconds(levels.first_dropout, rate).s;
   Finding result = finding(
       "dropout",
-      fmt::format("Digital silence amid loud sound in {}, about {} in all: the recorder wrote "
-                  "nothing there. Listen there; ask whether another recording holds it.",
-                  places(levels.dropouts, first_s),
-                  short_time(to_seconds(levels.dropout_frames, rate).s)));
+      fmt::format(
+          "Digital silence breaks into loud sound in {}, about {} in all: the recorder wrote "
+          "nothing there. Listen there; ask whether another recording holds it.",
+          places(levels.dropouts, first_s), short_time(to_seconds(levels.dropout_frames, rate).s)));
   result.at_s = first_s;
   return result;
 }

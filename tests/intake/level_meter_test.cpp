@@ -53,6 +53,7 @@ TEST(LevelMeter, FindsZerosAmidLoudSoundHoweverTheyComeInBlocks) {
   Samples samples = test::noise(480000, 0.1F, 5);
   std::fill(samples.begin() + 100000, samples.begin() + 120000, 0.0F);
   std::fill(samples.begin() + 300000, samples.begin() + 310000, 0.0F);
+  std::fill(samples.begin() + 310000, samples.begin() + 330000, 0.0001F);  // a pause follows
   for (const std::size_t block : {std::size_t{777}, std::size_t{2400}, std::size_t{100000}}) {
     const Levels levels = levels_of(samples, block);
     EXPECT_EQ(levels.dropouts, 2);
@@ -61,11 +62,20 @@ TEST(LevelMeter, FindsZerosAmidLoudSoundHoweverTheyComeInBlocks) {
   }
 }
 
+TEST(LevelMeter, FindsZerosThatSwallowedTheBeginningOfAWord) {
+  Samples samples = test::noise(480000, 0.0001F, 5);
+  const Samples word = test::noise(48000, 0.1F, 6);
+  std::copy(word.begin(), word.end(), samples.begin() + 200000);
+  std::fill(samples.begin() + 190000, samples.begin() + 210000, 0.0F);
+  EXPECT_EQ(levels_of(samples).dropouts, 1);
+}
+
 TEST(LevelMeter, TakesAGateAndAMuteInAPauseForNoDropout) {
   Samples samples = test::noise(480000, 0.1F, 6);
   // Fades over a fifth of a second into zeros, as a gate does, and comes back at once.
-  for (std::size_t i = 0; i < 30000; ++i)
-    samples[100000 + i] *= std::max(0.0F, 1.0F - static_cast<float>(i) / 9600.0F);
+  for (std::size_t gate = 0; gate < 4; ++gate)
+    for (std::size_t i = 0; i < 30000; ++i)
+      samples[100000 + 48000 * gate + i] *= std::max(0.0F, 1.0F - static_cast<float>(i) / 9600.0F);
   // Muted in a pause.
   for (std::size_t i = 0; i < 60000; ++i)
     samples[300000 + i] *= i > 20000 && i < 40000 ? 0.0F : 0.001F;

@@ -24,9 +24,10 @@ struct Levels {
   std::int64_t clipped_runs{0};    ///< at least 3 frames in a row at or above full scale, all alike
   std::int64_t clipped_frames{0};  ///< frames in those places
   Frames first_clip;               ///< where the first of them starts
-  /// Digital silence amid loud sound, as where a recorder wrote zeros for what it lost: stretches of
-  /// zeros alone, with loud stretches right before and behind. Gates and mutes fade, or wait for a
-  /// pause. To 50 ms.
+  /// Digital silence that breaks into loud sound, as where a recorder wrote zeros for what it lost:
+  /// up to 5 s of zeros alone, right behind a loud stretch or before one. Gates and mutes close in
+  /// a pause, but open on a loud word: where there are many such places, only the former count. To
+  /// 50 ms.
   std::int64_t dropouts{0};
   Frames dropout_frames;
   Frames first_dropout;
@@ -50,11 +51,19 @@ class LevelMeter {
   void add_to_stretch(std::span<const float> frames);
   void count_clips(std::span<const float> frames);
   void end_stretch();
+  /// Runs of zeros amid sound.
+  struct Zeros {
+    std::int64_t runs{0};
+    std::int64_t frames{0};
+    std::int64_t first{0};
+  };
   void watch_for_dropout(double power);
+  Zeros dropouts() const;
   double percentile_dbfs(double share) const;
   double share_above(double dbfs) const;
 
   std::int64_t stretch_frames_;
+  std::int64_t longest_dropout_;
   std::int64_t in_stretch_{0};
   double stretch_sum_{0.0};
   double stretch_squares_{0.0};
@@ -74,9 +83,9 @@ class LevelMeter {
   bool stretch_sounds_{false};      // not all of its frames are zero
   std::int64_t zero_stretches_{0};  // up to the last whole one
   bool loud_before_{false};         // the stretch before them, or the last one
-  std::int64_t dropouts_{0};
-  std::int64_t dropout_frames_{0};
-  std::int64_t first_dropout_{0};
+  bool has_sounded_{false};
+  Zeros cut_off_;      // behind a loud stretch
+  Zeros before_loud_;  // not so, but before one
 };
 
 }  // namespace kilter::intake

@@ -82,14 +82,16 @@ Result<void> Console::print(const std::string& text) {
   return {};
 }
 
-void Console::report(const Error& error) {
-  end_progress();
-  err_ << error_text(error) << std::flush;
-}
+void Console::report(const Error& error) { tell(error_text(error)); }
 
 void Console::warn(const std::string& what, const std::string& next_step) {
+  tell(message_text(what, next_step));
+}
+
+void Console::tell(const std::string& text) {
+  if (!told_.insert(text).second) return;
   end_progress();
-  err_ << message_text(what, next_step) << std::flush;
+  err_ << text << std::flush;
 }
 
 }  // namespace kilter::commands

@@ -3,6 +3,7 @@
 
 #include <atomic>
 #include <ostream>
+#include <set>
 #include <string>
 
 #include "kilter/base/result.h"
@@ -29,16 +30,20 @@ class Console {
   Result<void> print(const std::string& text);
   /// An error; the work may go on without the file that it names.
   void report(const Error& error);
-  /// What a person should know though nothing failed. Texts as in an Error.
+  /// What a person should know though nothing failed. Texts as in an Error. Neither this nor an
+  /// error is told twice, however often its file is read.
   void warn(const std::string& what, const std::string& next_step);
   void end_progress();
 
  private:
+  void tell(const std::string& text);
+
   std::ostream& out_;
   std::ostream& err_;
   bool show_progress_;
   const std::atomic<bool>& stop_;
   std::string shown_;
+  std::set<std::string> told_;
 };
 
 }  // namespace kilter::commands

@@ -88,6 +88,17 @@ TEST_F(ConsoleTest, ShowsNoProgressWhereNobodyLooks) {
   EXPECT_EQ(err_.str(), "");
 }
 
+TEST_F(ConsoleTest, TellsNothingTwice) {
+  Console console(out_, err_, false, stop_);
+  const Error error{ErrorKind::unreadable, "guest.wav", "the file is empty", "copy it again"};
+  console.report(error);
+  const std::string once = err_.str();
+  console.report(error);
+  console.warn("the lamp is out", "light it");
+  console.warn("the lamp is out", "light it");
+  EXPECT_EQ(err_.str(), once + message_text("the lamp is out", "light it"));
+}
+
 TEST_F(ConsoleTest, WarnsOfWhatIsNoFailure) {
   Console console(out_, err_, true, stop_);
   console.progress("fit", 1.0);

@@ -6,6 +6,7 @@
 #include <array>
 #include <cassert>
 #include <cerrno>
+#include <cmath>
 #include <optional>
 #include <utility>
 
@@ -184,6 +185,7 @@ Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
   std::unique_ptr<UnclosedWav> unclosed;
   if (const auto size_at = unwritten_size_at(descriptor))
     unclosed = std::make_unique<UnclosedWav>(descriptor, *size_at);
+  const auto cut = cut_sound(descriptor);
   SndfileHandle handle;
   {
     const std::lock_guard lock(sndfile_open_mutex());
@@ -196,6 +198,12 @@ Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
     return *std::move(error);
   OpenSndfile opened;
   opened.audio.info = describe(header);
+  // The library counts only what is there.
+  if (cut)
+    opened.audio.info.claimed_length.n = sensible_length(
+        std::llround(static_cast<double>(header.frames) * static_cast<double>(cut->promised) /
+                     static_cast<double>(cut->there)),
+        header.samplerate);
   auto source = std::make_unique<SndfileSource>(std::move(unclosed), std::move(handle), file,
                                                 opened.audio.info);
   if (pages && !pages->have_end) source->note_break();

@@ -78,6 +78,26 @@ std::optional<std::int64_t> unwritten_size_at(int descriptor) {
   return std::nullopt;
 }
 
+std::optional<CutSound> cut_sound(int descriptor) {
+  const auto is_unknown = [](std::uint32_t bytes) {
+    return bytes >= 0xFFFF0000U || (bytes >= 0x7FFF0000U && bytes <= 0x7FFFFFFFU);
+  };
+  const auto riff = chunk_at(descriptor, 0);
+  if (!riff || !riff->is("RIFF")) return std::nullopt;
+  std::int64_t at = 12;
+  for (int i = 0; i < kMostChunks; ++i) {
+    const auto chunk = chunk_at(descriptor, at);
+    if (!chunk) return std::nullopt;
+    if (chunk->is("data")) {
+      const std::int64_t there = file_bytes(descriptor) - (at + 8);
+      if (there <= 0 || there >= chunk->bytes || is_unknown(chunk->bytes)) return std::nullopt;
+      return CutSound{chunk->bytes, there};
+    }
+    at = behind(at, *chunk);
+  }
+  return std::nullopt;
+}
+
 UnclosedWav::~UnclosedWav() { ::close(descriptor_); }
 
 SF_VIRTUAL_IO UnclosedWav::callbacks() { return {&length, &seek, &read, nullptr, &tell}; }

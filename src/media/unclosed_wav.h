@@ -12,6 +12,14 @@ namespace kilter::media {
 /// further chunks; nothing for any other file. The descriptor may stand anywhere and does so after.
 std::optional<std::int64_t> unwritten_size_at(int descriptor);
 
+/// Bytes of sound that a WAV file promises, and those that are there, where it promises more;
+/// nothing for a size that only stands for "unknown", as a program writes into a pipe.
+struct CutSound {
+  std::int64_t promised{0};
+  std::int64_t there{0};
+};
+std::optional<CutSound> cut_sound(int descriptor);
+
 /// The same file as if that size said "to the end". Closes the descriptor.
 class UnclosedWav {
  public:

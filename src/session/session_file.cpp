@@ -230,6 +230,10 @@ class Reader {
 template <typename Read>
 Result<void> with_table(const fs::path& file, Read read) {
   std::string wrong;
+  std::error_code code;
+  if (!fs::is_regular_file(file, code))
+    return Error{ErrorKind::no_input, file, "is not an ordinary file",
+                 "mend it, or move it out of the folder"};
   try {
     read(toml::parse_file(file.string()));
     return {};

@@ -1,4 +1,5 @@
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 
 #include "kilter/session/session.h"
 #include "support/temporary_folder.h"
@@ -114,6 +115,13 @@ TEST_F(SessionToml, LeavesASecondFileWithTheMixesRoleAsItIsWhereItsKeyNamesTheMi
       "[[track]]\nparts = [\"guest.flac\"]\nrole = \"mix\"\n");
   ASSERT_TRUE(session) << session.error().what;
   EXPECT_EQ(session->files[session->mix.value()].name, "show.mp3");
+}
+
+TEST_F(SessionToml, ThatIsAPipeIsRefusedAndNotWaitedFor) {
+  ASSERT_EQ(::mkfifo((folder_ / "session.toml").c_str(), 0600), 0);
+  const auto session = open_session({folder_.path()}, {});
+  ASSERT_FALSE(session);
+  EXPECT_NE(session.error().what.find("ordinary file"), std::string::npos);
 }
 
 TEST_F(SessionToml, MayNameTheFolderInWhichItLies) { EXPECT_TRUE(open("folder = \".\"\n")); }

@@ -155,6 +155,9 @@ Result<Session> open_folder(const fs::path& given) {
   if (!session) return as_given(session.error(), given);
   const fs::path session_file = folder / kSessionFile;
   if (!is_there(session_file)) return session;
+  if (leads_out(session_file, folder))
+    return Error{ErrorKind::no_input, session_file, "is a link that leads out of the folder",
+                 "copy the file itself there, or remove the link"};
   if (auto read = read_session_file(session_file, false, *session); !read) return read.error();
   return session;
 }

@@ -124,6 +124,15 @@ TEST_F(SessionToml, ThatIsAPipeIsRefusedAndNotWaitedFor) {
   EXPECT_NE(session.error().what.find("ordinary file"), std::string::npos);
 }
 
+TEST_F(SessionToml, ThatIsALinkOutOfTheFolderIsNotFollowed) {
+  const test::TemporaryFolder elsewhere;
+  test::write_text(elsewhere / "far.toml", "title = \"Far\"\n");
+  std::filesystem::create_symlink(elsewhere / "far.toml", folder_ / "session.toml");
+  const auto session = open_session({folder_.path()}, {});
+  ASSERT_FALSE(session);
+  EXPECT_NE(session.error().what.find("leads out"), std::string::npos);
+}
+
 TEST_F(SessionToml, MayNameTheFolderInWhichItLies) { EXPECT_TRUE(open("folder = \".\"\n")); }
 
 TEST_F(SessionToml, MayLieElsewhereAndNameTheFolder) {

@@ -60,42 +60,42 @@ bool are_chunks(int descriptor, std::int64_t at) {
   return at == end || at == end + 1;
 }
 
-}  // namespace
+struct Sound {
+  std::int64_t at{0};  // its first byte
+  std::uint32_t bytes{0};
+};
 
-std::optional<std::int64_t> unwritten_size_at(int descriptor) {
+/// Where the sound of a WAV file lies, and how much its header says there is.
+std::optional<Sound> sound_of(int descriptor) {
   const auto riff = chunk_at(descriptor, 0);
   if (!riff || !riff->is("RIFF")) return std::nullopt;
   std::int64_t at = 12;
   for (int i = 0; i < kMostChunks; ++i) {
     const auto chunk = chunk_at(descriptor, at);
     if (!chunk) return std::nullopt;
-    if (chunk->is("data")) {
-      if (chunk->bytes != 0 || are_chunks(descriptor, at + 8)) return std::nullopt;
-      return at + 4;
-    }
+    if (chunk->is("data")) return Sound{at + 8, chunk->bytes};
     at = behind(at, *chunk);
   }
   return std::nullopt;
+}
+
+}  // namespace
+
+std::optional<std::int64_t> unwritten_size_at(int descriptor) {
+  const auto sound = sound_of(descriptor);
+  if (!sound || sound->bytes != 0 || are_chunks(descriptor, sound->at)) return std::nullopt;
+  return sound->at - kSizeBytes;
 }
 
 std::optional<CutSound> cut_sound(int descriptor) {
   const auto is_unknown = [](std::uint32_t bytes) {
     return bytes >= 0xFFFF0000U || (bytes >= 0x7FFF0000U && bytes <= 0x7FFFFFFFU);
   };
-  const auto riff = chunk_at(descriptor, 0);
-  if (!riff || !riff->is("RIFF")) return std::nullopt;
-  std::int64_t at = 12;
-  for (int i = 0; i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(descriptor, at);
-    if (!chunk) return std::nullopt;
-    if (chunk->is("data")) {
-      const std::int64_t there = file_bytes(descriptor) - (at + 8);
-      if (there <= 0 || there >= chunk->bytes || is_unknown(chunk->bytes)) return std::nullopt;
-      return CutSound{chunk->bytes, there};
-    }
-    at = behind(at, *chunk);
-  }
-  return std::nullopt;
+  const auto sound = sound_of(descriptor);
+  if (!sound || is_unknown(sound->bytes)) return std::nullopt;
+  const std::int64_t there = file_bytes(descriptor) - sound->at;
+  if (there <= 0 || there >= sound->bytes) return std::nullopt;
+  return CutSound{sound->bytes, there};
 }
 
 UnclosedWav::~UnclosedWav() { ::close(descriptor_); }

@@ -1,4 +1,4 @@
-// WAV files whose recorder lost power: the size of their sound is still 0.
+// WAV files whose size is not true: their recorder lost power and left it 0, or they were cut.
 #pragma once
 
 #include <sndfile.h>

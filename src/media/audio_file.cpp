@@ -61,6 +61,16 @@ Result<OpenAudio> open_audio(const std::filesystem::path& file) {
   // libsndfile gives up at the first damage of an MP3 file, and its decoder prints.
   if (reads_video_files() && container_name(file) == "MP3")
     if (auto audio = open_with_libav(file)) return audio;
+  if (is_w64_of_extensible_floats(file)) {
+    if (reads_video_files()) {
+      auto audio = open_with_libav(file);
+      if (audio) audio->info.format = "W64 " + audio->info.format + " float";
+      return audio;
+    }
+    return unreadable(file, "it is a W64 file of floats that libsndfile would misread",
+                      "install libavformat-dev, libavcodec-dev and libavutil-dev (FFmpeg's "
+                      "libraries) and build kilter again, or convert the file to WAV or FLAC");
+  }
   auto opened = open_with_sndfile(file);
   if (!opened) return open_other(file, opened.error());
   if (reads_video_files() && opened->loses_sound)

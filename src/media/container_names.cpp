@@ -60,6 +60,21 @@ std::optional<std::string> container_name(const std::filesystem::path& file) {
   return std::nullopt;
 }
 
+bool is_w64_of_extensible_floats(const std::filesystem::path& file) {
+  // Its fmt chunk comes first: 16 bytes of name and 8 of size, then the format.
+  constexpr std::size_t kFormatAt = 64;
+  constexpr std::size_t kSubformatAt = kFormatAt + 24;
+  std::string head(kSubformatAt + 2, '\0');
+  std::ifstream stream(file, std::ios::binary);
+  stream.read(head.data(), static_cast<std::streamsize>(head.size()));
+  if (static_cast<std::size_t>(stream.gcount()) < head.size()) return false;
+  const auto holds = [&](std::size_t at, std::string_view bytes) {
+    return head.compare(at, bytes.size(), bytes) == 0;
+  };
+  return holds(0, "riff") && holds(24, "wave") && holds(40, "fmt ") &&
+         holds(kFormatAt, "\xFE\xFF") && holds(kSubformatAt, std::string_view("\x03\x00", 2));
+}
+
 bool sndfile_reads(const std::string& container) {
   return container == "CAF" || container == "Ogg" || container == "MP3";
 }

@@ -12,4 +12,8 @@ std::optional<std::string> container_name(const std::filesystem::path& file);
 /// Whether libsndfile reads files of that name, where they are whole.
 bool sndfile_reads(const std::string& container);
 
+/// Whether it is a W64 file of floats under the extensible tag, which libsndfile takes for
+/// integers.
+bool is_w64_of_extensible_floats(const std::filesystem::path& file);
+
 }  // namespace kilter::media

@@ -87,7 +87,9 @@ TEST_P(CodedFile, StartsAndEndsWithItsSource) {
   EXPECT_GE(heard->frames(), whole);
   EXPECT_LE(heard->frames(), whole + row.most_more_frames);
   if (!row.lossy) {
-    EXPECT_EQ(heard->channels, source);
+    std::vector<Samples> channels = heard->channels;
+    for (Samples& channel : channels) channel.resize(source[0].size());
+    EXPECT_EQ(channels, source);
     return;
   }
   // Early and late: equal where nothing in between was lost or put in.
@@ -98,6 +100,7 @@ TEST_P(CodedFile, StartsAndEndsWithItsSource) {
   }
 }
 
+// W64 pads to 8 bytes, which FFmpeg's reader takes for another frame of 4.
 INSTANTIATE_TEST_SUITE_P(
     Lossless, CodedFile,
     testing::Values(Coded{"Wav24", "a.wav", "-c:a pcm_s24le", 48000, 2, "WAV 24-bit", 0, 0, false,
@@ -110,6 +113,10 @@ INSTANTIATE_TEST_SUITE_P(
                           0, 0, false, false, false},
                     Coded{"W64", "a.w64", "-c:a pcm_s24le", 44100, 1, "W64 24-bit", 0, 0, false,
                           false, false},
+                    Coded{"W64Float", "a.w64", "-c:a pcm_f32le", 48000, 1, "W64 32-bit float", 0, 1,
+                          false, true, false},
+                    Coded{"W64Float64", "a.w64", "-c:a pcm_f64le", 48000, 2, "W64 64-bit float", 0,
+                          0, false, true, false},
                     Coded{"Aiff24", "a.aiff", "-c:a pcm_s24be", 32000, 2, "AIFF 24-bit", 0, 0,
                           false, false, false},
                     Coded{"AifcFloat", "a.aifc", "-c:a pcm_f32be -f aiff", 48000, 1,

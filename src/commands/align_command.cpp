@@ -73,7 +73,7 @@ Result<Lineup> align_session(const session::Session& session, const Options& opt
 }
 
 Result<Exit> align_command(const Options& options, Console& console) {
-  const auto session = open(options, console);
+  const auto session = open(options);
   if (!session) return session.error();
   const auto file = options.lineup.value_or(default_lineup_file(*session));
   if (auto refused = output_refusal(file, *session)) return *std::move(refused);

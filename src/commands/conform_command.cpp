@@ -134,7 +134,7 @@ std::optional<Error> common_failure(const conform::ConformReport& report) {
 }  // namespace
 
 Result<Exit> conform_command(const Options& options, Console& console) {
-  const auto session = open(options, console);
+  const auto session = open(options);
   if (!session) return session.error();
   if (auto refused = output_refusal(options.out, *session)) return *std::move(refused);
   // Made before the work, so that a folder that cannot be written is told at once.

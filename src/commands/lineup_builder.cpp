@@ -27,7 +27,7 @@ Error no_input(std::string what, std::string next_step) {
 Error mix_missing(const Survey& survey) {
   std::string what = "the mix of \"" + survey.session + "\" is not known";
   for (const Finding& finding : survey.findings)
-    if (survey::session_needs_person({finding}))
+    if (finding.code == "no-mix" || finding.code == "several-mixes")
       what += ": " + finding.text.substr(0, finding.text.rfind(". "));
   return no_input(std::move(what), "name it with --mix FILE");
 }

@@ -4,7 +4,6 @@
 #include <vector>
 
 #include "kilter/intake/intake.h"
-#include "kilter/report/text_table.h"
 #include "kilter/session/split_takes.h"
 #include "mix_choice.h"
 
@@ -51,15 +50,41 @@ Result<void> report_broken(const session::Session& session, const Taken& taken, 
   return {};
 }
 
+/// What lies in the folder and was not looked at, so that nobody misses it in silence.
+std::vector<Finding> left_out_findings(const std::vector<session::LeftOut>& left_out) {
+  using Why = session::LeftOut::Why;
+  std::string files;
+  std::string folders;
+  for (const session::LeftOut& each : left_out) {
+    std::string& list = each.why == Why::folder ? folders : files;
+    list += (list.empty() ? "\"" : ", \"") + each.name + '"';
+    if (each.why == Why::leads_elsewhere)
+      list += " (a link that leads out of the folder, or to no file)";
+    if (each.why == Why::no_file) list += " (no ordinary file)";
+    if (each.why == Why::unfinished) list += " (named like a file that is still being copied)";
+  }
+  std::vector<Finding> findings;
+  const auto add = [&](const char* code, std::string text) {
+    Finding& finding = findings.emplace_back();
+    finding.code = code;
+    finding.text = std::move(text);
+  };
+  if (!files.empty())
+    add("left-out", "Not looked at: " + files +
+                        ". Put the file itself, whole, into the folder if it belongs to the "
+                        "session; else move it out.");
+  if (!folders.empty())
+    add("folder-left-out", "Not looked into, though they hold audio files: " + folders +
+                               ". Move the files up, or name them in session.toml, if they belong "
+                               "to the session.");
+  return findings;
+}
+
 }  // namespace
 
-Result<session::Session> open(const Options& options, Console& console) {
+Result<session::Session> open(const Options& options) {
   auto session = session::open_session(options.session, options.mix);
   if (!session) return session;
-  for (const std::string& name : session->left_out)
-    console.warn(
-        '"' + report::printable(name) + "\" is a link that leads out of the folder, or to no file",
-        "copy the file itself into the folder if it belongs to the session");
   session::join_split_takes(*session);
   return session;
 }
@@ -79,6 +104,8 @@ Result<survey::Survey> load(const session::Session& session, const Options& opti
   if (!survey) return survey.error();
   if (survey->mix) survey->mix->found_by = mix->found_by;
   if (mix->finding) survey->findings.push_back(*mix->finding);
+  for (Finding& finding : left_out_findings(session.left_out))
+    survey->findings.push_back(std::move(finding));
   return survey;
 }
 

@@ -8,9 +8,9 @@
 
 namespace kilter::commands {
 
-/// The session that the command line names, the files of a split take joined. Tells of links that
-/// were not followed. Fails as session::open_session().
-Result<session::Session> open(const Options& options, Console& console);
+/// The session that the command line names, the files of a split take joined.
+/// Fails as session::open_session().
+Result<session::Session> open(const Options& options);
 
 /// Decodes the session and finds its mix, keeping 16 kHz signals when `for_alignment`. Broken files
 /// are told of and kept as rows; when the mix is not clear, the survey has none and a finding why.

@@ -62,7 +62,7 @@ Result<fs::path> write_session(const Survey& survey) {
 }  // namespace
 
 Result<Exit> survey_command(const Options& options, Console& console) {
-  const auto session = open(options, console);
+  const auto session = open(options);
   if (!session) return session.error();
   auto survey = load(*session, options, options.sound_check, console);
   if (!survey) return survey.error();

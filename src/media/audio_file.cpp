@@ -48,6 +48,9 @@ Result<OpenAudio> open_other(const std::filesystem::path& file, const Error& snd
     auto audio = open_with_libav(file);  // some begin with anything
     return audio ? std::move(audio) : Result<OpenAudio>(sndfile_says);
   }
+  if (const auto other = sound_name(file); !name && other && !sndfile_reads(*other))
+    return unreadable(file, "it is " + *other + ", which is not read",
+                      "convert it to WAV or FLAC with a program that plays it");
   if (!name || sndfile_reads(*name)) return sndfile_says;
   return unreadable(file, "it is " + *name + ", which this build of kilter does not read",
                     "install libavformat-dev, libavcodec-dev and libavutil-dev (FFmpeg's "
@@ -87,6 +90,11 @@ bool has_audio_name(const std::filesystem::path& file) {
   const std::string ending = lower_ending(file);
   return std::any_of(kEndings.begin(), kEndings.end(),
                      [&](const char* known) { return ending == known; });
+}
+
+bool begins_like_audio(const std::filesystem::path& file) {
+  std::error_code problem;
+  return std::filesystem::is_regular_file(file, problem) && sound_name(file).has_value();
 }
 
 }  // namespace kilter::media

@@ -9,6 +9,9 @@ namespace kilter::media {
 
 /// "MP4", "Matroska", "WMA" and the like, or nothing.
 std::optional<std::string> container_name(const std::filesystem::path& file);
+/// What kind of sound or video it begins like, of more kinds than are read; nothing for
+/// photographs, text and all else.
+std::optional<std::string> sound_name(const std::filesystem::path& file);
 /// Whether libsndfile reads files of that name, where they are whole.
 bool sndfile_reads(const std::string& container);
 

@@ -34,10 +34,12 @@ namespace {
 
 // What people record talk with. No playlists, no subtitles, nothing that names other files.
 constexpr const char* kContainers =
-    "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,aac,asf,amr,amrnb,amrwb,wav,w64,caf,ogg,mp3,flac,aiff";
+    "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,aac,asf,amr,amrnb,amrwb,wav,w64,caf,ogg,mp3,flac,aiff,"
+    "ac3,eac3,wv,tta,avi,flv,mpeg,mpegts";
 constexpr const char* kDecoders =
     "aac,alac,flac,opus,vorbis,mp1float,mp2float,mp3float,mp1,mp2,mp3,ac3,eac3,wmav1,wmav2,wmapro,"
-    "wmalossless,amrnb,amrwb,pcm_u8,pcm_s8,pcm_s16le,pcm_s16be,pcm_s24le,pcm_s24be,pcm_s32le,"
+    "wmalossless,wavpack,tta,amrnb,amrwb,pcm_u8,pcm_s8,pcm_s16le,pcm_s16be,pcm_s24le,pcm_s24be,pcm_"
+    "s32le,"
     "pcm_s32be,pcm_f32le,pcm_f32be,pcm_f64le,pcm_f64be,pcm_alaw,pcm_mulaw,adpcm_ms,adpcm_ima_wav,"
     "adpcm_ima_qt";
 constexpr std::int64_t kProbeBytes = 5 << 20;
@@ -517,6 +519,10 @@ const char* codec_label(AVCodecID codec) {
       return "AC-3";
     case AV_CODEC_ID_EAC3:
       return "E-AC-3";
+    case AV_CODEC_ID_WAVPACK:
+      return "WavPack";
+    case AV_CODEC_ID_TTA:
+      return "TTA";
     case AV_CODEC_ID_AMR_NB:
     case AV_CODEC_ID_AMR_WB:
       return "AMR";

@@ -15,7 +15,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr const char* kSessionFile = "session.toml";
+constexpr std::string_view kSessionFile = "session.toml";
 
 // From the one that keeps most of a sound to the one that keeps least; others come last.
 constexpr std::array<std::string_view, 13> kFormats{".wav",  ".wave", ".bwf",  ".rf64", ".w64",
@@ -62,39 +62,105 @@ fs::path absolute_file(const fs::path& path) {
   return absolute_folder(folder) / path.filename();
 }
 
-bool has_wanted_name(const fs::directory_entry& entry) {
-  const fs::path name = entry.path().filename();
-  return name.string().front() != '.' && media::has_audio_name(name);
+// What programs call a file that they have not copied or fetched whole.
+constexpr std::array<std::string_view, 6> kUnfinished{".part",     ".partial",  ".crdownload",
+                                                      ".download", ".filepart", ".tmp"};
+
+bool is_unfinished(const fs::path& name) {
+  return std::find(kUnfinished.begin(), kUnfinished.end(), lower(name.extension().string())) !=
+         kUnfinished.end();
+}
+
+bool is_hidden(const fs::path& path) { return path.filename().string().front() == '.'; }
+
+bool is_audio(const fs::path& file) {
+  return media::has_audio_name(file) || media::begins_like_audio(file);
+}
+
+/// Whether audio files lie in a folder, or not far below. A look, not a search: folders may be
+/// huge.
+bool holds_audio(const fs::path& folder, int levels_below = 2) {
+  constexpr int kMostLookedAt = 1000;
+  std::error_code code;
+  int looked_at = 0;
+  for (fs::directory_iterator entry(folder, code), end;
+       !code && entry != end && looked_at < kMostLookedAt; entry.increment(code), ++looked_at) {
+    std::error_code problem;
+    if (is_hidden(entry->path()) || entry->is_symlink(problem)) continue;
+    if (entry->is_directory(problem) ? levels_below > 0 && holds_audio(*entry, levels_below - 1)
+                                     : entry->is_regular_file(problem) && is_audio(*entry))
+      return true;
+  }
+  return false;
 }
 
 struct FolderFiles {
   std::vector<fs::path> files;
-  std::vector<std::string> left_out;  // links that lead elsewhere, or to no file
+  std::vector<LeftOut> left_out;
 };
+
+/// Puts one thing in the folder where it belongs, or leaves it alone.
+void sort_in(const fs::directory_entry& entry, const fs::path& folder, FolderFiles& found) {
+  using Why = LeftOut::Why;
+  const fs::path name = entry.path().filename();
+  if (is_hidden(name)) return;
+  const auto leave_out = [&](Why why) { found.left_out.push_back({name.string(), why}); };
+  std::error_code problem;
+  const bool is_file = entry.is_regular_file(problem);
+  const bool is_folder = entry.is_directory(problem);
+  if (entry.is_symlink(problem) && (!(is_file || is_folder) || leads_out(entry.path(), folder))) {
+    // What a name does not tell, what it leads to must not: it is not looked at.
+    if (media::has_audio_name(name)) leave_out(Why::leads_elsewhere);
+  } else if (is_folder) {
+    if (media::has_audio_name(name) || holds_audio(entry.path())) leave_out(Why::folder);
+  } else if (!is_file) {
+    if (media::has_audio_name(name)) leave_out(Why::no_file);
+  } else if (is_unfinished(name)) {
+    if (media::has_audio_name(name.stem()) || media::begins_like_audio(entry.path()))
+      leave_out(Why::unfinished);
+  } else if (is_audio(entry.path())) {
+    found.files.push_back(entry.path());
+  }
+}
+
+std::string names_in_quotes(const std::vector<LeftOut>& left_out, LeftOut::Why why) {
+  constexpr std::size_t kMostNamed = 4;
+  std::string text;
+  std::size_t count = 0;
+  for (const LeftOut& each : left_out) {
+    if (each.why != why || ++count > kMostNamed) continue;
+    text += (text.empty() ? "\"" : ", \"") + each.name + '"';
+  }
+  if (count > kMostNamed) text += " and " + std::to_string(count - kMostNamed) + " more";
+  return text;
+}
+
+Error no_audio_in(const fs::path& folder, const std::vector<LeftOut>& left_out) {
+  using Why = LeftOut::Why;
+  if (const auto folders = names_in_quotes(left_out, Why::folder); !folders.empty())
+    return no_input(folder, "no audio files in this folder, but in " + folders + " below it",
+                    "name the one that holds the session, or move its files together");
+  if (!names_in_quotes(left_out, Why::leads_elsewhere).empty())
+    return no_input(folder, "its audio files are links that lead out of the folder",
+                    "copy the recordings into it, or name them one by one");
+  if (const auto files = names_in_quotes(left_out, Why::unfinished); !files.empty())
+    return no_input(folder, "its audio files are not there whole yet: " + files,
+                    "wait until they are copied, or copy them again");
+  return no_input(folder, "no audio files in this folder",
+                  "name the folder that holds the recordings and the mixdown themselves");
+}
 
 Result<FolderFiles> audio_files_in(const fs::path& folder) {
   std::error_code code;
   FolderFiles found;
   for (fs::directory_iterator entry(folder, code), end; !code && entry != end;
-       entry.increment(code)) {
-    if (!has_wanted_name(*entry)) continue;
-    std::error_code problem;
-    const bool is_file = entry->is_regular_file(problem) && !problem;
-    std::error_code ignored;
-    const bool is_link = entry->is_symlink(ignored);
-    if (is_link && (!is_file || leads_out(entry->path(), folder)))
-      found.left_out.push_back(entry->path().filename().string());
-    else if (is_file)
-      found.files.push_back(entry->path());
-  }
+       entry.increment(code))
+    sort_in(*entry, folder, found);
   if (code)
     return no_input(folder, "the folder cannot be read: " + code.message(), "check your rights");
-  if (!found.files.empty()) return found;
-  if (!found.left_out.empty())
-    return no_input(folder, "its audio files are links that lead out of the folder",
-                    "copy the recordings into it, or name them one by one");
-  return no_input(folder, "no audio files in this folder",
-                  "name the folder that holds the recordings and the mixdown themselves");
+  std::sort(found.left_out.begin(), found.left_out.end(),
+            [](const LeftOut& a, const LeftOut& b) { return comes_before(a.name, b.name); });
+  return found;
 }
 
 fs::path common_folder(const std::vector<fs::path>& files) {
@@ -149,17 +215,46 @@ Result<Session> session_in(const fs::path& folder) {
   return session;
 }
 
+/// Reads what session.toml says, if there is one, and takes its word for what lies further below.
+Result<Session> completed(Session session, const std::optional<fs::path>& session_file,
+                          bool may_lead_out, const fs::path& given) {
+  if (session_file)
+    if (auto read = read_session_file(*session_file, may_lead_out, session); !read)
+      return read.error();
+  if (session.files.empty()) return no_audio_in(given, session.left_out);
+  std::erase_if(session.left_out, [&](const LeftOut& each) {
+    const bool is_used =
+        std::any_of(session.files.begin(), session.files.end(), [&](const SessionFile& file) {
+          return file.name == each.name || file.name.starts_with(each.name + '/');
+        });
+    return is_used;
+  });
+  return session;
+}
+
+/// Its name in any case, as some computers keep names.
+std::optional<fs::path> session_file_in(const fs::path& folder) {
+  std::optional<fs::path> found;
+  std::error_code code;
+  for (fs::directory_iterator entry(folder, code), end; !code && entry != end;
+       entry.increment(code)) {
+    const std::string name = entry->path().filename().string();
+    if (lower(name) == kSessionFile && (!found || name == kSessionFile)) found = entry->path();
+  }
+  return found;
+}
+
 Result<Session> open_folder(const fs::path& given) {
   const fs::path folder = absolute_folder(given);
   auto session = session_in(folder);
   if (!session) return as_given(session.error(), given);
-  const fs::path session_file = folder / kSessionFile;
-  if (!is_there(session_file)) return session;
-  if (leads_out(session_file, folder))
-    return Error{ErrorKind::no_input, session_file, "is a link that leads out of the folder",
-                 "copy the file itself there, or remove the link"};
-  if (auto read = read_session_file(session_file, false, *session); !read) return read.error();
-  return session;
+  const auto session_file = session_file_in(folder);
+  if (session_file && !is_there(*session_file))
+    return no_input(*session_file, "is a link to no file", "mend the link, or remove it");
+  if (session_file && leads_out(*session_file, folder))
+    return no_input(*session_file, "is a link that leads out of the folder",
+                    "copy the file itself there, or remove the link");
+  return completed(*std::move(session), session_file, false, given);
 }
 
 Result<Session> open_session_file(const fs::path& given) {
@@ -168,8 +263,7 @@ Result<Session> open_session_file(const fs::path& given) {
   if (!folder) return folder.error();
   auto session = session_in(absolute_folder(*folder));
   if (!session) return as_given(session.error(), given);
-  if (auto read = read_session_file(session_file, true, *session); !read) return read.error();
-  return session;
+  return completed(*std::move(session), session_file, true, given);
 }
 
 Result<Session> open_list(const std::vector<fs::path>& arguments) {

@@ -23,7 +23,8 @@ constexpr std::array<std::string_view, 9> kTrackCodes{"silent",     "dead",     
                                                       "unreadable", "truncated",    "unmatched",
                                                       "dropout",    "not-a-number", "mix-seam"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
-constexpr std::array<std::string_view, 3> kSessionCodes{"no-mix", "several-mixes", "missing-voice"};
+constexpr std::array<std::string_view, 4> kSessionCodes{"no-mix", "several-mixes", "missing-voice",
+                                                        "left-out"};
 
 // Encoders put up to a tenth of a second before and behind a sound.
 constexpr double kSameLength_s = 0.5;

@@ -1,6 +1,7 @@
 #include "kilter/session/session.h"
 
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 
 #include <algorithm>
 
@@ -10,6 +11,8 @@ namespace kilter::session {
 namespace {
 
 namespace fs = std::filesystem;
+
+using LeftOutOf = std::pair<std::string, LeftOut::Why>;
 
 class SessionFolder : public testing::Test {
  protected:
@@ -23,6 +26,11 @@ class SessionFolder : public testing::Test {
   static std::vector<std::string> names(const Session& session) {
     std::vector<std::string> result;
     for (const SessionFile& file : session.files) result.push_back(file.name);
+    return result;
+  }
+  static std::vector<LeftOutOf> left_out(const Session& session) {
+    std::vector<LeftOutOf> result;
+    for (const LeftOut& each : session.left_out) result.emplace_back(each.name, each.why);
     return result;
   }
 
@@ -41,6 +49,80 @@ TEST_F(SessionFolder, HoldsItsAudioFilesInOrder) {
             (std::vector<std::string>{"Guest.FLAC", "mic-2.wav", "mic-10.wav", "mixdown.mp3"}));
   EXPECT_EQ(session->files[0].path, fs::canonical(folder()) / "Guest.FLAC");
   EXPECT_FALSE(session->mix);
+  EXPECT_EQ(left_out(*session), (std::vector<LeftOutOf>{{"late.wav.part", LeftOut::Why::unfinished},
+                                                        {"older.wav", LeftOut::Why::folder}}));
+}
+
+TEST_F(SessionFolder, HoldsFilesThatBeginLikeSoundWhateverTheirNames) {
+  put({"a.wav"});
+  const std::vector<std::pair<const char*, std::string>> files{
+      {"take one", "RIFF....WAVEfmt "},
+      {"guest.bin", "fLaC"},
+      {"phone.dat", "....ftypM4A "},
+      {"keeper.mts", std::string(4, '\0') + 'G' + std::string(191, '.') + 'G' +
+                         std::string(191, '.') + 'G' + std::string(191, '.')},
+      {"photo.heic", "....ftypheic"},
+      {"photo.jpg", "\xFF\xD8\xFF\xE0"},
+      {"words.txt", "\xFF\xFEw"},
+      {"list.txt", "RIFF is a kind of file"}};
+  for (const auto& [name, begins] : files) test::write_text(folder() / name, begins);
+  const auto session = open_session({folder()}, {});
+  ASSERT_TRUE(session);
+  EXPECT_EQ(names(*session), (std::vector<std::string>{"a.wav", "guest.bin", "keeper.mts",
+                                                       "phone.dat", "take one"}));
+}
+
+TEST_F(SessionFolder, TellsOfWhatItDoesNotLookAt) {
+  put({"a.wav"});
+  fs::create_directories(folder() / "card" / "DAY1");
+  fs::create_directory(folder() / "notes");
+  put({"card/DAY1/0001.wav", "notes/words.txt"});
+  ASSERT_EQ(::mkfifo((folder() / "live.wav").c_str(), 0600), 0);
+  test::write_text(folder() / "guest.crdownload", "OggS");
+  test::write_text(folder() / "words.tmp", "words");
+  const auto session = open_session({folder()}, {});
+  ASSERT_TRUE(session);
+  EXPECT_EQ(names(*session), (std::vector<std::string>{"a.wav"}));
+  EXPECT_EQ(left_out(*session),
+            (std::vector<LeftOutOf>{{"card", LeftOut::Why::folder},
+                                    {"guest.crdownload", LeftOut::Why::unfinished},
+                                    {"live.wav", LeftOut::Why::no_file}}));
+}
+
+TEST_F(SessionFolder, OfFoldersNamesThoseThatHoldSound) {
+  fs::create_directory(folder() / "card");
+  put({"card/a.wav"});
+  const auto session = open_session({folder()}, {});
+  ASSERT_FALSE(session);
+  EXPECT_NE(session.error().what.find("but in \"card\" below it"), std::string::npos)
+      << session.error().what;
+}
+
+TEST_F(SessionFolder, MayHoldAllItsFilesFurtherBelowWhereSessionTomlNamesThem) {
+  fs::create_directory(folder() / "card");
+  put({"card/a.wav", "card/b.wav"});
+  test::write_text(folder() / "session.toml",
+                   "mix = \"card/a.wav\"\n[[track]]\nparts = [\"card/b.wav\"]\n");
+  const auto session = open_session({folder()}, {});
+  ASSERT_TRUE(session) << session.error().what;
+  EXPECT_EQ(names(*session), (std::vector<std::string>{"card/a.wav", "card/b.wav"}));
+  EXPECT_TRUE(session->left_out.empty());
+}
+
+TEST_F(SessionFolder, ReadsItsSessionFileWhateverItsCase) {
+  put({"a.wav"});
+  test::write_text(folder() / "Session.TOML", "title = \"Twelve\"\n");
+  const auto session = open_session({folder()}, {});
+  ASSERT_TRUE(session);
+  EXPECT_EQ(session->name, "Twelve");
+}
+
+TEST_F(SessionFolder, RefusesASessionFileThatIsALinkToNothing) {
+  put({"a.wav"});
+  fs::create_symlink(folder() / "gone.toml", folder() / "session.toml");
+  const auto session = open_session({folder()}, {});
+  ASSERT_FALSE(session);
+  EXPECT_EQ(session.error().what, "is a link to no file");
 }
 
 TEST_F(SessionFolder, FollowsNoLinkThatLeadsOutOfIt) {
@@ -52,9 +134,9 @@ TEST_F(SessionFolder, FollowsNoLinkThatLeadsOutOfIt) {
   const auto session = open_session({folder()}, {});
   ASSERT_TRUE(session);
   EXPECT_EQ(names(*session), (std::vector<std::string>{"a.wav", "in.wav"}));
-  auto left_out = session->left_out;
-  std::sort(left_out.begin(), left_out.end());
-  EXPECT_EQ(left_out, (std::vector<std::string>{"nowhere.wav", "out.wav"}));
+  EXPECT_EQ(left_out(*session),
+            (std::vector<LeftOutOf>{{"nowhere.wav", LeftOut::Why::leads_elsewhere},
+                                    {"out.wav", LeftOut::Why::leads_elsewhere}}));
 }
 
 TEST_F(SessionFolder, IsNamedAlsoThroughADot) {

@@ -62,4 +62,8 @@ bool reads_video_files();
 /// expect it to (for example .m4a): decides what a folder scan looks at, nothing else.
 bool has_audio_name(const std::filesystem::path& file);
 
+/// Whether an ordinary file begins like sound or video of any kind that we know, read or not,
+/// whatever its name. Reads less than a kilobyte. Safe to call from many threads.
+bool begins_like_audio(const std::filesystem::path& file);
+
 }  // namespace kilter::media

@@ -43,6 +43,18 @@ struct NumberedPair {
   bool may_be_mics{false};  ///< of one recorder: equally long
 };
 
+/// Something in the folder that was not looked at, though it may hold sound.
+struct LeftOut {
+  enum class Why {
+    leads_elsewhere,  ///< a link out of the folder, or to no file
+    no_file,          ///< a pipe, say
+    unfinished,       ///< named like what is still being copied
+    folder            ///< with audio files in it
+  };
+  std::string name;
+  Why why{Why::no_file};
+};
+
 struct Session {
   std::string name;                ///< for people and for output files
   std::filesystem::path folder;    ///< what the files' names are relative to; absolute
@@ -51,16 +63,16 @@ struct Session {
   std::optional<std::size_t> mix;  ///< where it was told: --mix or session.toml
   std::vector<DeclaredTrack> declared;
   std::vector<NumberedPair> not_joined{};
-  std::vector<std::string> left_out{};  ///< links that lead out of the folder, or to no file
+  std::vector<LeftOut> left_out{};  ///< in order for people
 };
 
 /// Makes a session of the command line's arguments: one folder, one session.toml, or audio files.
-/// Of a folder: its audio files by name, not of its subfolders, without hidden and *.part files;
-/// with a session.toml in it, what that says. Folders come from strangers: links that lead out of a
-/// folder are left out, and its session.toml may name no file outside; one that is given by its own
-/// name may. Opens no audio file, so a listed one may yet be missing or broken. `mix` is looked for
-/// from where we stand, then in the folder.
-/// Fails with no_input (nothing there, or session.toml is wrong) or bad_command.
+/// Of a folder: its files that are named like sound or begin like it, not of its subfolders, and no
+/// hidden ones; with a session.toml in it, what that says. Folders come from strangers: links that
+/// lead out of a folder are left out, and its session.toml may name no file outside; one that is
+/// given by its own name may. Reads no more of a file than its beginning, so a listed one may yet
+/// be missing or broken. `mix` is looked for from where we stand, then in the folder. Fails with
+/// no_input (nothing there, or session.toml is wrong) or bad_command.
 Result<Session> open_session(const std::vector<std::filesystem::path>& arguments,
                              const std::optional<std::filesystem::path>& mix);
 

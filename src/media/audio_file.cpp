@@ -10,6 +10,7 @@
 #include "container_names.h"
 #include "libav_source.h"
 #include "reading_limits.h"
+#include "resuming_source.h"
 #include "sndfile_source.h"
 
 namespace kilter::media {
@@ -78,6 +79,9 @@ Result<OpenAudio> open_audio(const std::filesystem::path& file) {
   if (!opened) return open_other(file, opened.error());
   if (reads_video_files() && opened->loses_sound)
     if (auto audio = open_with_libav(file, opened->audio.source->notes().breaks_off)) return audio;
+  if (reads_video_files() && opened->audio.info.format.starts_with("FLAC"))
+    opened->audio.source = std::make_unique<ResumingSource>(
+        std::move(opened->audio.source), [file] { return open_with_libav(file); });
   return std::move(opened->audio);
 }
 

@@ -16,7 +16,7 @@
 #include "ogg_pages.h"
 #include "reading_limits.h"
 #include "sndfile_handle.h"
-#include "unclosed_wav.h"
+#include "claimed_size.h"
 
 namespace kilter::media {
 namespace {

@@ -332,6 +332,20 @@ TEST_F(Containers, AClipCutByItsEditListStartsAtTheCutAndMissesNothing) {
   EXPECT_EQ(heard.notes.missing.n, 0);
 }
 
+/// A FLAC file of which a few frames are spoiled, from a second and a half on.
+TEST_F(Containers, AFlacFileGoesOnInTimeBehindDamage) {
+  code("-c:a flac -sample_fmt s32", "a.flac", "source.wav");
+  std::string bytes = test::read_text(folder_ / "a.flac");
+  for (std::size_t i = 0; i < 20000; ++i) bytes[bytes.size() / 2 + i] = static_cast<char>(i * i);
+  test::write_text(folder_ / "a.flac", bytes);
+  const WholeFile heard = whole("a.flac");
+  ASSERT_EQ(heard.frames(), std::ssize(source_[0]));
+  EXPECT_EQ(lag(heard, 24000), 0);
+  EXPECT_EQ(lag(heard, 120000), 0);
+  EXPECT_GE(heard.notes.jump_count, 1);
+  EXPECT_FALSE(heard.failure);
+}
+
 std::string atom(const std::string& name, const std::string& content) {
   return big_endian(static_cast<std::uint32_t>(content.size() + 8)) + name + content;
 }

@@ -148,6 +148,8 @@ std::vector<Defect> wav_defects() {
           Defect{"WavOfZerosOnly", "wav", "", replaced_by(Bytes(5000, '\0')), Expect::refused},
           Defect{"WavOfGarbageOnly", "wav", "", replaced_by(garbage(5000)), Expect::refused},
           Defect{"Rf64WithoutDs64", "rf64", "", without("ds64"), Expect::refused},
+          Defect{"Rf64CutInTheMiddle", "rf64", "", cut_to(0.6), Expect::told},
+          Defect{"W64CutInTheMiddle", "w64", "", cut_to(0.6), Expect::told},
           Defect{"Rf64ThatClaimsExabytes", "rf64", "",
                  at_mark("ds64", 16, big(0x7FFFFFFFFFFFFFFF, 8)), Expect::whole},
           Defect{"W64OfNegativeSize", "w64", "", at_byte(16, Bytes(8, '\xFF')), Expect::whole}};
@@ -155,6 +157,8 @@ std::vector<Defect> wav_defects() {
 
 std::vector<Defect> other_pcm_defects() {
   return {Defect{"AiffCutInItsHeader", "aiff", "", first_bytes(20), Expect::refused},
+          Defect{"AiffCutInTheMiddle", "aiff", "", cut_to(0.6), Expect::told},
+          Defect{"AuCutInTheMiddle", "au", "", cut_to(0.6), Expect::told},
           Defect{"AiffOf65535Channels", "aiff", "", at_mark("COMM", 8, big(0xFFFF, 2)),
                  Expect::refused},
           Defect{"AiffAtNoRate", "aiff", "", at_mark("COMM", 16, Bytes(10, '\0')), Expect::refused},

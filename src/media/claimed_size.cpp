@@ -1,4 +1,4 @@
-#include "unclosed_wav.h"
+#include "claimed_size.h"
 
 #include <sys/stat.h>
 #include <unistd.h>
@@ -15,6 +15,8 @@ namespace {
 
 constexpr std::int64_t kSizeBytes = 4;
 constexpr int kMostChunks = 100;
+constexpr std::int64_t kFirstChunkAt = 12;
+constexpr std::uint32_t kIn64Bits = 0xFFFFFFFF;
 
 std::int64_t file_bytes(int descriptor) {
   struct stat status {};
@@ -45,6 +47,10 @@ std::optional<Chunk> chunk_at(int descriptor, std::int64_t at) {
   return chunk;
 }
 
+std::uint32_t high_byte_first(std::uint32_t value) {
+  return value << 24U | (value & 0xFF00U) << 8U | (value >> 8U & 0xFF00U) | value >> 24U;
+}
+
 std::int64_t behind(std::int64_t at, const Chunk& chunk) {
   return at + 8 + chunk.bytes + chunk.bytes % 2;
 }
@@ -61,15 +67,15 @@ bool are_chunks(int descriptor, std::int64_t at) {
 }
 
 struct Sound {
-  std::int64_t at{0};  // its first byte
-  std::uint32_t bytes{0};
+  std::int64_t at{0};     // its first byte
+  std::int64_t bytes{0};  // as the header says
 };
 
-/// Where the sound of a WAV file lies, and how much its header says there is.
+/// Where the sound of a RIFF file lies, and how much its header says there is.
 std::optional<Sound> sound_of(int descriptor) {
   const auto riff = chunk_at(descriptor, 0);
   if (!riff || !riff->is("RIFF")) return std::nullopt;
-  std::int64_t at = 12;
+  std::int64_t at = kFirstChunkAt;
   for (int i = 0; i < kMostChunks; ++i) {
     const auto chunk = chunk_at(descriptor, at);
     if (!chunk) return std::nullopt;
@@ -77,6 +83,76 @@ std::optional<Sound> sound_of(int descriptor) {
     at = behind(at, *chunk);
   }
   return std::nullopt;
+}
+
+std::optional<std::int64_t> size_at(int descriptor, std::int64_t at) {
+  std::array<unsigned char, 8> bytes{};
+  if (read_at(descriptor, bytes.data(), bytes.size(), at) != 8) return std::nullopt;
+  std::uint64_t size = 0;
+  for (std::size_t i = 8; i-- > 0;) size = size << 8U | bytes[i];
+  // Beyond what any file holds, and where sums would overflow.
+  return size < std::uint64_t{1} << 60U ? std::optional(static_cast<std::int64_t>(size))
+                                        : std::nullopt;
+}
+
+/// RF64 and BW64: sizes of 64 bits stand in the first chunk, the file's and then the sound's.
+std::optional<Sound> sound_of_rf64(int descriptor) {
+  const auto head = chunk_at(descriptor, 0);
+  const auto sizes = chunk_at(descriptor, kFirstChunkAt);
+  if (!head || !(head->is("RF64") || head->is("BW64")) || !sizes || !sizes->is("ds64"))
+    return std::nullopt;
+  const auto bytes = size_at(descriptor, kFirstChunkAt + 16);
+  std::int64_t at = behind(kFirstChunkAt, *sizes);
+  for (int i = 0; bytes && i < kMostChunks; ++i) {
+    const auto chunk = chunk_at(descriptor, at);
+    if (!chunk) return std::nullopt;
+    if (chunk->is("data"))
+      return Sound{at + 8, chunk->bytes == kIn64Bits ? *bytes : std::int64_t{chunk->bytes}};
+    at = behind(at, *chunk);
+  }
+  return std::nullopt;
+}
+
+/// W64: names of 16 bytes, the first four of which are letters; sizes count name and size as well,
+/// and chunks begin at multiples of eight.
+std::optional<Sound> sound_of_w64(int descriptor) {
+  constexpr std::int64_t kHeadBytes = 24;
+  constexpr std::int64_t kFirstAt = 40;
+  const auto riff = chunk_at(descriptor, 0);
+  if (!riff || !riff->is("riff")) return std::nullopt;
+  std::int64_t at = kFirstAt;
+  for (int i = 0; i < kMostChunks; ++i) {
+    const auto chunk = chunk_at(descriptor, at);
+    const auto bytes = size_at(descriptor, at + 16);
+    if (!chunk || !bytes || *bytes < kHeadBytes) return std::nullopt;
+    if (chunk->is("data")) return Sound{at + kHeadBytes, *bytes - kHeadBytes};
+    at += (*bytes + 7) / 8 * 8;
+  }
+  return std::nullopt;
+}
+
+/// AIFF: as RIFF, with the high byte first; the sound's chunk has eight bytes before the sound.
+std::optional<Sound> sound_of_aiff(int descriptor) {
+  constexpr std::int64_t kBeforeSound = 8;
+  const auto form = chunk_at(descriptor, 0);
+  if (!form || !form->is("FORM")) return std::nullopt;
+  std::int64_t at = kFirstChunkAt;
+  for (int i = 0; i < kMostChunks; ++i) {
+    auto chunk = chunk_at(descriptor, at);
+    if (!chunk) return std::nullopt;
+    chunk->bytes = high_byte_first(chunk->bytes);
+    if (chunk->is("SSND")) return Sound{at + 8 + kBeforeSound, chunk->bytes - kBeforeSound};
+    at = behind(at, *chunk);
+  }
+  return std::nullopt;
+}
+
+/// AU: where the sound begins and how long it is, high byte first.
+std::optional<Sound> sound_of_au(int descriptor) {
+  const auto head = chunk_at(descriptor, 0);
+  const auto size = chunk_at(descriptor, 4);
+  if (!head || !head->is(".snd") || !size) return std::nullopt;
+  return Sound{high_byte_first(head->bytes), high_byte_first(size->bytes)};
 }
 
 }  // namespace
@@ -88,10 +164,15 @@ std::optional<std::int64_t> unwritten_size_at(int descriptor) {
 }
 
 std::optional<CutSound> cut_sound(int descriptor) {
-  const auto is_unknown = [](std::uint32_t bytes) {
-    return bytes >= 0xFFFF0000U || (bytes >= 0x7FFF0000U && bytes <= 0x7FFFFFFFU);
+  const auto is_unknown = [](std::int64_t bytes) {
+    return (bytes >= 0xFFFF0000 && bytes <= 0xFFFFFFFF) ||
+           (bytes >= 0x7FFF0000 && bytes <= 0x7FFFFFFF);
   };
-  const auto sound = sound_of(descriptor);
+  auto sound = sound_of(descriptor);
+  if (!sound) sound = sound_of_rf64(descriptor);
+  if (!sound) sound = sound_of_w64(descriptor);
+  if (!sound) sound = sound_of_aiff(descriptor);
+  if (!sound) sound = sound_of_au(descriptor);
   if (!sound || is_unknown(sound->bytes)) return std::nullopt;
   const std::int64_t there = file_bytes(descriptor) - sound->at;
   if (there <= 0 || there >= sound->bytes) return std::nullopt;

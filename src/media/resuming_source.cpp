@@ -1,0 +1,40 @@
+#include "resuming_source.h"
+
+#include <algorithm>
+#include <utility>
+#include <vector>
+
+namespace kilter::media {
+
+Result<Frames> ResumingSource::read(std::span<float> interleaved) {
+  auto got = source_->read(interleaved);
+  if (!got && resume()) {
+    const auto behind = source_->read(interleaved);
+    if (behind && behind->n > 0) got = *behind;
+  }
+  if (got) position_.n += got->n;
+  return got;
+}
+
+/// Brings the other reader to where the first one failed.
+bool ResumingSource::resume() {
+  if (!open_other_) return false;
+  auto other = std::exchange(open_other_, nullptr)();
+  if (!other || other->source->channels() != channels() || other->info.rate.hz != rate().hz)
+    return false;
+  constexpr std::int64_t kBlock_frames = 65536;
+  const auto samples_in = [&](std::int64_t frames) {
+    return static_cast<std::size_t>(frames) * static_cast<std::size_t>(channels());
+  };
+  std::vector<float> passed_over(samples_in(std::min(kBlock_frames, position_.n)));
+  for (std::int64_t left = position_.n; left > 0;) {
+    const auto got = other->source->read(
+        std::span(passed_over).first(samples_in(std::min(kBlock_frames, left))));
+    if (!got || got->n == 0) return false;
+    left -= got->n;
+  }
+  source_ = std::move(other->source);
+  return true;
+}
+
+}  // namespace kilter::media

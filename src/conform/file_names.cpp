@@ -5,6 +5,7 @@
 #include <string>
 #include <string_view>
 
+#include "kilter/base/utf8.h"
 #include "kilter/conform/conform.h"
 
 namespace kilter::conform {
@@ -13,31 +14,7 @@ namespace {
 // Room for an ending, a number and ".part" below the 255 bytes that file systems take.
 constexpr std::size_t kLongestName = 200;
 
-struct Letter {
-  std::uint32_t code{0};
-  std::size_t bytes{1};
-  bool valid{false};
-};
-
-/// The UTF-8 letter at the start of `text`.
-Letter first_letter(std::string_view text) {
-  const auto byte = [&](std::size_t i) { return static_cast<std::uint8_t>(text[i]); };
-  const std::uint32_t lead = byte(0);
-  if (lead < 0x80) return {lead, 1, true};
-  const std::size_t bytes = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
-  if (lead < 0xC2 || lead > 0xF4 || text.size() < bytes) return {};
-  std::uint32_t code = lead & (0x7FU >> bytes);
-  for (std::size_t i = 1; i < bytes; ++i) {
-    if ((byte(i) & 0xC0U) != 0x80U) return {};
-    code = (code << 6U) | (byte(i) & 0x3FU);
-  }
-  constexpr std::array<std::uint32_t, 5> kLeast{0, 0, 0x80, 0x800, 0x10000};
-  const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
-  if (code < kLeast[bytes] || code > 0x10FFFF || surrogate) return {};
-  return {code, bytes, true};
-}
-
-bool is_legal(const Letter& letter) {
+bool is_legal(const Utf8Letter& letter) {
   if (!letter.valid || letter.code < 0x20 || letter.code == 0x7F) return false;
   return letter.code > 0x7F ||
          std::string_view("/\\:*?\"<>|").find(static_cast<char>(letter.code)) ==
@@ -61,8 +38,8 @@ std::uint32_t folded(std::uint32_t code) {
 std::u32string folded(std::string_view name) {
   std::u32string key;
   while (!name.empty()) {
-    const Letter letter = first_letter(name);
-    key += static_cast<char32_t>(folded(letter.code));
+    const Utf8Letter letter = first_letter(name);
+    key += static_cast<char32_t>(folded(static_cast<std::uint32_t>(letter.code)));
     name.remove_prefix(letter.bytes);
   }
   return key;
@@ -71,7 +48,7 @@ std::u32string folded(std::string_view name) {
 std::string with_legal_letters(std::string_view name) {
   std::string legal;
   while (!name.empty()) {
-    const Letter letter = first_letter(name);
+    const Utf8Letter letter = first_letter(name);
     if (legal.size() + letter.bytes > kLongestName) break;
     if (is_legal(letter))
       legal += name.substr(0, letter.bytes);

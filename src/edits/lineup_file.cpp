@@ -1,6 +1,9 @@
 #include "kilter/edits/lineup_file.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <charconv>
 #include <cmath>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -8,6 +11,7 @@
 
 #include "json_reader.h"
 #include "json_text.h"
+#include "kilter/base/utf8.h"
 #include "kilter/edits/text_file.h"
 
 namespace kilter::edits {
@@ -45,8 +49,21 @@ Json to_json(const Span& span) {
           {"uncertainty_us", span.uncertainty_us}};
 }
 
+/// A name that JSON cannot hold is told twice: for people, and byte by byte.
+void add_file(Json& object, const std::string& file) {
+  object["file"] = as_utf8(file);
+  if (is_utf8(file)) return;
+  std::string bytes;
+  for (const char byte : file) bytes += fmt::format("{:02X}", static_cast<unsigned char>(byte));
+  object["file_bytes"] = bytes;
+}
+
 Json to_json(const TrackPart& part) {
-  return {{"file", part.file}, {"channel", part.channel}, {"frames", part.frames}};
+  Json object;
+  add_file(object, part.file);
+  object["channel"] = part.channel;
+  object["frames"] = part.frames;
+  return object;
 }
 
 Json to_json(const Finding& finding);
@@ -108,7 +125,7 @@ Json to_json(const LineupTrack& track) {
 
 Json to_json(const LineupMix& mix) {
   Json object;
-  object["file"] = mix.file;
+  add_file(object, mix.file);
   object["rate"] = whole_where_it_can_be(mix.rate_hz);
   object["frames"] = mix.frames;
   object["spans"] = list_of(mix.spans);
@@ -190,8 +207,25 @@ void check_agreement(JsonReader& reader, const Place& place, const char* key, do
     reader.fail(place.path + '.' + key, "does not agree with the spans, which alone count");
 }
 
+std::string file_from(JsonReader& reader, const Place& place) {
+  const std::string file = reader.text(place, "file");
+  if (!reader.has(place, "file_bytes")) return file;
+  const std::string digits = reader.text(place, "file_bytes");
+  std::string bytes;
+  for (std::size_t i = 0; i + 1 < digits.size(); i += 2) {
+    unsigned byte = 0;
+    const auto read = std::from_chars(digits.data() + i, digits.data() + i + 2, byte, 16);
+    if (read.ptr != digits.data() + i + 2) break;
+    bytes += static_cast<char>(byte);
+  }
+  // The name may have been edited: then it is the name that was meant.
+  if (2 * bytes.size() != digits.size())
+    reader.fail(place.path + ".file_bytes", "must be pairs of hexadecimal digits");
+  return as_utf8(bytes) == file ? bytes : file;
+}
+
 TrackPart part_from(JsonReader& reader, const Place& place) {
-  return {reader.text(place, "file"), small_number(reader, place, "channel", 1),
+  return {file_from(reader, place), small_number(reader, place, "channel", 1),
           frame_count(reader, place)};
 }
 
@@ -231,7 +265,7 @@ LineupTrack track_from(JsonReader& reader, const Place& place) {
 
 LineupMix mix_from(JsonReader& reader, const Place& place) {
   LineupMix mix;
-  mix.file = reader.text(place, "file");
+  mix.file = file_from(reader, place);
   mix.rate_hz = reader.positive_number(place, "rate");
   mix.frames = frame_count(reader, place);
   mix.spans = spans_from(reader, place);

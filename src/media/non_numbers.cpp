@@ -3,12 +3,15 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
-#include <limits>
 
 namespace kilter::media {
 namespace {
 
-bool is_number(float sample) { return std::fabs(sample) <= std::numeric_limits<float>::max(); }
+// 100 dB above full scale is no sound, but damage, and one such sample would drown all else. Floats
+// that count as 16-bit integers do stay below.
+constexpr float kLoudest = 1e5F;
+
+bool is_number(float sample) { return std::fabs(sample) <= kLoudest; }
 
 }  // namespace
 

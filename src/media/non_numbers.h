@@ -7,7 +7,8 @@
 
 namespace kilter::media {
 
-/// Makes NaN and infinite samples 0 and notes them. `at` is where `interleaved` starts.
+/// Makes samples 0 that are NaN, infinite or beyond all sense (1e5), and notes them. `at` is where
+/// `interleaved` starts.
 void silence_non_numbers(std::span<float> interleaved, int channels, Frames at, ReadNotes& notes);
 
 }  // namespace kilter::media

@@ -4,43 +4,13 @@
 #include <array>
 #include <cstdint>
 
+#include "kilter/base/utf8.h"
+
 namespace kilter::report {
 namespace {
 
 constexpr std::string_view kCut = "...";
 constexpr int kLeastShrunk = 10;
-constexpr char32_t kBroken = 0xFFFFFFFF;
-
-struct Character {
-  char32_t code{kBroken};
-  std::size_t bytes{1};
-};
-
-/// The character at the start of `text`; one broken byte where it is not UTF-8.
-Character first_character(std::string_view text) {
-  struct Form {
-    unsigned mask, lead;
-    std::size_t bytes;
-    char32_t least;  // fewer bytes would do below this, which UTF-8 forbids
-  };
-  constexpr std::array kForms{Form{0x80U, 0x00U, 1, 0}, Form{0xE0U, 0xC0U, 2, 0x80},
-                              Form{0xF0U, 0xE0U, 3, 0x800}, Form{0xF8U, 0xF0U, 4, 0x10000}};
-  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  for (const Form& form : kForms) {
-    if ((byte(0) & form.mask) != form.lead) continue;
-    if (text.size() < form.bytes) return {};
-    char32_t code = byte(0) & ~form.mask;
-    for (std::size_t i = 1; i < form.bytes; ++i) {
-      if ((byte(i) & 0xC0U) != 0x80U) return {};
-      code = (code << 6U) | (byte(i) & 0x3FU);
-    }
-    const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
-    if (code < form.least || code > 0x10FFFF || surrogate) return {};
-    return {code, form.bytes};
-  }
-  return {};
-}
-
 struct Range {
   char32_t from, to;
 };
@@ -72,7 +42,7 @@ int cells(char32_t code) {
 std::string_view start_within(std::string_view text, int width) {
   std::size_t at = 0;
   while (at < text.size()) {
-    const Character next = first_character(text.substr(at));
+    const Utf8Letter next = first_letter(text.substr(at));
     width -= cells(next.code);
     if (width < 0) break;
     at += next.bytes;
@@ -83,7 +53,7 @@ std::string_view start_within(std::string_view text, int width) {
 /// The longest end of `text` within `width` cells.
 std::string_view end_within(std::string_view text, int width) {
   std::size_t at = 0;
-  while (display_width(text.substr(at)) > width) at += first_character(text.substr(at)).bytes;
+  while (display_width(text.substr(at)) > width) at += first_letter(text.substr(at)).bytes;
   return text.substr(at);
 }
 
@@ -131,8 +101,8 @@ std::string line_of(const Row& row, const std::vector<Column>& columns,
 std::string printable(std::string_view text) {
   std::string result;
   while (!text.empty()) {
-    const Character next = first_character(text);
-    if (next.code == kBroken || is_control(next.code))
+    const Utf8Letter next = first_letter(text);
+    if (!next.valid || is_control(next.code))
       result += '?';
     else
       result += text.substr(0, next.bytes);
@@ -144,7 +114,7 @@ std::string printable(std::string_view text) {
 int display_width(std::string_view text) {
   int width = 0;
   while (!text.empty()) {
-    const Character next = first_character(text);
+    const Utf8Letter next = first_letter(text);
     width += cells(next.code);
     text.remove_prefix(next.bytes);
   }

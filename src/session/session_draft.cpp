@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <sstream>
 
+#include "kilter/base/utf8.h"
+
 namespace kilter::session {
 namespace {
 
@@ -24,14 +26,6 @@ std::string quoted(const std::string& text) {
   std::ostringstream out;
   out << toml::value<std::string>(text);
   return out.str();
-}
-
-bool is_utf8(const std::string& text) {
-  try {
-    return toml::parse("t = " + quoted(text))["t"].value<std::string>() == text;
-  } catch (const toml::parse_error&) {
-    return false;
-  }
 }
 
 std::string in_one_line(std::string text) {
@@ -54,7 +48,8 @@ std::string parts_line(const std::vector<std::string>& parts) {
 }
 
 std::string track_text(const DraftTrack& track) {
-  if (!std::all_of(track.parts.begin(), track.parts.end(), is_utf8))
+  if (!std::all_of(track.parts.begin(), track.parts.end(),
+                   [](const std::string& part) { return is_utf8(part); }))
     return "\n# A file whose name is not UTF-8: rename it to say something of it.\n";
   std::string text = "\n";
   if (!track.remark.empty() && is_utf8(track.remark))

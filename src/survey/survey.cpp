@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string_view>
 
+#include "kilter/base/utf8.h"
 #include "kilter/session/names.h"
 #include "track_findings.h"
 
@@ -190,7 +191,8 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
 void make_names_unique(std::vector<SurveyTrack>& tracks) {
   std::vector<std::string> names;
   names.reserve(tracks.size());
-  for (const SurveyTrack& track : tracks) names.push_back(track.name);
+  // Reports and lists of text take the names, whatever the files are called.
+  for (const SurveyTrack& track : tracks) names.push_back(as_utf8(track.name));
   names = session::made_unique(std::move(names));
   for (std::size_t i = 0; i < tracks.size(); ++i) tracks[i].name = names[i];
 }

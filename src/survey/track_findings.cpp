@@ -184,11 +184,12 @@ void add_undecoded(const intake::IntakeFile& file, std::vector<Finding>& finding
 void add_not_numbers(const intake::IntakeFile& file, std::vector<Finding>& findings) {
   if (file.notes.not_numbers == 0) return;
   const double first_s = to_seconds(file.notes.first_not_number, file.info.rate).s;
-  Finding result = finding(
-      "not-a-number",
-      fmt::format("{} of its samples are no numbers, the first at {}: silence stands for them. "
-                  "Listen there; write the file anew from the program that made it.",
-                  file.notes.not_numbers, clock_text(first_s)));
+  Finding result =
+      finding("not-a-number",
+              fmt::format("{} of its samples are no numbers or beyond all sense, the first at {}: "
+                          "silence stands for them. "
+                          "Listen there; write the file anew from the program that made it.",
+                          file.notes.not_numbers, clock_text(first_s)));
   result.at_s = first_s;
   findings.push_back(std::move(result));
 }

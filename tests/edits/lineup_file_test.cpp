@@ -92,6 +92,20 @@ void expect_same(const Lineup& a, const Lineup& b) {
   expect_same_findings(a.findings, b.findings);
 }
 
+TEST(LineupFile, KeepsFileNamesThatAreNotUtf8ByteByByte) {
+  Lineup lineup = sample_lineup();
+  lineup.tracks[0].parts[0].file = "l\xFCtt \xE2\x82.wav";
+  lineup.mix->file = "\xFF.flac";
+  const std::string text = to_text(lineup);
+  const auto back = lineup_from_text(text, "a.json");
+  ASSERT_TRUE(back) << back.error().what;
+  expect_same(lineup, *back);
+  // Who edits the name means the name.
+  const auto edited = lineup_from_text(replaced(text, "\"l\xEF\xBF\xBDtt ", "\"lutt "), "a.json");
+  ASSERT_TRUE(edited);
+  EXPECT_EQ(edited->tracks[0].parts[0].file, "lutt \xEF\xBF\xBD\xEF\xBF\xBD.wav");
+}
+
 TEST(LineupFile, RoundTripsToTheLastBit) {
   Lineup lineup = sample_lineup();
   lineup.tracks[1].findings[0].rate_hz = 48000.0 / 1.001;

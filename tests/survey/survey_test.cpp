@@ -430,7 +430,7 @@ INSTANTIATE_TEST_SUITE_P(
                                 file.notes.first_not_number = {48000 * 2};
                               },
                               "not-a-number",
-                              "7 of its samples are no numbers, the first at "
+                              "7 of its samples are no numbers or beyond all sense, the first at "
                               "00:00:02.000",
                               true},
                     NotedCase{"AnEndThatIsNotThere",

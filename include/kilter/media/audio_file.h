@@ -48,7 +48,7 @@ struct OpenAudio {
 /// The first frame is the first that the file means to be heard: encoder delay and padding are
 /// removed where the file states them. Where time stamps leap by more than 10 ms, silence is put in
 /// or the overlap left out, and notes() tell; smaller differences are ignored, frames are counted.
-/// NaN and infinite samples are read as 0.
+/// NaN and infinite samples, and those above 1e5, are read as 0.
 ///
 /// Fails (unreadable) when the file is missing, empty, not audio, or outside the accepted limits (1
 /// to 64 channels, 1 kHz to 768 kHz). Reading fails beyond 48 hours of sound, and where silence

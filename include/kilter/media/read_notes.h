@@ -23,7 +23,7 @@ struct ReadNotes {
   std::int64_t jump_count{0};    ///< all
   Frames put_in;                 ///< over all jumps
   Frames left_out;               ///< over all jumps
-  std::int64_t not_numbers{0};   ///< samples that were NaN or infinite, and were read as 0
+  std::int64_t not_numbers{0};   ///< samples that were NaN, infinite or above 1e5, read as 0
   Frames first_not_number;       ///< where the first of them was
   Frames missing;                ///< what the header claims beyond what could be read
   bool breaks_off{false};        ///< the file's last piece is not there, whatever its header claims

@@ -29,4 +29,13 @@ std::string clock_text(double seconds, int decimals) {
   return text;
 }
 
+std::string short_time_text(double seconds) {
+  const double size_ms = std::fabs(1000.0 * seconds);
+  if (!(size_ms < 9999.5)) return clock_text(std::fabs(seconds));
+  std::array<char, 32> text{};
+  const char* form = size_ms < 1e-3 ? "%.4f ms" : size_ms < 999.5 ? "%.3g ms" : "%.0f ms";
+  std::snprintf(text.data(), text.size(), form, size_ms);
+  return text.data();
+}
+
 }  // namespace kilter

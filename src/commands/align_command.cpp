@@ -1,8 +1,11 @@
+#include <fmt/format.h>
+
 #include <cmath>
 #include <filesystem>
 #include <optional>
 
 #include "commands.h"
+#include "kilter/base/clock_text.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/report/text_table.h"
@@ -52,6 +55,33 @@ std::optional<double> gap_s(const Lineup& lineup, const session::NumberedPair& p
   return furthest_s;
 }
 
+/// Tells of files that a recorder numbered and that are not here, where sound is missing for them.
+void tell_missing_parts(const session::Session& session, Lineup& lineup) {
+  constexpr double kMissing_s = 1.0;
+  for (const session::SessionFile& one : session.files) {
+    const std::string& last = one.later_parts.empty() ? one.name : one.later_parts.back().name;
+    const session::SessionFile* next = nullptr;  // the nearest that counts on
+    long missing = 0;
+    for (const session::SessionFile& other : session.files) {
+      const auto between = session::files_between(last, other.name);
+      if (!between || (next != nullptr && *between >= missing)) continue;
+      next = &other;
+      missing = *between;
+    }
+    if (missing == 0) continue;
+    const auto gap = gap_s(lineup, {last, next->name});
+    if (!gap || *gap < kMissing_s) continue;
+    Finding& finding = lineup.findings.emplace_back();
+    finding.code = "missing-part";
+    finding.text = fmt::format(
+        "Between \"{}\" and \"{}\" {} are not recorded, and their numbers leave out {}. Look for "
+        "{} "
+        "on the recorder's card.",
+        last, next->name, clock_text(*gap), missing == 1 ? "a file" : "files",
+        missing == 1 ? "it" : "them");
+  }
+}
+
 }  // namespace
 
 Result<Lineup> align_session(const session::Session& session, const Options& options,
@@ -68,8 +98,9 @@ Result<Lineup> align_session(const session::Session& session, const Options& opt
   for (const session::NumberedPair& pair : session.not_joined)
     if (const auto here_s = gap_s(*lineup, pair); here_s && std::abs(*here_s) < kEndToEnd_s)
       session::join(pair, joined);
-  if (joined.files.size() == session.files.size()) return lineup;
-  return align_once(joined, options, console);
+  if (joined.files.size() != session.files.size()) lineup = align_once(joined, options, console);
+  if (lineup) tell_missing_parts(joined, *lineup);
+  return lineup;
 }
 
 Result<Exit> align_command(const Options& options, Console& console) {

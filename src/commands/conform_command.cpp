@@ -6,6 +6,7 @@
 #include <set>
 
 #include "commands.h"
+#include "kilter/base/clock_text.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/staged_folder.h"
 #include "kilter/edits/cuts.h"
@@ -95,8 +96,8 @@ bool report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console
   for (const LineupTrack& track : lineup.tracks) {
     if (!track.map || !report::is_a_persons(track)) continue;
     if (track.uncertainty_us <= 1000.0 * limit_ms) continue;
-    console.warn(fmt::format("\"{}\" may be {:.3g} ms off, which is beyond the limit of {:g} ms",
-                             track.name, track.uncertainty_us / 1000.0, limit_ms),
+    console.warn(fmt::format("\"{}\" may be {} off, which is beyond the limit of {:g} ms",
+                             track.name, short_time_text(1e-6 * track.uncertainty_us), limit_ms),
                  "listen to it against the mix");
     any = true;
   }

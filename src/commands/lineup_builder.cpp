@@ -8,6 +8,7 @@
 #include <optional>
 #include <set>
 
+#include "kilter/base/clock_text.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/session/names.h"
 #include "told_times.h"
@@ -109,8 +110,6 @@ Finding unmatched(bool without_mix) {
             "somebody speaks in it.";
   return finding;
 }
-
-std::string milliseconds(double us) { return fmt::format("{:.3g} ms", us / 1000.0); }
 
 Finding inverted() {
   Finding finding;
@@ -349,7 +348,7 @@ Finding placed_without_mix(const std::string& clock, double uncertainty_us) {
   Finding finding;
   finding.code = "thin-evidence";
   finding.text = "Placed against \"" + clock + "\" by what microphones share, good to " +
-                 milliseconds(uncertainty_us) +
+                 short_time_text(1e-6 * uncertainty_us) +
                  ": without a mix nothing tells how far the sound travelled. Listen to the two "
                  "together, or name a mix with --mix FILE.";
   return finding;

@@ -45,6 +45,19 @@ std::string without_empty_line_pairs(std::string text) {
   return text;
 }
 
+/// A number of milliseconds above 0 that some session could be off by.
+std::string is_a_length(const std::string& text) {
+  constexpr double kMost_ms = 3.6e6;
+  double value = 0.0;
+  const bool is_number = CLI::detail::lexical_cast(text, value);
+  if (is_number && value > 0.0 && value <= kMost_ms) return {};
+  return "must be a number of milliseconds above 0, and no more than an hour";
+}
+
+std::string is_not_empty(const std::string& text) {
+  return text.empty() ? "must not be empty" : "";
+}
+
 /// Texts as CLI11 takes them, before they become values.
 struct Texts {
   std::vector<std::string> session;
@@ -124,6 +137,7 @@ class Parser {
         add(Command::align, "align", "Where every track belongs: writes the lineup.");
     command->add_option("--lineup", texts_.lineup, "where to write it [NAME.lineup.json here]")
         ->option_text("FILE")
+        ->check(is_not_empty)
         ->group("Output");
     add_running(*command);
     command->footer(
@@ -136,9 +150,11 @@ class Parser {
     CLI::App* command = add(Command::conform, "conform", "Aligned stems, a lineup and edit lists.");
     command->add_option("--lineup", texts_.lineup, "read this lineup instead of aligning")
         ->option_text("FILE")
+        ->check(is_not_empty)
         ->group("Input");
     command->add_option("--cuts", texts_.cuts, "a cuts.tsv you changed: it overrules the lineup")
         ->option_text("FILE")
+        ->check(is_not_empty)
         ->group("Input");
     add_output(*command);
     add_stems(*command);
@@ -160,6 +176,7 @@ class Parser {
         ->required();
     sub->add_option("--mix", texts_.mix, "the mixdown [found by name, else by sound]")
         ->option_text("FILE")
+        ->check(is_not_empty)
         ->group("Input");
     return sub;
   }
@@ -167,13 +184,14 @@ class Parser {
   void add_output(CLI::App& command) {
     command.add_option("--out", texts_.out, "folder for all of it; refused if it holds files")
         ->option_text("DIR")
+        ->check(is_not_empty)
         ->required()
         ->group("Output");
     command.add_flag("--replace", options_.replace, "replace an earlier result in that folder")
         ->group("Output");
     command.add_option("--limit-ms", options_.limit_ms, "largest permitted misalignment [1.0]")
         ->option_text("X")
-        ->check(CLI::PositiveNumber)
+        ->check(is_a_length)
         ->group("Output");
   }
 

@@ -155,7 +155,10 @@ std::string sound_check_text(const Survey& survey) {
   const auto good = static_cast<std::size_t>(
       std::count_if(survey.tracks.begin(), survey.tracks.end(), is_in_order));
   if (!wants_mending(survey))
-    return fmt::format("\nSound check: all {} inputs are alive and hold their own signal.\n", all);
+    return all == 1
+               ? "\nSound check: the only input is alive and holds its own signal.\n"
+               : fmt::format("\nSound check: all {} inputs are alive and hold their own signal.\n",
+                             all);
   return fmt::format("\nSound check: {} of {} inputs are in order; see what to mend above.\n", good,
                      all);
 }

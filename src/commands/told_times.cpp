@@ -28,11 +28,6 @@ Finding told_start(std::string text) {
   return finding;
 }
 
-std::string apart_text(double s) {
-  const double size = std::fabs(s);
-  return size < 1.0 ? fmt::format("{:.3g} ms", 1000.0 * size) : clock_text(size);
-}
-
 std::optional<TimeMap> moved(const TimeMap& map, double by_s) {
   std::vector<Span> spans(map.spans().begin(), map.spans().end());
   for (Span& span : spans) {
@@ -50,7 +45,7 @@ void hold_at(double start_s, double length_s, LineupTrack& track) {
     track.map = moved(*track.map, by_s);
     track.uncertainty_us = 0.0;  // the bound was of the place that the sound told
     track.findings.push_back(told_start(where + "By its sound (" + to_text(track.standing) +
-                                        ") it starts " + apart_text(by_s) +
+                                        ") it starts " + short_time_text(by_s) +
                                         (by_s < 0.0 ? " later" : " earlier") +
                                         "; its drift is taken out as the sound tells it. Take "
                                         "\"pinned\" away to follow the sound."));
@@ -138,7 +133,7 @@ void compare_stamps(const Survey& survey, std::vector<LineupTrack>& tracks) {
         "By its time stamp it would start {} {} than by its sound and the stamp of \"{}\". The "
         "sound "
         "is followed. Set that recorder's clock, or do not place its files by their stamps.",
-        apart_text(off_s), off_s > 0.0 ? "later" : "earlier", tracks[agreed.track].name);
+        short_time_text(off_s), off_s > 0.0 ? "later" : "earlier", tracks[agreed.track].name);
   }
 }
 

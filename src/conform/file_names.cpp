@@ -73,6 +73,7 @@ std::string safe_file_name(const std::string& track_name) {
   name.erase(0, std::min(name.find_first_not_of(". "), name.size()));
   name.erase(name.find_last_not_of(". ") + 1);
   if (name.empty()) return "track";
+  if (name.front() == '-') name.front() = '_';  // or commands take it for an option
   return is_reserved(name) ? '_' + name : name;
 }
 

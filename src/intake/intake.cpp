@@ -200,6 +200,7 @@ void add_notes(const media::ReadNotes& part, Frames before, media::ReadNotes& al
   if (all.not_numbers == 0) all.first_not_number.n = before.n + part.first_not_number.n;
   all.not_numbers += part.not_numbers;
   all.missing.n += part.missing.n;
+  all.unclosed = all.unclosed || part.unclosed;
   all.breaks_off = all.breaks_off || part.breaks_off;
   if (all.lost_packets == 0) all.first_loss = part.first_loss;
   all.lost_packets += part.lost_packets;
@@ -219,7 +220,9 @@ class Taker {
       auto audio = open(part);
       if (!audio && result_.part_lengths.empty()) return audio.error();
       if (!audio) {
-        note_damage("its part \"" + part.filename().string() + "\" " + audio.error().what);
+        Error error = audio.error();
+        error.what = "its part \"" + part.filename().string() + "\" " + error.what;
+        note_damage(std::move(error));
         break;
       }
       const Frames before = result_.length;
@@ -263,7 +266,7 @@ class Taker {
         return Error{ErrorKind::interrupted, {}, "interrupted", ""};
       const auto got = source.read(interleaved_);
       if (!got && result_.length.n == 0) return got.error();
-      if (!got) note_damage(got.error().what);
+      if (!got) note_damage(got.error());
       if (!got || got->n == 0) return {};
       const auto samples = static_cast<std::size_t>(got->n) * takers_.size();
       const std::span<const float> block = std::span(interleaved_).first(samples);
@@ -280,8 +283,8 @@ class Taker {
     return {result_.info.claimed_length.n * std::ssize(recording_.parts) / open};
   }
 
-  void note_damage(const std::string& what) {
-    if (!result_.damage) result_.damage = what;
+  void note_damage(Error error) {
+    if (!result_.damage) result_.damage = std::move(error);
   }
 
   Result<IntakeFile> finish() {

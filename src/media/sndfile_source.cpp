@@ -10,13 +10,13 @@
 #include <optional>
 #include <utility>
 
+#include "claimed_size.h"
 #include "container_names.h"
 #include "kilter/base/system_words.h"
 #include "non_numbers.h"
 #include "ogg_pages.h"
 #include "reading_limits.h"
 #include "sndfile_handle.h"
-#include "claimed_size.h"
 
 namespace kilter::media {
 namespace {
@@ -111,7 +111,7 @@ class SndfileSource final : public FileSource {
         rate_(info.rate),
         channels_(info.channels),
         claimed_length_(info.claimed_length) {
-    notes_.breaks_off = unclosed_ != nullptr;
+    notes_.unclosed = unclosed_ != nullptr;
   }
 
   SampleRate rate() const override { return rate_; }

@@ -46,7 +46,8 @@ template <std::size_t N>
 
 std::string text_of(const toml::node& node, std::string_view key) {
   const auto value = node.value_exact<std::string>();
-  if (!value || value->empty()) fail(node, in_quotes(key) + " must be a text");
+  if (!value) fail(node, in_quotes(key) + " must be a text");
+  if (value->empty()) fail(node, in_quotes(key) + " must not be empty");
   return *value;
 }
 
@@ -144,6 +145,7 @@ class Reader {
     if (table == nullptr) fail(entry, "a [[track]] must be a table");
     DeclaredTrack track;
     bool has_part = false;
+    const toml::node* pinned = nullptr;
     for (const auto& [key, node] : *table) {
       if (key == "name") {
         track.name = text_of(node, key);
@@ -152,6 +154,7 @@ class Reader {
         has_part = true;
       } else if (key == "channel") {
         track.channel = channel_of(node);
+        track.line = static_cast<int>(node.source().begin.line);
       } else if (key == "recorder") {
         track.recorder = text_of(node, key);
       } else if (key == "role") {
@@ -160,13 +163,14 @@ class Reader {
         track.start_s = start_of(node);
       } else if (key == "pinned") {
         track.pinned = pinned_of(node);
+        pinned = &node;
       } else {
         fail_unknown(node, key, kTrackKeys);
       }
     }
     if (!has_part) fail(entry, "a [[track]] needs \"parts\"");
     if (track.pinned && !track.start_s)
-      fail(entry, "\"pinned\" needs \"start_s\", the time to hold the track at");
+      fail(*pinned, "\"pinned\" needs \"start_s\", the time to hold the track at");
     return track;
   }
 
@@ -240,8 +244,9 @@ Result<void> with_table(const fs::path& file, Read read) {
   } catch (const Wrong& error) {
     wrong = error.what;
   } catch (const toml::parse_error& error) {
-    wrong = "line " + std::to_string(error.source().begin.line) + ": " +
-            std::string(error.description());
+    wrong = "line " + std::to_string(error.source().begin.line) + ", column " +
+            std::to_string(error.source().begin.column) +
+            ": is not TOML: " + std::string(error.description());
   }
   return Error{ErrorKind::no_input, file, wrong, "mend it, or move it out of the folder"};
 }

@@ -61,12 +61,14 @@ std::optional<long> value_of(const std::string& digits) {
   return std::stol(digits);
 }
 
-bool is_next(const std::string& first, const std::string& second) {
+/// Nothing where the second does not count on from the first.
+std::optional<long> numbers_between(const std::string& first, const std::string& second) {
   const auto a = value_of(first);
   const auto b = value_of(second);
   // Padded alike, or not padded at all: "9" before "10", "0009" before "0010".
   const bool alike = first.size() == second.size() || second.front() != '0';
-  return a && b && *b == *a + 1 && alike;
+  if (!a || !b || *b <= *a || !alike) return std::nullopt;
+  return *b - *a - 1;
 }
 
 /// Where disks of old and headers end, less what a recorder leaves free there.
@@ -192,7 +194,7 @@ class Followers {
     for (std::size_t i = 0; i < session_.files.size(); ++i) {
       const auto& other = session_.files[i].path;
       if (other.parent_path() == path.parent_path() &&
-          is_numbered_next(path.filename().string(), other.filename().string()))
+          files_between(path.filename().string(), other.filename().string()) == 0)
         next.push_back(i);
     }
     return next;
@@ -213,18 +215,18 @@ std::set<std::size_t> told_of(const Session& session) {
 
 }  // namespace
 
-bool is_numbered_next(std::string_view first, std::string_view second) {
+std::optional<long> files_between(std::string_view first, std::string_view second) {
   const NameParts a = parts_of(lower(first));
   const NameParts b = parts_of(lower(second));
-  if (a.texts != b.texts || a.numbers.size() != b.numbers.size()) return false;
-  std::size_t differing = 0;
-  bool next = false;
+  if (a.texts != b.texts || a.numbers.size() != b.numbers.size()) return std::nullopt;
+  std::optional<long> between;
   for (std::size_t i = 0; i < a.numbers.size(); ++i) {
     if (a.numbers[i] == b.numbers[i]) continue;
-    ++differing;
-    next = is_next(a.numbers[i], b.numbers[i]);
+    if (between) return std::nullopt;
+    between = numbers_between(a.numbers[i], b.numbers[i]);
+    if (!between) return std::nullopt;
   }
-  return differing == 1 && next;
+  return between;
 }
 
 double joint_score(const media::FileEnds& first, const media::FileEnds& second,

@@ -24,8 +24,8 @@ constexpr std::array<std::string_view, 9> kTrackCodes{"silent",     "dead",     
                                                       "unreadable", "truncated",    "unmatched",
                                                       "dropout",    "not-a-number", "mix-seam"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
-constexpr std::array<std::string_view, 4> kSessionCodes{"no-mix", "several-mixes", "missing-voice",
-                                                        "left-out"};
+constexpr std::array<std::string_view, 5> kSessionCodes{"no-mix", "several-mixes", "missing-voice",
+                                                        "left-out", "missing-part"};
 
 // Encoders put up to a tenth of a second before and behind a sound.
 constexpr double kSameLength_s = 0.5;
@@ -185,14 +185,26 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
   for (const IntakeChannel& channel : taken->channels) mix.levels.push_back(channel.levels);
   mix.signal = intake::whole_signal(*taken);
   mix.findings = file_findings(*taken);
+  for (Finding& finding : mix_start_findings(taken->info))
+    mix.findings.push_back(std::move(finding));
   return mix;
 }
 
-void make_names_unique(std::vector<SurveyTrack>& tracks) {
+/// Files that differ in their ending only are told apart by it, all others by numbers.
+void make_names_unique(const Session& session, std::vector<SurveyTrack>& tracks) {
   std::vector<std::string> names;
   names.reserve(tracks.size());
-  // Reports and lists of text take the names, whatever the files are called.
-  for (const SurveyTrack& track : tracks) names.push_back(as_utf8(track.name));
+  for (const SurveyTrack& track : tracks) {
+    const auto& file = session.files[track.file];
+    const bool has_double = std::any_of(tracks.begin(), tracks.end(), [&](const auto& other) {
+      return other.file != track.file && session::lower(other.name) == session::lower(track.name) &&
+             session::differ_in_ending(file, session.files[other.file]);
+    });
+    const std::string ending = file.path.extension().string();
+    // Reports and lists of text take the names, whatever the files are called.
+    names.push_back(as_utf8(has_double && ending.size() > 1 ? track.name + '-' + ending.substr(1)
+                                                            : track.name));
+  }
   names = session::made_unique(std::move(names));
   for (std::size_t i = 0; i < tracks.size(); ++i) tracks[i].name = names[i];
 }
@@ -284,8 +296,9 @@ std::optional<Error> wrong_declaration(const Session& session, const Taken& take
     const auto& file = taken[track.file];
     if (!file || track.channel <= file->info.channels) continue;
     return Error{ErrorKind::no_input, session.files[track.file].path,
-                 "session.toml names its channel " + std::to_string(track.channel) +
-                     ", but it has " + std::to_string(file->info.channels),
+                 "session.toml, line " + std::to_string(track.line) + ", names its channel " +
+                     std::to_string(track.channel) + ", but it has " +
+                     std::to_string(file->info.channels),
                  "mend session.toml"};
   }
   return std::nullopt;
@@ -316,7 +329,7 @@ Result<Survey> make_survey(const Session& session, const Taken& taken,
     else
       add_unreadable(session, taken[i].error(), i, survey);
   }
-  make_names_unique(survey.tracks);
+  make_names_unique(session, survey.tracks);
   note_copies(taken, survey);
   return survey;
 }

@@ -95,25 +95,29 @@ std::string places(std::int64_t count, double first_s) {
                      count == 1 ? "at" : "the first at", clock_text(first_s));
 }
 
-std::string short_time(double length_s) {
-  return length_s < 10.0 ? fmt::format("{:.0f} ms", 1000.0 * length_s)
-                         : fmt::format("{:.1f} s", length_s);
-}
-
 void add_truncated(const intake::IntakeFile& file, std::vector<Finding>& findings) {
   const double length_s = to_seconds(file.length, file.info.rate).s;
   const double claimed_s = to_seconds(file.info.claimed_length, file.info.rate).s;
   const double padding_s = file.info.lossy ? to_seconds(kPadding, file.info.rate).s : 0.0;
   const bool is_short = claimed_s - length_s > std::max(kShortBy_s, padding_s);
-  if (!is_short && !file.damage && !file.notes.breaks_off) return;
+  const bool is_cut = is_short || file.damage || file.notes.breaks_off;
+  if (!is_cut && !file.notes.unclosed) return;
   const bool in_parts = file.part_lengths.size() > 1;
   std::string text =
       in_parts ? clock_text(length_s) + " could be read" : "Breaks off at " + clock_text(length_s);
   if (is_short)
     text += " of the " + clock_text(claimed_s) +
             (in_parts ? " that the headers of its parts promise" : " that its header promises");
-  if (file.damage) text += ": " + *file.damage;
-  text += ". What is there is used; copy the file again from where it was recorded.";
+  if (file.damage) text += ": " + file.damage->what;
+  text +=
+      ". What is there is used; " +
+      (file.damage ? file.damage->next_step : "copy the file again from where it was recorded") +
+      '.';
+  if (!is_cut)
+    text =
+        "Its recorder never wrote how long it is, as after a loss of power. It is read to its end, "
+        "at " +
+        clock_text(length_s) + "; ask whether the talk went on after that.";
   Finding result = finding("truncated", std::move(text));
   result.at_s = length_s;
   findings.push_back(std::move(result));
@@ -141,7 +145,7 @@ void add_jumps(const intake::IntakeFile& file, std::vector<Finding>& findings) {
         fmt::format("Sound is missing in {}, {} in all. Silence was put in so that the rest stays "
                     "in time. Ask whether this person's own device kept a recording.",
                     places(filled, first_s),
-                    short_time(to_seconds(notes.put_in, file.info.rate).s)));
+                    short_time_text(to_seconds(notes.put_in, file.info.rate).s)));
     result.at_s = first_s;
     findings.push_back(std::move(result));
   }
@@ -149,10 +153,10 @@ void add_jumps(const intake::IntakeFile& file, std::vector<Finding>& findings) {
     const double first_s = to_seconds(first->at, file.info.rate).s;
     const double left_out_s = to_seconds(notes.left_out, file.info.rate).s;
     Finding result = finding(
-        "overlap",
-        fmt::format("Its time stamps go back in {}; {} that came twice was left out. "
-                    "Listen there.",
-                    places(std::ssize(notes.jumps) - filled, first_s), short_time(left_out_s)));
+        "overlap", fmt::format("Its time stamps go back in {}; {} that came twice was left out. "
+                               "Listen there.",
+                               places(std::ssize(notes.jumps) - filled, first_s),
+                               short_time_text(left_out_s)));
     result.at_s = first_s;
     findings.push_back(std::move(result));
   }
@@ -165,7 +169,8 @@ Finding zeros_in_sound(const intake::Levels& levels, SampleRate rate) {
       fmt::format(
           "Digital silence breaks into loud sound in {}, about {} in all: the recorder wrote "
           "nothing there. Listen there; ask whether another recording holds it.",
-          places(levels.dropouts, first_s), short_time(to_seconds(levels.dropout_frames, rate).s)));
+          places(levels.dropouts, first_s),
+          short_time_text(to_seconds(levels.dropout_frames, rate).s)));
   result.at_s = first_s;
   return result;
 }
@@ -241,6 +246,26 @@ std::vector<Finding> file_findings(const intake::IntakeFile& file) {
   add_undecoded(file, findings);
   add_not_numbers(file, findings);
   add_further_sounds(file, findings);
+  return findings;
+}
+
+std::vector<Finding> mix_start_findings(const media::AudioInfo& info) {
+  std::vector<Finding> findings;
+  // A video's own count of time is a millisecond's.
+  constexpr double kLeast_s = 1.5e-3;
+  if (info.has_lead_in)
+    findings.push_back(finding(
+        "lead-in",
+        "Its coder puts 5 to 60 ms of lead-in before the sound, and the file does not say how "
+        "much: here that counts as its beginning. A program that cuts it away plays the mix that "
+        "much earlier than the stems: listen to both there."));
+  if (info.has_video && std::fabs(info.start_in_file_s) > kLeast_s)
+    findings.push_back(finding(
+        "sound-start", fmt::format("Its sound starts {} {} its picture. The stems start with the "
+                                   "sound: lay them that much {} beside the video.",
+                                   short_time_text(info.start_in_file_s),
+                                   info.start_in_file_s > 0.0 ? "after" : "before",
+                                   info.start_in_file_s > 0.0 ? "later" : "earlier")));
   return findings;
 }
 

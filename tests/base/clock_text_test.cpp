@@ -34,5 +34,15 @@ INSTANTIATE_TEST_SUITE_P(
                     ClockCase{"NotANumber", NAN, 3, "-"}, ClockCase{"Endless", INFINITY, 3, "-"}),
     [](const auto& each) { return each.param.name; });
 
+TEST(ShortTimeText, HasThreeDigitsAndNoExponent) {
+  EXPECT_EQ(short_time_text(0.0), "0.0000 ms");
+  EXPECT_EQ(short_time_text(2.1e-6), "0.0021 ms");
+  EXPECT_EQ(short_time_text(-1.5e-3), "1.5 ms");
+  EXPECT_EQ(short_time_text(0.98765), "988 ms");
+  EXPECT_EQ(short_time_text(0.9998), "1000 ms");
+  EXPECT_EQ(short_time_text(1.2345), "1234 ms");
+  EXPECT_EQ(short_time_text(-12.5), "00:00:12.500");
+}
+
 }  // namespace
 }  // namespace kilter

@@ -157,6 +157,26 @@ INSTANTIATE_TEST_SUITE_P(
                         "RoomFilledWithZeros", {}, {{Damage::Kind::zeros_inserted, 57.0, 0.8}}}),
     [](const auto& each) { return each.param.name; });
 
+TEST_F(Faults, APartThatTheNumbersLeaveOutIsMissed) {
+  make(whole_session(12, 2, 1));
+  const auto& sound = truth_.tracks[0];
+  const auto rate_hz = static_cast<int>(sound.clock.file_rate_hz());
+  const std::size_t third = sound.samples.size() / 3;
+  fs::remove(show() / (sound.name + ".wav"));
+  for (std::size_t part : {0, 2}) {
+    const auto from = sound.samples.begin() + static_cast<std::ptrdiff_t>(part * third);
+    test::write_sound(show() / ("rec_000" + std::to_string(part + 1) + ".wav"),
+                      {{from, from + static_cast<std::ptrdiff_t>(third)}}, rate_hz);
+  }
+  const test::Told told = conform();
+  EXPECT_EQ(told.exit, 1);
+  const auto missing = found(lineup_.findings, "missing-part");
+  ASSERT_EQ(missing.size(), 1U) << told.out;
+  EXPECT_NE(unwrapped(told.out).find("Between \"rec_0001.wav\" and \"rec_0003.wav\" 00:00:"),
+            std::string::npos)
+      << told.out;
+}
+
 TEST_F(Faults, WhatWasLostIsSilenceInTheStemAndNothingOverlaps) {
   auto spec = whole_session(62, 2, 1);
   spec.people[2].damage = {{Damage::Kind::lost, 50.0, 2.5}};

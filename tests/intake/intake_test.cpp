@@ -170,7 +170,7 @@ TEST_F(Intake, LeavesOutPartsThatDoNotGoOnAndSaysSo) {
     ASSERT_TRUE(file) << second;
     EXPECT_EQ(file->length.n, 9000);
     ASSERT_TRUE(file->damage);
-    EXPECT_NE(file->damage->find(second), std::string::npos) << *file->damage;
+    EXPECT_NE(file->damage->what.find(second), std::string::npos) << file->damage->what;
   }
 }
 

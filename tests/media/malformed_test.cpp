@@ -30,8 +30,8 @@ bool tells(const WholeFile& file) {
   const ReadNotes& notes = file.notes;
   const bool short_of_claim =
       file.info.claimed_length.n - file.frames() > test::kMalformedRateHz / 10;
-  return file.failure || notes.breaks_off || notes.missing.n > 0 || notes.jump_count > 0 ||
-         notes.lost_packets > 0 || notes.not_numbers > 0 || short_of_claim;
+  return file.failure || notes.breaks_off || notes.unclosed || notes.missing.n > 0 ||
+         notes.jump_count > 0 || notes.lost_packets > 0 || notes.not_numbers > 0 || short_of_claim;
 }
 
 void expect_clear(const Error& error, const std::filesystem::path& file) {

@@ -23,6 +23,13 @@ struct NameCase {
   bool next;
 };
 
+TEST(NumberedNames, TellHowManyFilesLieBetween) {
+  EXPECT_EQ(files_between("rec_0001.wav", "rec_0004.wav"), 2);
+  EXPECT_EQ(files_between("rec_9.wav", "REC_11.wav"), 1);
+  EXPECT_EQ(files_between("rec_0004.wav", "rec_0001.wav"), std::nullopt);
+  EXPECT_EQ(files_between("rec_1_1.wav", "rec_2_3.wav"), std::nullopt);
+}
+
 TEST(NumberedNames, ComeInARowWhereOneNumberGoesUpByOne) {
   const NameCase cases[] = {{"rec_0001.wav", "rec_0002.wav", true},
                             {"rec_0009.wav", "REC_0010.WAV", true},
@@ -38,7 +45,7 @@ TEST(NumberedNames, ComeInARowWhereOneNumberGoesUpByOne) {
                             {"keeper.wav", "keeper2.wav", false},
                             {"1700000000001.wav", "1700000000002.wav", false}};
   for (const NameCase& each : cases)
-    EXPECT_EQ(is_numbered_next(each.first, each.second), each.next)
+    EXPECT_EQ(files_between(each.first, each.second) == 0, each.next)
         << each.first << ' ' << each.second;
 }
 

@@ -216,7 +216,7 @@ INSTANTIATE_TEST_SUITE_P(
 TEST_F(SurveyOf, GivesEqualStemsDifferentNames) {
   add("guest.flac", file_of({voice()}, 10));
   add("guest.wav", file_of({voice()}, 20));
-  EXPECT_EQ(names(survey()), (std::vector<std::string>{"guest", "guest-2"}));
+  EXPECT_EQ(names(survey()), (std::vector<std::string>{"guest-flac", "guest-wav"}));
 }
 
 TEST_F(SurveyOf, TakesWhatSessionTomlSays) {
@@ -361,7 +361,8 @@ TEST_F(SurveyOf, SaysWhereClippingStarts) {
 TEST_F(SurveyOf, ReportsAFileThatBreaksOff) {
   IntakeFile cut = file_of({voice()}, 10);
   cut.length.n = 48000 * 100;
-  cut.damage = "cannot be decoded beyond frame 4800000";
+  cut.damage =
+      Error{ErrorKind::unreadable, {}, "cannot be decoded beyond frame 4800000", "copy it"};
   add("guest.wav", cut);
   const Survey result = survey();
   ASSERT_EQ(codes(result.tracks[0].findings), (std::vector<std::string>{"truncated"}));

@@ -9,4 +9,8 @@ namespace kilter {
 /// is below 0. Rounded to the last digit shown, so that no 60 appears. "-" for what is no number.
 std::string clock_text(double seconds, int decimals = 3);
 
+/// A short time with its unit, without its sign: "0.0021 ms", "12.3 ms", "1500 ms"; from 10 s on as
+/// clock_text().
+std::string short_time_text(double seconds);
+
 }  // namespace kilter

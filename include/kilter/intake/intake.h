@@ -32,10 +32,10 @@ struct Recording {
 };
 
 struct IntakeFile {
-  std::filesystem::path file;         ///< the first part
-  media::AudioInfo info;              ///< its length claim is of all parts
-  Frames length;                      ///< frames that could be decoded, at least 1
-  std::optional<std::string> damage;  ///< why decoding stopped before the end, where it did
+  std::filesystem::path file;   ///< the first part
+  media::AudioInfo info;        ///< its length claim is of all parts
+  Frames length;                ///< frames that could be decoded, at least 1
+  std::optional<Error> damage;  ///< why decoding stopped before the end, where it did
   media::ReadNotes notes;
   std::vector<IntakeChannel> channels;
   std::vector<Frames> part_lengths{};        ///< those of each part, in order; their sum is length

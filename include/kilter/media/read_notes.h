@@ -26,6 +26,7 @@ struct ReadNotes {
   std::int64_t not_numbers{0};   ///< samples that were NaN, infinite or above 1e5, read as 0
   Frames first_not_number;       ///< where the first of them was
   Frames missing;                ///< what the header claims beyond what could be read
+  bool unclosed{false};          ///< its recorder never wrote how long it is: read to its end
   bool breaks_off{false};        ///< the file's last piece is not there, whatever its header claims
   std::int64_t lost_packets{0};  ///< pieces that could not be decoded and were passed over
   std::string first_loss;        ///< the library's words for the first of them

@@ -33,6 +33,7 @@ struct DeclaredTrack {
   std::optional<Role> role;
   std::optional<double> start_s{};  ///< timeline time of its first sample
   bool pinned{false};               ///< start_s is an order, not a hint
+  int line{0};                      ///< of session.toml, where it names the channel
 };
 
 /// Two files of one format, numbered in a row, whose sound does not show that one goes on in the

@@ -1,6 +1,7 @@
 // Files that are one take: a recorder ended one when it was full and went on in the next.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -10,9 +11,10 @@
 
 namespace kilter::session {
 
-/// Whether two file names (without folders) differ in one number only, and the second's is the next
-/// after the first's: "rec_0001.wav" and "rec_0002.wav". Case aside.
-bool is_numbered_next(std::string_view first, std::string_view second);
+/// How many files lie between two (names without folders) that differ in one number only, as a
+/// recorder counts: 0 for "rec_0001.wav" and "rec_0002.wav", 2 for "rec_0001.wav" and
+/// "rec_0004.wav". Nothing for names that differ otherwise, or count down. Case aside.
+std::optional<long> files_between(std::string_view first, std::string_view second);
 
 /// How sure it is that `second` goes on where `first` ends, for files numbered in a row: from what
 /// both sound like at the joint, and where the sound tells nothing, from time stamps and lengths.

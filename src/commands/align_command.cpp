@@ -12,6 +12,7 @@
 #include "kilter/session/split_takes.h"
 #include "kilter/sync/align.h"
 #include "lineup_builder.h"
+#include "mix_choice.h"
 #include "outputs.h"
 
 namespace kilter::commands {
@@ -35,7 +36,11 @@ Result<Lineup> align_once(const session::Session& session, const Options& option
   }
   const auto alignment = sync::align(input->mix, input->tracks, align);
   if (!alignment) return alignment.error();
-  return build_lineup(*survey, *input, *alignment);
+  auto doubt = doubt_of_named_mix(*survey, *input, *alignment, align);
+  if (!doubt) return doubt.error();
+  Lineup lineup = build_lineup(*survey, *input, *alignment);
+  if (*doubt) lineup.findings.push_back(**doubt);
+  return lineup;
 }
 
 /// How far behind the end of one recording another begins, by the channels that both have placed:

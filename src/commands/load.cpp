@@ -102,7 +102,10 @@ Result<survey::Survey> load(const session::Session& session, const Options& opti
   }
   auto survey = survey::make_survey(session, taken, mix->file);
   if (!survey) return survey.error();
-  if (survey->mix) survey->mix->found_by = mix->found_by;
+  if (survey->mix) {
+    survey->mix->found_by = mix->found_by;
+    survey->mix->named_only = mix->named_only;
+  }
   if (mix->finding) survey->findings.push_back(*mix->finding);
   for (Finding& finding : left_out_findings(session.left_out))
     survey->findings.push_back(std::move(finding));

@@ -103,7 +103,8 @@ MixPick fall_back(const Session& session, const NamedMixes& named) {
 std::optional<MixPick> mix_by_name(const Session& session) {
   if (session.mix) return MixPick{session.mix, "as told", {}};
   const NamedMixes named = named_mixes(session);
-  if (named.sure && named.files.size() == 1) return MixPick{named.files.front(), "by its name", {}};
+  if (named.sure && named.files.size() == 1)
+    return MixPick{named.files.front(), "by its name", {}, true};
   return std::nullopt;
 }
 
@@ -134,6 +135,33 @@ Result<MixPick> mix_by_sound(const Session& session, const Taken& taken, int thr
     return MixPick{
         is_named(file) ? file : rival, by_sound(*choice, candidates, "by its sound and name"), {}};
   return several(session, {std::min(file, rival), std::max(file, rival)});
+}
+
+Result<std::optional<Finding>> doubt_of_named_mix(const survey::Survey& survey,
+                                                  const AlignInput& input,
+                                                  const sync::Alignment& alignment,
+                                                  const sync::AlignOptions& options) {
+  const bool all_fit = std::none_of(
+      alignment.tracks.begin(), alignment.tracks.end(), [](const sync::TrackPlacing& placing) {
+        return placing.standing == Standing::unplaced || holds(placing.findings, "mix-copy");
+      });
+  if (!survey.mix->named_only || all_fit) return std::optional<Finding>{};
+  const std::string& named = survey.files[survey.mix->file].name;
+  std::vector<sync::TrackInput> signals{
+      {named, input.mix.signal, input.mix.length_s, input.mix.lossy}};
+  signals.insert(signals.end(), input.tracks.begin(), input.tracks.end());
+  const auto choice = sync::find_mix(signals, options);
+  if (!choice) return choice.error();
+  if (choice->index <= 0) return std::optional<Finding>{};
+  const auto track = input.survey_tracks[static_cast<std::size_t>(choice->index) - 1];
+  const std::string& other = survey.files[survey.tracks[track].file].name;
+  Finding finding;
+  finding.code = "several-mixes";
+  finding.text = fmt::format(
+      "\"{}\" was taken for the mix by its name, but by its sound that is \"{}\": {} of {} others "
+      "are in it. Listen to both; if the sound is right, name it with --mix FILE.",
+      named, other, choice->heard_in_it, signals.size() - 1);
+  return std::optional(finding);
 }
 
 }  // namespace kilter::commands

@@ -74,12 +74,16 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
                    });
   // Room microphones hear each other as well as a mix does, but through the air.
   const auto is_mix = [&](const Candidate& candidate) -> Result<bool> {
-    std::vector<int> heard;
+    // The best supported first: another mix of the same talk, say.
+    std::vector<std::pair<double, int>> by_support;
     for (std::size_t p = 0; p < pairs.size(); ++p)
       if (support[p] > 0.0 && pairs[p].first == candidate.index)
-        heard.push_back(pairs[p].second);
+        by_support.emplace_back(-support[p], pairs[p].second);
       else if (support[p] > 0.0 && pairs[p].second == candidate.index)
-        heard.push_back(pairs[p].first);
+        by_support.emplace_back(-support[p], pairs[p].first);
+    std::sort(by_support.begin(), by_support.end());
+    std::vector<int> heard;
+    for (const auto& [ignored, index] : by_support) heard.push_back(index);
     const auto at = static_cast<std::size_t>(candidate.index);
     std::vector<FirstMap> maps(heard.size());
     parallel_for(static_cast<int>(heard.size()), options.threads, [&](int h) {
@@ -89,11 +93,17 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
     std::vector<CopyCandidate> tracks;
     for (std::size_t i = 0; i < heard.size(); ++i)
       tracks.push_back({signals[static_cast<std::size_t>(heard[i])].signal, &maps[i]});
-    const auto sources =
-        sources_by_wire(*signals[at].signal, features[at], tracks, options.threads, options.stop);
-    if (!sources) return sources.error();
     // Of two that hear nobody else, either may be the other's mix.
-    return *sources >= std::min(2, candidates[0].heard);
+    const int needed = std::min(2, candidates[0].heard);
+    // Another mix explains all of it and leaves nothing for the others to explain.
+    for (std::size_t left_out = 0; left_out < 2 && left_out < tracks.size(); ++left_out) {
+      const auto sources =
+          sources_by_wire(*signals[at].signal, features[at], std::span(tracks).subspan(left_out),
+                          options.threads, options.stop);
+      if (!sources) return sources.error();
+      if (*sources >= needed) return true;
+    }
+    return false;
   };
   MixChoice choice;
   double support_of_choice = 0.0;

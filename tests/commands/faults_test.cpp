@@ -157,6 +157,19 @@ INSTANTIATE_TEST_SUITE_P(
                         "RoomFilledWithZeros", {}, {{Damage::Kind::zeros_inserted, 57.0, 0.8}}}),
     [](const auto& each) { return each.param.name; });
 
+TEST_F(Faults, AMicrophoneNamedLikeTheMixIsDoubted) {
+  make(whole_session(13, 2, 1));
+  fs::rename(show() / "mixdown.wav", show() / "desk.wav");
+  fs::rename(show() / (truth_.tracks[1].name + ".wav"), show() / "mixdown.wav");
+  const test::Told told = conform();
+  EXPECT_EQ(told.exit, 1);
+  const auto doubts = found(lineup_.findings, "several-mixes");
+  ASSERT_EQ(doubts.size(), 1U) << told.out;
+  EXPECT_NE(doubts[0].text.find("by its sound that is \"desk.wav\": 3 of 3 others are in it"),
+            std::string::npos)
+      << doubts[0].text;
+}
+
 TEST_F(Faults, APartThatTheNumbersLeaveOutIsMissed) {
   make(whole_session(12, 2, 1));
   const auto& sound = truth_.tracks[0];

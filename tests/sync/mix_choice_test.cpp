@@ -56,6 +56,44 @@ INSTANTIATE_TEST_SUITE_P(Sessions, FindMix,
                                          MixCase{"ThreeRemote", 0, 3}),
                          [](const auto& each) { return each.param.name; });
 
+/// A second mix at another level, or half of it.
+struct RivalCase {
+  const char* name;
+  float gain;
+  double part;
+};
+class FindMixBesideAnother : public testing::TestWithParam<RivalCase> {};
+
+TEST_P(FindMixBesideAnother, ChoosesOneOfThemAndTellsOfARivalAsLong) {
+  const auto spec = simulator::hybrid_session(34, 90.0, 2, 1);
+  auto made = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
+  ASSERT_TRUE(made);
+  Folder folder = shuffle_in(spec, 1);
+  std::vector<float> other(
+      made->mix.begin(),
+      made->mix.begin() +
+          static_cast<std::ptrdiff_t>(GetParam().part * static_cast<double>(made->mix.size())));
+  for (float& sample : other) sample *= GetParam().gain;
+  folder.signals.push_back(test::reduce(other, made->mix_rate_hz));
+  folder.files.push_back({"other", folder.signals.back().get(),
+                          static_cast<double>(other.size()) / made->mix_rate_hz, false});
+  const auto choice = find_mix(folder.files, {});
+  ASSERT_TRUE(choice);
+  const int last = static_cast<int>(folder.files.size()) - 1;
+  if (GetParam().part == 1.0) {
+    EXPECT_EQ(std::min(choice->index, choice->rival), 1);
+    EXPECT_EQ(std::max(choice->index, choice->rival), last);
+  } else {
+    EXPECT_EQ(choice->index, 1);
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Rivals, FindMixBesideAnother,
+                         testing::Values(RivalCase{"AsLoud", 1.0F, 1.0},
+                                         RivalCase{"HalfAsLoud", 0.5F, 1.0},
+                                         RivalCase{"HalfOfIt", 1.0F, 0.5}),
+                         [](const auto& each) { return each.param.name; });
+
 TEST(FindMix, OfMicrophonesInOneRoomIsNoneHoweverLoudTheyHearEachOther) {
   for (const double bleed_db : {-18.0, -5.0}) {
     auto spec = simulator::hybrid_session(32, 90.0, 3, 1);

@@ -62,6 +62,7 @@ struct SurveyTrack {
 
 struct SurveyMix {
   std::size_t file{0};                 ///< index into Survey::files
+  bool named_only{false};              ///< its name says so, and nothing was asked of the sound
   std::string found_by;                ///< for people, set by who found it: "by its name"
   std::vector<intake::Levels> levels;  ///< per channel; none when unreadable
   std::shared_ptr<const AnalysisSignal> signal;

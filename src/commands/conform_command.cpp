@@ -169,7 +169,8 @@ Result<Exit> conform_command(const Options& options, Console& console) {
                                        report::conform_text(*report, *lineup, *lists, options.out,
                                                             to_text(options.bits)));
   if (!printed) return printed.error();
-  const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed);
+  const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed) ||
+                          (report->mix && has_failed(*report->mix));
   const bool beyond = report_beyond_limit(*lineup, options.limit_ms, console);
   const bool outside = report_outside(*lineup, *report, console);
   return beyond || outside || any_failed || needs_person(*lineup) ? Exit::needs_person : Exit::done;

@@ -148,7 +148,7 @@ Outcome render(const StemPlan& stem, const std::filesystem::path& session_folder
     return progress.advance(frames);
   };
   const auto clipped =
-      render_stem(stem.takes, session_folder, shape, folder / stem.file, after_block);
+      render_stem(stem.channels, session_folder, shape, folder / stem.file, after_block);
   if (clipped) return {*clipped, std::nullopt};
   if (clipped.error().kind == ErrorKind::unreadable)
     progress.advance(shape.frames - done);
@@ -169,11 +169,11 @@ std::optional<Error> fatal(const std::vector<Outcome>& outcomes, const Progress&
 
 ConformReport report_of(const Lineup& lineup, const StemShape& shape,
                         const std::vector<StemPlan>& stems, const std::vector<Outcome>& outcomes) {
-  ConformReport report{shape.rate_hz, shape.from_s, shape.frames, {}};
+  ConformReport report{shape.rate_hz, shape.from_s, shape.frames, {}, {}};
   for (const LineupTrack& track : lineup.tracks) {
     Stem& row = report.stems.emplace_back(Stem{track.name, {}, std::nullopt, 0});
     for (std::size_t i = 0; i < stems.size(); ++i) {
-      const auto& takes = stems[i].takes;
+      const Takes& takes = stems[i].channels.front();
       if (std::find(takes.begin(), takes.end(), &track) == takes.end()) continue;
       if (!outcomes[i].failure) row.file = stems[i].file;
       row.failure = outcomes[i].failure;
@@ -208,7 +208,9 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                  "cannot be made (" + problem.message() + ")",
                  "check the path and your rights, or choose another folder"};
 
-  const auto stems = plan_stems(lineup);
+  const auto mix = mix_as_tracks(lineup, session_folder);
+  const std::vector<LineupTrack> no_mix;
+  const auto stems = plan_stems(lineup, mix ? *mix : no_mix);
   std::vector<Outcome> outcomes(stems.size());
   Progress progress(options, shape->frames * std::ssize(stems));
   parallel_for(static_cast<int>(stems.size()), options.threads, [&](int i) {
@@ -217,7 +219,15 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
     outcomes[at] = render(stems[at], session_folder, *shape, stems_folder, progress);
   });
   if (auto error = fatal(outcomes, progress)) return *std::move(error);
-  return report_of(lineup, *shape, stems, outcomes);
+  ConformReport report = report_of(lineup, *shape, stems, outcomes);
+  if (!mix) {
+    report.mix = Stem{lineup.mix->file, {}, mix.error(), 0};
+  } else if (!mix->empty()) {
+    const Outcome& outcome = outcomes.back();
+    report.mix = Stem{lineup.mix->file, outcome.failure ? "" : stems.back().file, outcome.failure,
+                      outcome.clipped_samples};
+  }
+  return report;
 }
 
 }  // namespace kilter::conform

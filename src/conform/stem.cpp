@@ -6,6 +6,7 @@
 #include <string>
 
 #include "kilter/conform/conform.h"
+#include "kilter/media/audio_file.h"
 #include "kilter/signal/resampler.h"
 #include "track_reader.h"
 
@@ -48,7 +49,8 @@ std::vector<const LineupTrack*> tracks_with_stems(const Lineup& lineup) {
   return tracks;
 }
 
-std::vector<StemPlan> plan_stems(const Lineup& lineup) {
+std::vector<StemPlan> plan_stems(const Lineup& lineup,
+                                 const std::vector<LineupTrack>& mix_channels) {
   std::vector<StemPlan> plans;
   std::vector<std::string> names;
   std::map<std::string, std::size_t> by_voice;
@@ -56,41 +58,76 @@ std::vector<StemPlan> plan_stems(const Lineup& lineup) {
     if (!track->voice.empty()) {
       const auto [found, is_new] = by_voice.emplace(track->voice, plans.size());
       if (!is_new) {
-        plans[found->second].takes.push_back(track);
+        plans[found->second].channels.front().push_back(track);
         continue;
       }
     }
-    plans.push_back({{}, {track}});
+    plans.push_back({{}, {{track}}});
     names.push_back(track->voice.empty() ? track->name : track->voice);
+  }
+  if (!mix_channels.empty()) {
+    plans.emplace_back();
+    for (const LineupTrack& channel : mix_channels) plans.back().channels.push_back({&channel});
+    names.push_back(mix_channels.front().name);
   }
   const auto files = safe_file_names(names);
   for (std::size_t i = 0; i < plans.size(); ++i) plans[i].file = files[i] + ".wav";
   return plans;
 }
 
-Result<std::int64_t> render_stem(const std::vector<const LineupTrack*>& takes,
+std::string mix_stem_name(const LineupMix& mix) {
+  return std::filesystem::path(mix.file).stem().string();
+}
+
+Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
+                                               const std::filesystem::path& session_folder) {
+  std::vector<LineupTrack> tracks;
+  if (!lineup.mix) return tracks;
+  const LineupMix& mix = *lineup.mix;
+  const auto audio = media::open_audio(session_folder / mix.file);
+  if (!audio) return audio.error();
+  auto map = TimeMap::make(mix.spans);
+  if (!map) return map.error();
+  LineupTrack track;
+  track.name = mix_stem_name(mix);
+  track.rate_hz = mix.rate_hz;
+  track.map = *std::move(map);
+  for (int channel = 1; channel <= audio->info.channels; ++channel) {
+    track.parts = {{mix.file, channel, mix.frames}};
+    tracks.push_back(track);
+  }
+  return tracks;
+}
+
+Result<std::int64_t> render_stem(const std::vector<Takes>& channels,
                                  const std::filesystem::path& session_folder,
                                  const StemShape& shape, const std::filesystem::path& file,
                                  const std::function<bool(std::int64_t frames)>& after_block) {
-  std::vector<std::unique_ptr<Take>> sources;
-  sources.reserve(takes.size());
-  for (const LineupTrack* track : takes)
-    sources.push_back(std::make_unique<Take>(*track, session_folder, shape));
-  auto writer = media::AudioWriter::create(file, {{shape.rate_hz}, 1, shape.format});
+  std::vector<std::vector<std::unique_ptr<Take>>> sources(channels.size());
+  for (std::size_t c = 0; c < channels.size(); ++c)
+    for (const LineupTrack* track : channels[c])
+      sources[c].push_back(std::make_unique<Take>(*track, session_folder, shape));
+  auto writer = media::AudioWriter::create(
+      file, {{shape.rate_hz}, static_cast<int>(channels.size()), shape.format});
   if (!writer) return writer.error();
 
-  std::vector<float> block(kBlock);
-  std::vector<float> further(takes.size() > 1 ? kBlock : 0);
+  std::vector<float> one_take(kBlock);
+  std::vector<float> sum(kBlock);
+  std::vector<float> interleaved(kBlock * channels.size());
   for (std::int64_t at = 0; at < shape.frames; at += kBlock) {
     const auto count = static_cast<std::size_t>(std::min(kBlock, shape.frames - at));
-    const std::span<float> sound = std::span(block).first(count);
-    if (auto read = sources.front()->read(sound); !read) return read.error();
-    for (std::size_t i = 1; i < sources.size(); ++i) {
-      const std::span<float> more = std::span(further).first(count);
-      if (auto read = sources[i]->read(more); !read) return read.error();
-      for (std::size_t n = 0; n < count; ++n) sound[n] += more[n];
+    for (std::size_t c = 0; c < channels.size(); ++c) {
+      if (auto read = sources[c].front()->read(std::span(sum).first(count)); !read)
+        return read.error();
+      for (std::size_t i = 1; i < sources[c].size(); ++i) {
+        if (auto read = sources[c][i]->read(std::span(one_take).first(count)); !read)
+          return read.error();
+        for (std::size_t n = 0; n < count; ++n) sum[n] += one_take[n];
+      }
+      for (std::size_t n = 0; n < count; ++n) interleaved[n * channels.size() + c] = sum[n];
     }
-    if (auto written = writer->write(sound); !written) return written.error();
+    const auto samples = std::span(interleaved).first(count * channels.size());
+    if (auto written = writer->write(samples); !written) return written.error();
     if (!after_block(static_cast<std::int64_t>(count)))
       return Error{ErrorKind::interrupted, file, "stopped before it was complete", "start again"};
   }

@@ -22,18 +22,30 @@ struct StemShape {
 /// The tracks that get a stem, in the lineup's order.
 std::vector<const LineupTrack*> tracks_with_stems(const Lineup& lineup);
 
-/// What goes into one stem: a track, or all takes of one voice.
+/// Placed tracks that hold different times and sound as one: a track, or all takes of one voice.
+using Takes = std::vector<const LineupTrack*>;
+
+/// What goes into one stem.
 struct StemPlan {
   std::filesystem::path file;  ///< in the stems' folder
-  std::vector<const LineupTrack*> takes;
+  std::vector<Takes> channels;
 };
-/// In the order of the first take of each.
-std::vector<StemPlan> plan_stems(const Lineup& lineup);
+/// In the order of the first take of each; one channel each. Then the mix, if `mix_channels` is not
+/// empty: it has one track per channel. The plans point into both arguments.
+std::vector<StemPlan> plan_stems(const Lineup& lineup,
+                                 const std::vector<LineupTrack>& mix_channels);
 
-/// Writes placed tracks, which hold different times, as one stem and returns the samples that were
-/// clipped. `after_block` is told the frames just written and answers whether to go on; if not, the
-/// stem fails (interrupted). Otherwise fails with unreadable (a track) or cannot_write (the stem).
-Result<std::int64_t> render_stem(const std::vector<const LineupTrack*>& takes,
+/// The name of the mix's stem, before it is made safe.
+std::string mix_stem_name(const LineupMix& mix);
+/// The mix as tracks, one per channel, on the timeline by its own spans; none without a mix. Fails
+/// (unreadable) where its file cannot be read.
+Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
+                                               const std::filesystem::path& session_folder);
+
+/// Writes one stem and returns the samples that were clipped. `after_block` is told the frames just
+/// written and answers whether to go on; if not, the stem fails (interrupted). Otherwise fails with
+/// unreadable (a track) or cannot_write (the stem).
+Result<std::int64_t> render_stem(const std::vector<Takes>& channels,
                                  const std::filesystem::path& session_folder,
                                  const StemShape& shape, const std::filesystem::path& file,
                                  const std::function<bool(std::int64_t frames)>& after_block);

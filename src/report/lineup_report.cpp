@@ -9,6 +9,7 @@
 
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/utf8.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/text_table.h"
 
@@ -194,11 +195,15 @@ std::string conform_text(const conform::ConformReport& report, const Lineup& lin
       written.insert(stem.file);
     if (stem.clipped_samples > 0) notes += cut_off(stem);
   }
+  if (report.mix && report.mix->file.empty())
+    notes += paragraph("No stem of the mix: " + report.mix->failure->what + '.');
+  if (report.mix && report.mix->clipped_samples > 0) notes += cut_off(*report.mix);
   const double length_s = static_cast<double>(report.frames) / report.rate_hz;
   const auto place = [&](const char* name) { return printable((out / name).string()); };
-  return fmt::format("Stems   {}: {}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
-                     counted(written.size(), "file"), clock_text(length_s), report.frames,
-                     report.rate_hz, sample_format) +
+  const bool has_mix = report.mix && !report.mix->file.empty();
+  return fmt::format("Stems   {}: {}{}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
+                     counted(written.size(), "file"), has_mix ? " and the mix" : "",
+                     clock_text(length_s), report.frames, report.rate_hz, sample_format) +
          "Cuts    " + place("edits/cuts.tsv") + '\n' +
          fmt::format("Lists   {}: {} (SMPTE 258M, AES31-3), {} at {} fps\n", place("edits"),
                      counted(lists.files.size() - 1, "more file"),
@@ -221,6 +226,14 @@ std::string conform_json(const conform::ConformReport& report, const Lineup& lin
     if (stem.failure) row["failure"] = stem.failure->what;
     row["clipped_samples"] = stem.clipped_samples;
     object["stems"].push_back(std::move(row));
+  }
+  if (report.mix) {
+    Json row{{"track", as_utf8(report.mix->track)}};
+    row["file"] = report.mix->file.empty() ? Json(nullptr)
+                                           : Json("stems/" + report.mix->file.generic_string());
+    if (report.mix->failure) row["failure"] = report.mix->failure->what;
+    row["clipped_samples"] = report.mix->clipped_samples;
+    object["mix"] = std::move(row);
   }
   object["fps"] = edits::to_text(lists.record.rate);
   object["start_tc"] = edits::timecode_text(lists.record.start_frame, lists.record.rate);

@@ -10,6 +10,7 @@
 
 #include "kilter/edits/lineup_file.h"
 #include "kilter/media/audio_file.h"
+#include "media/read_whole.h"
 #include "run_kilter.h"
 #include "simulator/session_files.h"
 #include "simulator/simulator.h"
@@ -197,7 +198,7 @@ TEST_F(EndToEnd, AlignKeepsTheTracksFirmBesideCopiesOfTheMix) {
       << told.out;
   EXPECT_NE(told.out.find("No stem of right: it holds the mix itself."), std::string::npos)
       << told.out;
-  EXPECT_EQ(names_in(work_ / "done" / "stems").size(), 3U);
+  EXPECT_EQ(names_in(work_ / "done" / "stems").size(), 4U);
 }
 
 TEST_F(EndToEnd, AlignAsksWhichOfTwoMixesIsMeant) {
@@ -260,6 +261,12 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
                                              "--lineup", work("done") + "/lineup.json", "--json"});
   EXPECT_EQ(again.exit, 0) << again.err;
   EXPECT_EQ(nlohmann::json::parse(again.out)["stems"].size(), 3U);
+  EXPECT_EQ(nlohmann::json::parse(again.out)["mix"]["file"], "stems/mixdown.wav");
+  // The mix goes beside them as it is.
+  const auto mix = media::read_whole(show() / "mixdown.wav");
+  const auto mix_stem = media::read_whole(work_ / "done" / "stems" / "mixdown.wav");
+  ASSERT_TRUE(mix && mix_stem);
+  EXPECT_EQ(mix_stem->channels, mix->channels);
   for (const simulator::SimulatedTrack& track : truth_->tracks) {
     const fs::path stem = fs::path("stems") / (track.name + ".wav");
     EXPECT_TRUE(test::read_text(work_ / "done" / stem) == test::read_text(work_ / "again" / stem));

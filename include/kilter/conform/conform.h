@@ -43,11 +43,13 @@ struct ConformReport {
   double from_s{0.0};       ///< timeline second of every stem's first frame
   std::int64_t frames{0};   ///< of every stem
   std::vector<Stem> stems;  ///< one per track of the lineup, in its order
+  std::optional<Stem> mix;  ///< the mix as a stem; nothing without a mix
 };
 
 /// Writes a mono file per placed track, or per voice of several takes, into `stems_folder`, which
 /// is made. Tracks with the role `ignore` or `mix` and unplaced ones get none. An inverted track is
-/// turned right way up. `session_folder` is where relative part names start.
+/// turned right way up. The mix becomes a stem as well, with all its channels, moved by whole
+/// frames only where its rate allows. `session_folder` is where relative part names start.
 ///
 /// A track that cannot be read is a `failure` in its row and stops no other. Fails with
 /// cannot_write (a stem cannot be written, or would not fit a file: told before the work), no_input

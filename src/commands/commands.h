@@ -11,6 +11,7 @@ namespace kilter::commands {
 Result<Exit> survey_command(const Options& options, Console& console);
 Result<Exit> align_command(const Options& options, Console& console);
 Result<Exit> conform_command(const Options& options, Console& console);
+Result<Exit> check_command(const Options& options, Console& console);
 
 /// Decodes, measures and places: what align and conform share. Without a mix the tracks are placed
 /// against each other. Fails (no_input) where it is not clear which file is the mix, or nothing can

@@ -64,6 +64,7 @@ struct Texts {
   std::string mix;
   std::string lineup;
   std::string cuts;
+  std::string junit;
   std::string out;
   std::string range{"mix"};
   std::string bits{"24"};
@@ -87,6 +88,8 @@ class Parser {
         "      finds where every track belongs; writes lighthouse-12.lineup.json here\n"
         "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
         "      writes aligned stems, a lineup and edit lists to that folder\n"
+        "  kilter check lighthouse-12.conformed\n"
+        "      measures them against the mix again; exits with 1 beyond a millisecond\n"
         "\n"
         "kilter COMMAND --help tells a command's options. Exit codes: 0 all well,\n"
         "1 finished but something needs a person, 2 command line wrong, 3 no usable\n"
@@ -95,6 +98,7 @@ class Parser {
     add_survey();
     add_align();
     add_conform();
+    add_check();
   }
 
   Result<std::variant<Options, Answer>> parse(std::span<const std::string> args) {
@@ -167,13 +171,35 @@ class Parser {
         "  kilter conform shows/12 --lineup 12/lineup.json --cuts mended.tsv --out 12b");
   }
 
-  CLI::App* add(Command command, const std::string& name, const std::string& about) {
+  void add_check() {
+    CLI::App* command =
+        add(Command::check, "check", "Measures stems against the mix again, for CI.",
+            "a folder that conform wrote, or stems and their mix");
+    command->add_option("--lineup", texts_.lineup, "check this lineup's places, without stems")
+        ->option_text("FILE")
+        ->check(is_not_empty)
+        ->group("Input");
+    add_limit(*command);
+    command->add_flag("--allow-silent", options_.allow_silent, "let stems pass that hardly sound")
+        ->group("Limits");
+    command->add_option("--junit", texts_.junit, "write a test report for CI there")
+        ->option_text("FILE")
+        ->check(is_not_empty)
+        ->group("Output");
+    add_running(*command);
+    command->footer(
+        "Examples:\n"
+        "  kilter check lighthouse-12.conformed --junit check.xml\n"
+        "  kilter check exported-stems --mix final.wav --limit-ms 0.5\n"
+        "  kilter check shows/lighthouse-12 --lineup 12.lineup.json");
+  }
+
+  CLI::App* add(Command command, const std::string& name, const std::string& about,
+                const std::string& input = "a folder, a session.toml, or audio files") {
     CLI::App* sub = app_.add_subcommand(name, about)->group("Commands");
     sub->callback([this, command] { options_.command = command; });
     // No CLI::ExistingFile here: the readers say better what is wrong, with the right exit code.
-    sub->add_option("SESSION", texts_.session, "a folder, a session.toml, or audio files")
-        ->option_text("...")
-        ->required();
+    sub->add_option("SESSION", texts_.session, input)->option_text("...")->required();
     sub->add_option("--mix", texts_.mix, "the mixdown [found by name, else by sound]")
         ->option_text("FILE")
         ->check(is_not_empty)
@@ -189,10 +215,14 @@ class Parser {
         ->group("Output");
     command.add_flag("--replace", options_.replace, "replace an earlier result in that folder")
         ->group("Output");
+    add_limit(command);
+  }
+
+  void add_limit(CLI::App& command) {
     command.add_option("--limit-ms", options_.limit_ms, "largest permitted misalignment [1.0]")
         ->option_text("X")
         ->check(is_a_length)
-        ->group("Output");
+        ->group("Limits");
   }
 
   void add_stems(CLI::App& command) {
@@ -249,7 +279,7 @@ class Parser {
       return {ErrorKind::bad_command,
               {},
               "there is no command \"" + args.front() + '"',
-              "use survey, align or conform"};
+              "use survey, align, conform or check"};
     std::string what = error.what();
     if (dynamic_cast<const CLI::ExtrasError*>(&error) != nullptr)
       what = "unknown option" + what.substr(std::min(what.find(':'), what.size()));
@@ -266,6 +296,7 @@ class Parser {
     if (!texts_.mix.empty()) options.mix = texts_.mix;
     if (!texts_.lineup.empty()) options.lineup = texts_.lineup;
     if (!texts_.cuts.empty()) options.cuts = texts_.cuts;
+    if (!texts_.junit.empty()) options.junit = texts_.junit;
     options.out = texts_.out;
     options.rate_hz = texts_.rate_hz;
     options.range = value_of(texts_.range, kRanges);

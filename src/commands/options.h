@@ -14,14 +14,16 @@
 
 namespace kilter::commands {
 
-enum class Command { survey, align, conform };
+enum class Command { survey, align, conform, check };
 
 struct Options {
   Command command{Command::survey};
   std::vector<std::filesystem::path> session;
   std::optional<std::filesystem::path> mix;
-  std::optional<std::filesystem::path> lineup;  ///< align: to write; conform: to read
+  std::optional<std::filesystem::path> lineup;  ///< align: to write; others: to read
   std::optional<std::filesystem::path> cuts;
+  std::optional<std::filesystem::path> junit;
+  bool allow_silent{false};  ///< check: stems pass that hardly sound
   std::filesystem::path out;
   bool replace{false};
   double limit_ms{1.0};

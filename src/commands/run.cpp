@@ -16,6 +16,8 @@ Result<Exit> run_command(const Options& options, Console& console) {
       return align_command(options, console);
     case Command::conform:
       return conform_command(options, console);
+    case Command::check:
+      return check_command(options, console);
   }
   return Exit::bug;
 }

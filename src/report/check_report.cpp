@@ -1,0 +1,228 @@
+#include "kilter/report/check_report.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "findings_text.h"
+#include "kilter/base/clock_text.h"
+#include "kilter/base/utf8.h"
+#include "kilter/report/text_table.h"
+
+namespace kilter::report {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+double milliseconds(double s) {
+  const double ms = 1000.0 * s;
+  return std::abs(ms) < 5e-4 ? 0.0 : ms;  // no "-0.000"
+}
+
+std::vector<std::string> row_of(const CheckedStem& stem, const std::string& notes) {
+  if (!stem.worst_s)
+    return {stem.name,
+            to_text(stem.verdict),
+            "-",
+            "-",
+            "-",
+            "-",
+            fmt::format("{}/{}", stem.clear, stem.speaking),
+            notes};
+  return {stem.name,
+          to_text(stem.verdict),
+          fmt::format("{:+.3f}", milliseconds(*stem.worst_s)),
+          clock_text(stem.worst_at_s, 0),
+          fmt::format("{:.1f}", stem.uncertainty_us),
+          fmt::format("{:+.2f}", std::abs(stem.slope_ppm) < 0.005 ? 0.0 : stem.slope_ppm),
+          fmt::format("{}/{}", stem.clear, stem.speaking),
+          notes};
+}
+
+std::size_t count(const CheckReport& report, Verdict verdict) {
+  return static_cast<std::size_t>(
+      std::count_if(report.stems.begin(), report.stems.end(),
+                    [&](const CheckedStem& stem) { return stem.verdict == verdict; }));
+}
+
+std::string summary(const CheckReport& report) {
+  const std::size_t within = count(report, Verdict::within);
+  const std::size_t checked = report.stems.size() - count(report, Verdict::left_out);
+  std::string text =
+      fmt::format("{} of {} within {:g} ms", within, counted(checked, "stem"), report.limit_ms);
+  if (const auto beyond = count(report, Verdict::beyond); beyond > 0)
+    text += fmt::format("; {} beyond", beyond);
+  if (const auto unknown = count(report, Verdict::no_evidence); unknown > 0)
+    text += fmt::format("; {} without evidence{}", unknown,
+                        report.allow_silent ? ", let pass if they hardly sound" : "");
+  if (report.null_db)
+    text += fmt::format(". All together explain the mix down to {:.1f} dB", *report.null_db);
+  return text + ".\n";
+}
+
+std::string escaped(std::string_view text) {
+  std::string xml;
+  for (const char c : as_utf8(text)) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (c == '&')
+      xml += "&amp;";
+    else if (c == '<')
+      xml += "&lt;";
+    else if (c == '>')
+      xml += "&gt;";
+    else if (c == '"')
+      xml += "&quot;";
+    else
+      xml += byte < 0x20 || byte == 0x7F ? '?' : c;  // XML 1.0 knows no controls
+  }
+  return xml;
+}
+
+/// The finding that a test report shows first.
+std::string message_of(const CheckedStem& stem) {
+  for (const char* code : {"misaligned", "inverted", "no-evidence", "unreadable"})
+    for (const Finding& finding : stem.findings)
+      if (finding.code == code) return finding.text;
+  return to_text(stem.verdict);
+}
+
+bool holds_unreadable(const CheckedStem& stem) {
+  return std::any_of(stem.findings.begin(), stem.findings.end(),
+                     [](const Finding& finding) { return finding.code == "unreadable"; });
+}
+
+Json findings_json(const std::vector<Finding>& findings) {
+  Json list = Json::array();
+  for (const Finding& finding : findings) {
+    Json object{{"code", finding.code}};
+    if (finding.line_s) object["line_s"] = *finding.line_s;
+    if (finding.step_s) object["step_s"] = *finding.step_s;
+    object["text"] = finding.text;
+    list.push_back(std::move(object));
+  }
+  return list;
+}
+
+Json number_or_null(const std::optional<double>& value) {
+  return value ? Json(*value) : Json(nullptr);
+}
+
+Json stem_json(const CheckedStem& stem) {
+  Json object{{"name", stem.name}, {"file", stem.file}, {"verdict", to_text(stem.verdict)}};
+  object["worst_s"] = number_or_null(stem.worst_s);
+  if (stem.worst_s) {
+    object["worst_at_s"] = stem.worst_at_s;
+    object["uncertainty_us"] = stem.uncertainty_us;
+    object["slope_ppm"] = stem.slope_ppm;
+  }
+  object["windows"] = {{"clear", stem.clear}, {"speaking", stem.speaking}};
+  object["minutes"] = Json::array();
+  for (const CheckedMinute& minute : stem.minutes)
+    object["minutes"].push_back(
+        {{"late_s", number_or_null(minute.late_s)}, {"windows", minute.windows}});
+  object["findings"] = findings_json(stem.findings);
+  return object;
+}
+
+}  // namespace
+
+const char* to_text(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::within:
+      return "within";
+    case Verdict::beyond:
+      return "beyond";
+    case Verdict::no_evidence:
+      return "no evidence";
+    case Verdict::left_out:
+      return "left out";
+  }
+  return "";
+}
+
+bool passes(const CheckedStem& stem, const CheckReport& report) {
+  // One that sounds and that the mix does not bear out is no silence.
+  constexpr int kHardly = 2;  // windows
+  const bool is_silent = stem.speaking - stem.clear <= kHardly && !holds_unreadable(stem);
+  return stem.verdict == Verdict::within || stem.verdict == Verdict::left_out ||
+         (stem.verdict == Verdict::no_evidence && report.allow_silent && is_silent);
+}
+
+bool passes(const CheckReport& report) {
+  return std::all_of(report.stems.begin(), report.stems.end(),
+                     [&](const CheckedStem& stem) { return passes(stem, report); });
+}
+
+std::string check_text(const CheckReport& report) {
+  FindingList findings;
+  std::vector<std::vector<std::string>> rows;
+  for (const CheckedStem& stem : report.stems)
+    rows.push_back(row_of(stem, findings.add(stem.name, stem.findings)));
+  findings.add("", report.findings);
+  const std::vector<Column> columns{{"stem", "", false, true},
+                                    {"verdict", "", false, false},
+                                    {"late", "ms", true, false},
+                                    {"at", "hh:mm:ss", true, false},
+                                    {"+-", "us", true, false},
+                                    {"slope", "ppm", true, false},
+                                    {"windows", "clear/of", true, false},
+                                    {"note", "", false, false}};
+  const std::string heading = fmt::format("{}: {} against \"{}\" ({}), limit {:g} ms",
+                                          report.session, counted(report.stems.size(), "stem"),
+                                          report.mix, clock_text(report.length_s), report.limit_ms);
+  std::string text = wrapped(printable(heading), kTerminalColumns, 2) + "\n\n" +
+                     text_table(columns, rows, kTerminalColumns) + '\n' + summary(report);
+  if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
+  return text;
+}
+
+std::string check_json(const CheckReport& report) {
+  Json object{{"kind", "kilter check"},      {"version", 1},
+              {"session", report.session},   {"mix", report.mix},
+              {"length_s", report.length_s}, {"limit_ms", report.limit_ms},
+              {"passes", passes(report)}};
+  object["null_db"] = number_or_null(report.null_db);
+  object["null_db_by_minute"] = Json::array();
+  for (const auto& minute : report.null_db_by_minute)
+    object["null_db_by_minute"].push_back(number_or_null(minute));
+  object["stems"] = Json::array();
+  for (const CheckedStem& stem : report.stems) object["stems"].push_back(stem_json(stem));
+  object["findings"] = findings_json(report.findings);
+  return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+}
+
+std::string check_junit(const CheckReport& report) {
+  std::size_t failures = 0;
+  std::size_t skipped = 0;
+  std::string cases;
+  for (const CheckedStem& stem : report.stems) {
+    std::string inside;
+    if (!passes(stem, report)) {
+      ++failures;
+      inside = fmt::format("    <failure type=\"{}\" message=\"{}\"/>\n", to_text(stem.verdict),
+                           escaped(message_of(stem)));
+    } else if (stem.verdict != Verdict::within) {
+      ++skipped;
+      inside = fmt::format("    <skipped message=\"{}\"/>\n", escaped(message_of(stem)));
+    }
+    if (stem.worst_s)
+      inside += fmt::format(
+          "    <system-out>{:+.3f} ms late at {}, +-{:.1f} us, {} of {} windows clear"
+          "</system-out>\n",
+          milliseconds(*stem.worst_s), clock_text(stem.worst_at_s), stem.uncertainty_us, stem.clear,
+          stem.speaking);
+    cases += fmt::format("  <testcase classname=\"{}\" name=\"{}\"", escaped(report.session),
+                         escaped(stem.name));
+    cases += inside.empty() ? "/>\n" : ">\n" + inside + "  </testcase>\n";
+  }
+  return fmt::format(
+             "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
+             "<testsuite name=\"kilter check {}\" tests=\"{}\" failures=\"{}\" errors=\"0\" "
+             "skipped=\"{}\">\n",
+             escaped(report.session), report.stems.size(), failures, skipped) +
+         cases + "</testsuite>\n";
+}
+
+}  // namespace kilter::report

@@ -1,0 +1,213 @@
+// Finished stems held against their mix: whole ones pass, and damage is found with its place.
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <filesystem>
+#include <functional>
+#include <nlohmann/json.hpp>
+
+#include "kilter/base/time_map.h"
+#include "kilter/signal/resampler.h"
+#include "media/read_whole.h"
+#include "run_kilter.h"
+#include "simulator/session_files.h"
+#include "simulator/simulator.h"
+#include "support/sound_files.h"
+#include "support/temporary_folder.h"
+
+namespace kilter {
+namespace {
+
+namespace fs = std::filesystem;
+using Json = nlohmann::json;
+using test::Samples;
+
+constexpr int kRateHz = 48000;
+constexpr double kLength_s = 150.0;
+
+/// Conformed once for all tests; each damages a copy.
+struct Conformed {
+  test::TemporaryFolder work;
+  bool ready{false};
+
+  Conformed() {
+    auto spec = simulator::hybrid_session(21, kLength_s, 2, 1);
+    for (auto& recorder : spec.recorders) recorder.start_s = -2.0;
+    const auto made = simulator::simulate(spec, simulator::SyntheticVoices(21), 2);
+    ready =
+        made && simulator::write_session(*made, work / "show", {}) &&
+        test::run_kilter({"conform", (work / "show").string(), "--out", (work / "done").string()})
+                .exit == 0;
+  }
+};
+
+class Check : public testing::Test {
+ protected:
+  void SetUp() override {
+    static const Conformed conformed;
+    ASSERT_TRUE(conformed.ready);
+    show_ = conformed.work / "show";
+    fs::copy(conformed.work / "done", done(), fs::copy_options::recursive);
+  }
+  fs::path done() const { return work_ / "done"; }
+  fs::path stem(const std::string& name) const { return done() / "stems" / (name + ".wav"); }
+
+  Samples samples_of(const std::string& name) const {
+    const auto whole = media::read_whole(stem(name));
+    EXPECT_TRUE(whole);
+    return whole ? whole->channels.front() : Samples{};
+  }
+  void put(const std::string& name, const Samples& samples, int rate_hz = kRateHz) const {
+    test::write_sound(stem(name), {samples}, rate_hz);
+  }
+  /// The stem as it is later by `late_s(t)`, which is constant or slopes slowly.
+  void bend(const std::string& name, std::vector<Span> spans) const {
+    const Samples source = samples_of(name);
+    std::size_t at = 0;
+    MapResampler resampler(*TimeMap::make(std::move(spans)), {kRateHz}, {kRateHz}, 0.0,
+                           [&](std::span<float> out) -> Result<std::int64_t> {
+                             const std::size_t count = std::min(out.size(), source.size() - at);
+                             std::copy_n(source.begin() + static_cast<std::ptrdiff_t>(at), count,
+                                         out.begin());
+                             at += count;
+                             return static_cast<std::int64_t>(count);
+                           });
+    Samples bent(source.size());
+    ASSERT_TRUE(resampler.read(bent));
+    put(name, bent);
+  }
+
+  Json check(int exit, const std::vector<std::string>& more = {}) const {
+    std::vector<std::string> args{"check", done().string(), "--json"};
+    args.insert(args.end(), more.begin(), more.end());
+    const test::Told told = test::run_kilter(args);
+    EXPECT_EQ(told.exit, exit) << told.out << told.err;
+    EXPECT_EQ(told.err, "");
+    return Json::parse(told.out);
+  }
+  static Json row(const Json& report, const std::string& name) {
+    for (const Json& each : report.at("stems"))
+      if (each.at("name") == name) return each;
+    ADD_FAILURE() << "no stem " << name;
+    return {};
+  }
+  static bool tells(const Json& stem, const std::string& code) {
+    return std::any_of(stem.at("findings").begin(), stem.at("findings").end(),
+                       [&](const Json& finding) { return finding.at("code") == code; });
+  }
+
+  test::TemporaryFolder work_;
+  fs::path show_;
+};
+
+TEST_F(Check, PassesStemsAsTheyWereConformed) {
+  const Json report = check(0);
+  EXPECT_EQ(report.at("stems").size(), 3U);
+  for (const Json& each : report.at("stems")) {
+    EXPECT_EQ(each.at("verdict"), "within") << each;
+    EXPECT_LT(std::abs(each.at("worst_s").get<double>()), 20e-6);
+    EXPECT_EQ(each.at("minutes").size(), 3U);
+  }
+  EXPECT_LT(report.at("null_db").get<double>(), -20.0);
+  EXPECT_EQ(report.at("null_db_by_minute").size(), 3U);
+}
+
+TEST_F(Check, FindsAStemThatIsShifted) {
+  bend("keeper", {{0.0, kLength_s - 1.0, 1.2e-3, kLength_s - 1.0 + 1.2e-3, 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond");
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), 1.2e-3, 30e-6);
+}
+
+TEST_F(Check, FindsAShiftOfSeconds) {
+  bend("keeper", {{0.0, kLength_s - 5.0, 4.0, kLength_s - 1.0, 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), 4.0, 0.02);
+}
+
+TEST_F(Check, TellsASlopeThatIsWithinTheLimitAndFailsItBeyond) {
+  bend("keeper", {{0.0, kLength_s - 1.0, 0.0, kLength_s - 1.0 + 0.4e-3, 0.0}});
+  const Json within = row(check(0), "keeper");
+  EXPECT_EQ(within.at("verdict"), "within");
+  EXPECT_TRUE(tells(within, "slope")) << within;
+  EXPECT_NEAR(within.at("slope_ppm").get<double>(), 0.4e-3 / (kLength_s - 1.0) * 1e6, 0.3);
+  EXPECT_EQ(row(check(1, {"--limit-ms", "0.3"}), "keeper").at("verdict"), "beyond");
+}
+
+TEST_F(Check, FindsAStretchThatSlipped) {
+  bend("keeper", {{0.0, 50.0, 0.0, 50.0, 0.0},
+                  {50.0, 100.0, 50.005, 100.005, 0.0},
+                  {100.005, kLength_s - 1.0, 100.005, kLength_s - 1.0, 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond");
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), 5e-3, 0.1e-3);
+  EXPECT_GT(keeper.at("worst_at_s").get<double>(), 48.0);
+  EXPECT_LT(keeper.at("worst_at_s").get<double>(), 102.0);
+}
+
+TEST_F(Check, FindsAStretchThatSlippedOutOfReach) {
+  bend("keeper", {{0.0, 50.0, 0.0, 50.0, 0.0},
+                  {50.0, 100.0, 50.4, 100.4, 0.0},
+                  {100.4, kLength_s - 1.0, 100.4, kLength_s - 1.0, 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), 0.4, 0.02);
+}
+
+TEST_F(Check, FindsAStemThatIsUpsideDown) {
+  Samples samples = samples_of("keeper");
+  for (float& sample : samples) sample = -sample;
+  put("keeper", samples);
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond");
+  EXPECT_TRUE(tells(keeper, "inverted"));
+}
+
+TEST_F(Check, FindsAWrongRateInTheHeader) {
+  put("pilot", samples_of("pilot"), 44100);
+  EXPECT_EQ(row(check(1), "pilot").at("verdict"), "beyond");
+}
+
+TEST_F(Check, PassesNoSilenceUnlessAllowed) {
+  put("keeper", Samples(samples_of("keeper").size(), 0.0F));
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "no evidence");
+  EXPECT_TRUE(keeper.at("worst_s").is_null());
+  check(0, {"--allow-silent"});
+}
+
+TEST_F(Check, LetsNoStrangerPassAsSilence) {
+  put("keeper", test::noise(samples_of("keeper").size(), 0.1F, 5));
+  EXPECT_EQ(row(check(1, {"--allow-silent"}), "keeper").at("verdict"), "no evidence");
+}
+
+TEST_F(Check, WritesATestReport) {
+  bend("keeper", {{0.0, kLength_s - 1.0, 1.2e-3, kLength_s - 1.0 + 1.2e-3, 0.0}});
+  check(1, {"--junit", (work_ / "check.xml").string()});
+  const std::string xml = test::read_text(work_ / "check.xml");
+  EXPECT_NE(xml.find("tests=\"3\" failures=\"1\""), std::string::npos) << xml;
+  EXPECT_NE(xml.find("name=\"keeper\">\n    <failure type=\"beyond\" message=\"At 00:"),
+            std::string::npos)
+      << xml;
+}
+
+TEST_F(Check, HoldsALineupAgainstItsSessionWithoutStems) {
+  const auto told = test::run_kilter(
+      {"check", show_.string(), "--lineup", (done() / "lineup.json").string(), "--json"});
+  EXPECT_EQ(told.exit, 0) << told.out << told.err;
+  for (const Json& each : Json::parse(told.out).at("stems"))
+    EXPECT_LT(std::abs(each.at("worst_s").get<double>()), 20e-6) << each;
+}
+
+TEST_F(Check, TakesAnyFolderOfStemsAndAMix) {
+  fs::rename(stem("mixdown"), work_ / "reference.wav");
+  fs::remove(done() / "lineup.json");
+  const auto told = test::run_kilter(
+      {"check", (done() / "stems").string(), "--mix", (work_ / "reference.wav").string()});
+  EXPECT_EQ(told.exit, 0) << told.out << told.err;
+  EXPECT_NE(told.out.find("3 of 3 stems within 1 ms"), std::string::npos) << told.out;
+}
+
+}  // namespace
+}  // namespace kilter

@@ -175,10 +175,21 @@ Finding no_evidence(const sync::Residual& residual) {
     text = fmt::format("It stands {} at {}, but that is known to +-{} only.",
                        late_text(residual.worst_s), clock_text(residual.worst_at_s),
                        short_time_text(residual.uncertainty_s));
-  return finding_of("no-evidence",
-                    text + (residual.speaking - residual.clear > 2
-                                ? " Listen to it against the mix."
-                                : " Listen to it against the mix; --allow-silent lets it pass."));
+  return finding_of("no-evidence", text + " Listen to it against the mix.");
+}
+
+/// Where --allow-silent would let the stem pass, it is named.
+void name_the_option(CheckedStem& stem) {
+  if (stem.verdict != Verdict::no_evidence || !report::hardly_sounds(stem)) return;
+  for (Finding& finding : stem.findings)
+    if (finding.code == "no-evidence") finding.text += " --allow-silent lets it pass.";
+}
+
+/// What is wrong with the file itself.
+void add_damage(const SurveyTrack& track, CheckedStem& stem) {
+  for (const Finding& finding : track.findings)
+    if (finding.code == "truncated" || finding.code == "dropout" || finding.code == "not-a-number")
+      stem.findings.push_back(finding);
 }
 
 void add_notes(const sync::Residual& residual, CheckedStem& stem) {
@@ -464,12 +475,15 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
                                     [&](const Claim& each) { return each.track == original; });
     if (claim == claims.end()) {
       tell_why_not_measured(survey, track, stem);
+      name_the_option(stem);
       continue;
     }
+    add_damage(track, stem);
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
     judge(residual, *claim, limit_s, stem);
     stem.minutes = by_minute(checked.windows[k], residual, input.mix.length_s);
+    name_the_option(stem);
     if (!checked.elsewhere || !is_lost(residual)) continue;
     const auto at = std::find(input.survey_tracks.begin(), input.survey_tracks.end(), original) -
                     input.survey_tracks.begin();

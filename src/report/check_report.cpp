@@ -82,15 +82,15 @@ std::string escaped(std::string_view text) {
 
 /// The finding that a test report shows first.
 std::string message_of(const CheckedStem& stem) {
-  for (const char* code : {"misaligned", "inverted", "no-evidence", "unreadable"})
+  for (const char* code : {"misaligned", "inverted", "truncated", "no-evidence", "unreadable"})
     for (const Finding& finding : stem.findings)
       if (finding.code == code) return finding.text;
   return to_text(stem.verdict);
 }
 
-bool holds_unreadable(const CheckedStem& stem) {
+bool holds(const CheckedStem& stem, std::string_view code) {
   return std::any_of(stem.findings.begin(), stem.findings.end(),
-                     [](const Finding& finding) { return finding.code == "unreadable"; });
+                     [&](const Finding& finding) { return finding.code == code; });
 }
 
 Json findings_json(const std::vector<Finding>& findings) {
@@ -142,12 +142,16 @@ const char* to_text(Verdict verdict) {
   return "";
 }
 
-bool passes(const CheckedStem& stem, const CheckReport& report) {
-  // One that sounds and that the mix does not bear out is no silence.
+bool hardly_sounds(const CheckedStem& stem) {
   constexpr int kHardly = 2;  // windows
-  const bool is_silent = stem.speaking - stem.clear <= kHardly && !holds_unreadable(stem);
+  return stem.speaking <= kHardly && !holds(stem, "unreadable");
+}
+
+bool passes(const CheckedStem& stem, const CheckReport& report) {
+  if (holds(stem, "truncated")) return false;
+  // One that sounds and that the mix does not bear out is no silence.
   return stem.verdict == Verdict::within || stem.verdict == Verdict::left_out ||
-         (stem.verdict == Verdict::no_evidence && report.allow_silent && is_silent);
+         (stem.verdict == Verdict::no_evidence && report.allow_silent && hardly_sounds(stem));
 }
 
 bool passes(const CheckReport& report) {

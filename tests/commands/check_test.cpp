@@ -182,6 +182,18 @@ TEST_F(Check, LetsNoStrangerPassAsSilence) {
   EXPECT_EQ(row(check(1, {"--allow-silent"}), "keeper").at("verdict"), "no evidence");
 }
 
+TEST_F(Check, FailsAStemThatBreaksOff) {
+  fs::resize_file(stem("pilot"), fs::file_size(stem("pilot")) * 6 / 10);
+  const Json pilot = row(check(1), "pilot");
+  EXPECT_EQ(pilot.at("verdict"), "within");  // as far as it goes
+  EXPECT_TRUE(tells(pilot, "truncated"));
+}
+
+TEST_F(Check, DoesNotPassABoundWiderThanTheLimitAsSilence) {
+  const Json pilot = row(check(1, {"--limit-ms", "0.005", "--allow-silent"}), "pilot");
+  EXPECT_EQ(pilot.at("verdict"), "no evidence");
+}
+
 TEST_F(Check, WritesATestReport) {
   bend("keeper", {{0.0, kLength_s - 1.0, 1.2e-3, kLength_s - 1.0 + 1.2e-3, 0.0}});
   check(1, {"--junit", (work_ / "check.xml").string()});

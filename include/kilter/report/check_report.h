@@ -50,7 +50,9 @@ struct CheckReport {
   std::vector<Finding> findings;
 };
 
-/// Whether CI may go on.
+/// Whether it is so nearly silent that --allow-silent may let it pass.
+bool hardly_sounds(const CheckedStem& stem);
+/// Whether CI may go on: a stem that breaks off does not pass wherever it stands.
 bool passes(const CheckReport& report);
 bool passes(const CheckedStem& stem, const CheckReport& report);
 

@@ -30,7 +30,9 @@ using survey::SurveyTrack;
 // A track that sounds in so many windows without the mix bearing it out may have slipped out of
 // reach.
 constexpr int kUnheard = 2;
-constexpr std::size_t kMostTold = 6;  // stretches in one sentence
+constexpr double kShortSession_s = 1200.0;  // where every window may be looked into
+constexpr int kSurelyAStranger = 5;         // windows
+constexpr std::size_t kMostTold = 6;        // stretches in one sentence
 constexpr double kShownPassing_s = 1e-3;
 constexpr double kInvertedShare = 0.7;
 constexpr double kNanosecond = 1e-9;
@@ -167,6 +169,12 @@ Finding no_evidence(const sync::Residual& residual) {
   std::string text;
   if (residual.speaking == 0)
     text = "It is silent, so nothing tells whether it is in place.";
+  else if (residual.clear == 0 && residual.speaking >= kSurelyAStranger)
+    text = fmt::format(
+        "The mix bears out none of the {} stretches in which it sounds: it is of another session, "
+        "or "
+        "further off than can be found.",
+        residual.speaking);
   else if (residual.runs.empty() || !residual.has_evidence())
     text =
         fmt::format("The mix bears out {} of the {} stretches in which it sounds: too few to tell.",
@@ -188,7 +196,8 @@ void name_the_option(CheckedStem& stem) {
 /// What is wrong with the file itself.
 void add_damage(const SurveyTrack& track, CheckedStem& stem) {
   for (const Finding& finding : track.findings)
-    if (finding.code == "truncated" || finding.code == "dropout" || finding.code == "not-a-number")
+    if (finding.code == "truncated" || finding.code == "dropout" ||
+        finding.code == "not-a-number" || finding.code == "duplicate")
       stem.findings.push_back(finding);
 }
 
@@ -234,7 +243,7 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
       const auto claimed_s = claim.map.to_line(track_s);
       if (!true_s || !claimed_s || std::abs(*claimed_s - *true_s) <= std::abs(worst_s)) continue;
       worst_s = *claimed_s - *true_s;
-      worst_at_s = *true_s;
+      worst_at_s = std::max(*claimed_s, 0.0);
     }
   const double bound_s = 1e-6 * placing.uncertainty_us;
   if (std::abs(worst_s) <= limit_s + bound_s) return;
@@ -427,9 +436,9 @@ struct Checked {
   std::optional<sync::Alignment> elsewhere;  ///< of all tracks, where any is not to be found
 };
 
-bool is_lost(const sync::Residual& residual) {
-  return residual.speaking > 0 &&
-         (!residual.has_evidence() || residual.unheard_in_a_row >= kUnheard);
+bool is_lost(const sync::Residual& residual, double mix_length_s) {
+  const int allowed = mix_length_s < kShortSession_s ? 0 : kUnheard - 1;
+  return residual.speaking > 0 && (!residual.has_evidence() || residual.unheard_in_a_row > allowed);
 }
 
 Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedTrack>& tracks,
@@ -443,7 +452,9 @@ Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedT
   if (!windows) return windows.error();
   checked.windows = *std::move(windows);
   for (const auto& list : checked.windows) checked.residuals.push_back(sync::judge_residuals(list));
-  if (std::none_of(checked.residuals.begin(), checked.residuals.end(), is_lost)) return checked;
+  if (std::none_of(checked.residuals.begin(), checked.residuals.end(),
+                   [&](const auto& each) { return is_lost(each, input.mix.length_s); }))
+    return checked;
 
   std::vector<sync::TrackInput> all = input.tracks;
   // Stems are all as long, which elsewhere speaks for one recorder, and here for nothing.
@@ -484,12 +495,65 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
     judge(residual, *claim, limit_s, stem);
     stem.minutes = by_minute(checked.windows[k], residual, input.mix.length_s);
     name_the_option(stem);
-    if (!checked.elsewhere || !is_lost(residual)) continue;
+    if (!checked.elsewhere || !is_lost(residual, input.mix.length_s)) continue;
     const auto at = std::find(input.survey_tracks.begin(), input.survey_tracks.end(), original) -
                     input.survey_tracks.begin();
     find_elsewhere(*claim, checked.elsewhere->tracks[static_cast<std::size_t>(at)], limit_s, stem);
   }
   return rows;
+}
+
+/// Stems of the folder's own lineup that are not there, or not as long as the mix: a folder that
+/// conform wrote is whole, or it does not pass.
+void tell_what_is_not_whole(const fs::path& dir, const Survey& survey, CheckReport& report) {
+  std::error_code code;
+  if (!fs::is_regular_file(dir / "lineup.json", code)) return;
+  const auto lineup = edits::read_lineup(dir / "lineup.json");
+  if (!lineup) return;
+  for (const fs::path& file : conform::stem_files(*lineup)) {
+    if (fs::exists(dir / "stems" / file, code)) continue;
+    CheckedStem& stem = report.stems.emplace_back();
+    stem.name = file.stem().string();
+    stem.file = file.string();
+    stem.findings.push_back(
+        finding_of("missing-stem", "Its stem is not there. Conform the session again."));
+  }
+  const double mix_s = survey.files[survey.mix->file].length_s();
+  for (CheckedStem& stem : report.stems)
+    for (const survey::SurveyFile& file : survey.files) {
+      constexpr double kFrame_s = 1e-5;
+      if (file.name != stem.file || file.failure || std::abs(file.length_s() - mix_s) < kFrame_s)
+        continue;
+      stem.findings.push_back(finding_of(
+          "unequal-length",
+          fmt::format("It lasts {}, and the mix beside it {}: it is not as it was written. Conform "
+                      "the session again.",
+                      clock_text(file.length_s()), clock_text(mix_s))));
+    }
+}
+
+/// Whether what others hear of this stem's person may be taken for themselves.
+bool misleads(const CheckedStem& other, const CheckedStem& stem) {
+  const bool is_gone = other.verdict == Verdict::no_evidence && !report::hardly_sounds(other);
+  const bool is_off = other.worst_s && other.verdict == Verdict::beyond && stem.worst_s &&
+                      std::abs(*other.worst_s) > std::abs(*stem.worst_s);
+  return is_gone || is_off || holds(other.findings, "missing-stem");
+}
+
+/// A neighbour's microphone hears a person who is missing or out of place as well, later by the way
+/// through the room: what is said of it then may be that person's.
+void tell_whom_to_mend_first(std::vector<CheckedStem>& stems) {
+  for (CheckedStem& stem : stems) {
+    if (stem.verdict != Verdict::beyond && !holds(stem.findings, "excursion")) continue;
+    const auto other = std::find_if(stems.begin(), stems.end(), [&](const CheckedStem& each) {
+      return each.name != stem.name && misleads(each, stem);
+    });
+    if (other == stems.end()) continue;
+    stem.findings.push_back(finding_of(
+        "mend-first", "See to \"" + other->name +
+                          "\" first and check again: what this microphone hears of that person "
+                          "from across the room may be what was measured."));
+  }
 }
 
 }  // namespace
@@ -522,6 +586,9 @@ Result<Exit> check_command(const Options& options, Console& console) {
   report.allow_silent = options.allow_silent;
   report.findings = survey->findings;
   report.stems = rows_of(*survey, *input, claims, *checked, 1e-3 * options.limit_ms);
+  if (!*lineup && options.session.size() == 1)
+    tell_what_is_not_whole(options.session.front(), *survey, report);
+  tell_whom_to_mend_first(report.stems);
   const TimeMap mix_map = in_place(report.length_s);
   console.progress("the null", 0.0);
   const auto unexplained = sync::find_unexplained(

@@ -186,6 +186,13 @@ ConformReport report_of(const Lineup& lineup, const StemShape& shape,
 
 }  // namespace
 
+std::vector<std::filesystem::path> stem_files(const Lineup& lineup) {
+  std::vector<std::filesystem::path> files;
+  for (const StemPlan& stem : plan_stems(lineup, std::vector<LineupTrack>{}))
+    files.push_back(stem.file);
+  return files;
+}
+
 Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path& session_folder,
                               const std::filesystem::path& stems_folder,
                               const ConformOptions& options) {

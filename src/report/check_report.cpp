@@ -82,7 +82,8 @@ std::string escaped(std::string_view text) {
 
 /// The finding that a test report shows first.
 std::string message_of(const CheckedStem& stem) {
-  for (const char* code : {"misaligned", "inverted", "truncated", "no-evidence", "unreadable"})
+  for (const char* code : {"misaligned", "inverted", "missing-stem", "truncated", "unequal-length",
+                           "no-evidence", "unreadable"})
     for (const Finding& finding : stem.findings)
       if (finding.code == code) return finding.text;
   return to_text(stem.verdict);
@@ -148,7 +149,8 @@ bool hardly_sounds(const CheckedStem& stem) {
 }
 
 bool passes(const CheckedStem& stem, const CheckReport& report) {
-  if (holds(stem, "truncated")) return false;
+  for (const char* code : {"truncated", "unequal-length", "missing-stem"})
+    if (holds(stem, code)) return false;
   // One that sounds and that the mix does not bear out is no silence.
   return stem.verdict == Verdict::within || stem.verdict == Verdict::left_out ||
          (stem.verdict == Verdict::no_evidence && report.allow_silent && hardly_sounds(stem));
@@ -221,12 +223,15 @@ std::string check_junit(const CheckReport& report) {
                          escaped(stem.name));
     cases += inside.empty() ? "/>\n" : ">\n" + inside + "  </testcase>\n";
   }
+  std::string notes;
+  for (const Finding& finding : report.findings) notes += escaped(finding.text) + '\n';
+  if (!notes.empty()) notes = "  <system-out>" + notes + "</system-out>\n";
   return fmt::format(
              "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
              "<testsuite name=\"kilter check {}\" tests=\"{}\" failures=\"{}\" errors=\"0\" "
              "skipped=\"{}\">\n",
              escaped(report.session), report.stems.size(), failures, skipped) +
-         cases + "</testsuite>\n";
+         cases + notes + "</testsuite>\n";
 }
 
 }  // namespace kilter::report

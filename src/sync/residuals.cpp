@@ -22,8 +22,10 @@ constexpr double kSteepest = 300e-6;
 constexpr double kWindowsWanted = 15.0;
 constexpr double kShortest_s = 2.5;
 constexpr double kLongest_s = 6.0;
-constexpr int kLastingWindows = 4;
-constexpr double kLasting_s = 20.0;
+// A network's buffer is back within seconds: what stays longer, by the middles of its windows, is
+// the track's own.
+constexpr int kLastingWindows = 2;
+constexpr double kLasting_s = 9.0;
 constexpr double kAgree_s = 0.4e-3;  // what stands before and behind a passing stretch
 constexpr double kDeparture_s = 0.3e-3;
 constexpr double kLeastStair_s = 1.5e-3;

@@ -189,6 +189,32 @@ TEST_F(Check, FailsAStemThatBreaksOff) {
   EXPECT_TRUE(tells(pilot, "truncated"));
 }
 
+TEST_F(Check, FailsAFolderThatIsNotWhole) {
+  const Samples whole = samples_of("keeper");
+  fs::remove(stem("keeper"));
+  EXPECT_TRUE(tells(row(check(1), "keeper"), "missing-stem"));
+  put("keeper", Samples(whole.begin(), whole.begin() + kRateHz * 60));
+  EXPECT_TRUE(tells(row(check(1), "keeper"), "unequal-length"));
+}
+
+TEST_F(Check, FindsTwentySecondsThatSlipped) {
+  bend("keeper", {{0.0, 50.0, 0.0, 50.0, 0.0},
+                  {50.006, 70.0, 50.0, 69.994, 0.0},
+                  {70.0, kLength_s - 1.0, 70.0, kLength_s - 1.0, 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), -6e-3, 0.2e-3);
+}
+
+TEST_F(Check, TellsADriftInOnePiece) {
+  const double end_s = kLength_s - 1.0;
+  bend("keeper", {{0.0, end_s, 0.0, end_s * (1.0 + 50e-6), 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond");
+  EXPECT_NEAR(keeper.at("slope_ppm").get<double>(), 50.0, 3.0) << keeper;
+  EXPECT_GT(keeper.at("worst_s").get<double>(), 5e-3) << keeper;
+}
+
 TEST_F(Check, DoesNotPassABoundWiderThanTheLimitAsSilence) {
   const Json pilot = row(check(1, {"--limit-ms", "0.005", "--allow-silent"}), "pilot");
   EXPECT_EQ(pilot.at("verdict"), "no evidence");

@@ -60,6 +60,9 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                               const std::filesystem::path& stems_folder,
                               const ConformOptions& options);
 
+/// The stems that conform() makes of a lineup, in the stems' folder, without the mix.
+std::vector<std::filesystem::path> stem_files(const Lineup& lineup);
+
 /// File names for tracks: legal on every system, and different even where case is not told apart.
 /// Without an ending. One per name, in order.
 std::vector<std::string> safe_file_names(const std::vector<std::string>& track_names);

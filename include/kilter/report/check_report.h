@@ -52,7 +52,8 @@ struct CheckReport {
 
 /// Whether it is so nearly silent that --allow-silent may let it pass.
 bool hardly_sounds(const CheckedStem& stem);
-/// Whether CI may go on: a stem that breaks off does not pass wherever it stands.
+/// Whether CI may go on: a stem that breaks off, is missing or not as long as
+/// the mix that was written beside it does not pass wherever it stands.
 bool passes(const CheckReport& report);
 bool passes(const CheckedStem& stem, const CheckReport& report);
 

@@ -171,7 +171,8 @@ bool agree(const ResidualRun& before, const ResidualRun& behind) {
 
 /// Lasting stretches are the track's own; of the others, those that pass are the mix's. What passes
 /// parts no line.
-void tell_apart(const std::vector<Part>& all, double origin_s, Residual& result) {
+void tell_apart(const std::vector<Part>& all, double origin_s, double passes_within_s,
+                Residual& result) {
   std::vector<std::size_t> own;
   for (std::size_t i = 0; i < all.size(); ++i)
     if (lasts(all[i].run)) own.push_back(i);
@@ -185,8 +186,12 @@ void tell_apart(const std::vector<Part>& all, double origin_s, Residual& result)
   for (std::size_t k = 1; k < own.size(); ++k) {
     const Part& next = all[own[k]];
     const bool passed = own[k] > own[k - 1] + 1;
-    if (!passed || !agree(here.run, next.run)) {
+    const bool is_soon = next.run.from_s - here.run.to_s <= passes_within_s;
+    if (!passed || !agree(here.run, next.run) || !is_soon) {
       result.runs.push_back(here.run);
+      // Away, and nothing says that it came back soon: the track's own, if more than one window's.
+      for (std::size_t i = own[k - 1] + 1; i < own[k] && !is_soon; ++i)
+        if (all[i].run.windows >= 2 || passes_within_s == 0.0) result.runs.push_back(all[i].run);
       here = next;
       continue;
     }
@@ -324,14 +329,14 @@ Result<std::vector<std::vector<ResidualWindow>>> measure_residuals(
   return result;
 }
 
-Residual judge_residuals(std::span<const ResidualWindow> windows) {
+Residual judge_residuals(std::span<const ResidualWindow> windows, double passes_within_s) {
   Residual result;
   count(windows, result);
   std::vector<ResidualWindow> clear;
   for (const ResidualWindow& window : windows)
     if (window.clear) clear.push_back(window);
   if (clear.empty()) return result;
-  tell_apart(part(clear), clear.front().line_s, result);
+  tell_apart(part(clear), clear.front().line_s, passes_within_s, result);
   look_for_stairs(clear, result);
   find_worst(result);
   return result;

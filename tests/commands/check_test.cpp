@@ -206,6 +206,15 @@ TEST_F(Check, FindsTwentySecondsThatSlipped) {
   EXPECT_NEAR(keeper.at("worst_s").get<double>(), -6e-3, 0.2e-3);
 }
 
+TEST_F(Check, BlamesNoNetworkForAMicrophoneThatNeighboursHear) {
+  // Too short for two windows of six seconds that stand apart.
+  bend("keeper", {{0.0, 60.0, 0.0, 60.0, 0.0},
+                  {60.004, 72.0, 60.0, 71.996, 0.0},
+                  {72.0, kLength_s - 1.0, 72.0, kLength_s - 1.0, 0.0}});
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+}
+
 TEST_F(Check, TellsADriftInOnePiece) {
   const double end_s = kLength_s - 1.0;
   bend("keeper", {{0.0, end_s, 0.0, end_s * (1.0 + 50e-6), 0.0}});

@@ -81,9 +81,10 @@ struct Residual {
 
 /// Parts the windows of one track into stretches on a line each (least squares with a price per
 /// stretch, solved exactly by dynamic programming over the windows), and tells the track's own from
-/// what passes: a short stretch whose neighbours agree with each other. A step from one lasting
-/// line to another is the track's own, and so is a slope. Cost: the square of the number of
-/// windows.
-Residual judge_residuals(std::span<const ResidualWindow> windows);
+/// what passes: a short stretch whose neighbours agree with each other and are no
+/// further apart than `passes_within_s` (0 for a track that no stream brought into the mix). A step
+/// from one lasting line to another is the track's own, and so is a slope. Cost: the square of the
+/// number of windows.
+Residual judge_residuals(std::span<const ResidualWindow> windows, double passes_within_s = 45.0);
 
 }  // namespace kilter::sync

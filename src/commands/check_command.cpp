@@ -202,6 +202,14 @@ void add_damage(const SurveyTrack& track, CheckedStem& stem) {
 }
 
 void add_notes(const sync::Residual& residual, CheckedStem& stem) {
+  if (residual.unheard_in_a_row >= kUnheard)
+    stem.findings.push_back(finding_of(
+        "unheard",
+        fmt::format(
+            "It sounds in {} windows in a row, from about {} on, that the mix does not bear "
+            "out. Listen there: it may be out of place by seconds, or left out of the mix.",
+            residual.unheard_in_a_row, clock_text(residual.unheard_from_s, 0)),
+        residual.unheard_from_s));
   if (residual.in_stairs)
     stem.findings.push_back(finding_of(
         "excursion",

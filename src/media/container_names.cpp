@@ -39,10 +39,17 @@ constexpr std::array kMarks{Mark{4, "ftypM4A", "M4A"},
                             Mark{0, "\xFF\xF1", "AAC"},
                             Mark{0, "\xFF\xF9", "AAC"}};
 /// Sound that libsndfile opens, or nobody here does: known by its beginning all the same.
-constexpr std::array kOtherMarks{
-    Mark{8, "WAVE", "WAV"},  Mark{24, "wave", "W64"}, Mark{8, "AIFF", "AIFF"},
-    Mark{8, "AIFC", "AIFF"}, Mark{0, "fLaC", "FLAC"}, Mark{0, ".snd", "AU"},
-    Mark{0, "MAC ", "APE"},  Mark{0, "DSD ", "DSD"},  Mark{0, "FRM8", "DSD"}};
+constexpr std::array kOtherMarks{Mark{8, "WAVE", "WAV"},
+                                 Mark{24, "wave", "W64"},
+                                 Mark{8, "AIFF", "AIFF"},
+                                 Mark{8, "AIFC", "AIFF"},
+                                 Mark{0, "fLaC", "FLAC"},
+                                 Mark{0, ".snd", "AU"},
+                                 Mark{0, "MAC ", "APE"},
+                                 Mark{0, "DSD ", "DSD"},
+                                 Mark{0, "FRM8", "DSD"},
+                                 Mark{0, "Creative Voice File", "VOC"},
+                                 Mark{0, "\x7F\xFE\x80\x01", "DTS"}};
 // Of the family of MP4, but photographs.
 constexpr std::array<std::string_view, 6> kPictures{"ftyphei", "ftyphev",  "ftypmif",
                                                     "ftypmsf", "ftypavif", "ftypcrx"};
@@ -121,7 +128,7 @@ bool is_w64_of_extensible_floats(const std::filesystem::path& file) {
 }
 
 bool sndfile_reads(const std::string& container) {
-  constexpr std::array<std::string_view, 8> kRead{"CAF", "Ogg",  "MP3",  "WAV",
+  constexpr std::array<std::string_view, 9> kRead{"VOC", "CAF",  "Ogg",  "MP3", "WAV",
                                                   "W64", "AIFF", "FLAC", "AU"};
   return std::find(kRead.begin(), kRead.end(), container) != kRead.end();
 }

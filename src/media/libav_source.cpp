@@ -550,20 +550,26 @@ bool needs_stated_lead_in(AVCodecID codec) {
          codec == AV_CODEC_ID_AC3 || codec == AV_CODEC_ID_EAC3;
 }
 
+bool is_picture(const AVStream& stream) {
+  return stream.codecpar->codec_type == AVMEDIA_TYPE_VIDEO &&
+         (stream.disposition & AV_DISPOSITION_ATTACHED_PIC) == 0;  // such are covers
+}
+
+bool has_picture(const AVFormatContext& format) {
+  return std::any_of(format.streams, format.streams + format.nb_streams,
+                     [](const AVStream* stream) { return is_picture(*stream); });
+}
+
 std::int64_t claimed_frames(const AVFormatContext& format, const AVStream& stream, int rate_hz) {
   if (format.duration_estimation_method == AVFMT_DURATION_FROM_BITRATE) return 0;
   const AVRational frame{1, rate_hz};
   std::int64_t frames = 0;
   if (stream.duration != AV_NOPTS_VALUE)
     frames = av_rescale_q(stream.duration, stream.time_base, frame);
-  else if (format.duration != AV_NOPTS_VALUE)
+  else if (format.duration != AV_NOPTS_VALUE &&
+           !has_picture(format))  // which may outlast the sound
     frames = av_rescale_q(format.duration, AVRational{1, AV_TIME_BASE}, frame);
   return sensible_length(frames, rate_hz);
-}
-
-bool is_picture(const AVStream& stream) {
-  return stream.codecpar->codec_type == AVMEDIA_TYPE_VIDEO &&
-         (stream.disposition & AV_DISPOSITION_ATTACHED_PIC) == 0;  // such are covers
 }
 
 void describe_video(const AVFormatContext& format, std::optional<double> sound_s, AudioInfo& info) {

@@ -112,7 +112,7 @@ void sort_in(const fs::directory_entry& entry, const fs::path& folder, FolderFil
     // What a name does not tell, what it leads to must not: it is not looked at.
     if (media::has_audio_name(name)) leave_out(Why::leads_elsewhere);
   } else if (is_folder) {
-    if (media::has_audio_name(name) || holds_audio(entry.path())) leave_out(Why::folder);
+    if (!entry.is_symlink(problem) && holds_audio(entry.path())) leave_out(Why::folder);
   } else if (!is_file) {
     if (media::has_audio_name(name)) leave_out(Why::no_file);
   } else if (is_unfinished(name)) {

@@ -246,12 +246,16 @@ void find_worst(Residual& result) {
 
 void count(std::span<const ResidualWindow> windows, Residual& result) {
   int unheard = 0;
+  double from_s = 0.0;
   for (const ResidualWindow& window : windows) {
     ++result.speaking;
     result.clear += window.clear ? 1 : 0;
     result.inverted += window.inverted ? 1 : 0;
     unheard = window.clear ? 0 : unheard + 1;
-    result.unheard_in_a_row = std::max(result.unheard_in_a_row, unheard);
+    if (unheard == 1) from_s = window.line_s;
+    if (unheard <= result.unheard_in_a_row) continue;
+    result.unheard_in_a_row = unheard;
+    result.unheard_from_s = from_s;
   }
 }
 

@@ -332,6 +332,21 @@ TEST_F(Containers, AClipCutByItsEditListStartsAtTheCutAndMissesNothing) {
   EXPECT_EQ(heard.notes.missing.n, 0);
 }
 
+TEST_F(Containers, APictureThatOutlastsTheSoundDoesNotMakeItBreakOff) {
+  for (const char* name : {"a.mkv", "a.avi"}) {
+    auto arguments = test::words_of("-f lavfi -i color=s=64x48:r=25:d=6 -i");
+    arguments.push_back((folder_ / "source.wav").string());
+    for (std::string& word : test::words_of("-c:v mjpeg -c:a pcm_s24le"))
+      arguments.push_back(std::move(word));
+    arguments.push_back((folder_ / name).string());
+    ASSERT_TRUE(test::run_ffmpeg(arguments));
+    const WholeFile heard = whole(name);
+    EXPECT_EQ(heard.channels, source_);
+    EXPECT_EQ(heard.notes.missing.n, 0) << name;
+    EXPECT_FALSE(heard.notes.breaks_off) << name;
+  }
+}
+
 /// A FLAC file of which a few frames are spoiled, from a second and a half on.
 TEST_F(Containers, AFlacFileGoesOnInTimeBehindDamage) {
   code("-c:a flac -sample_fmt s32", "a.flac", "source.wav");

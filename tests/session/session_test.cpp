@@ -41,6 +41,8 @@ TEST_F(SessionFolder, HoldsItsAudioFilesInOrder) {
   put({"mic-10.wav", "mic-2.wav", "Guest.FLAC", "mixdown.mp3", "notes.txt", ".hidden.wav",
        "late.wav.part", "._mic-2.wav"});
   fs::create_directory(folder() / "older.wav");
+  fs::create_directory(folder() / "empty.wav");
+  put({"older.wav/a.wav"});
   const auto session = open_session({folder()}, {});
   ASSERT_TRUE(session);
   EXPECT_EQ(session->name, "lighthouse-hour-12");

@@ -98,6 +98,7 @@ TEST(Residuals, CountWindowsInARowThatTheMixDoesNotBearOut) {
   auto windows = windows_of(300.0, [](double) { return 0.0; });
   for (const std::size_t i : {3U, 10U, 11U, 12U, 20U}) windows[i].clear = false;
   EXPECT_EQ(judge_residuals(windows).unheard_in_a_row, 3);
+  EXPECT_DOUBLE_EQ(judge_residuals(windows).unheard_from_s, windows[10].line_s);
 }
 
 }  // namespace

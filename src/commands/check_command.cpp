@@ -60,8 +60,7 @@ std::optional<fs::path> mix_beside(const fs::path& dir, const fs::path& stems) {
   if (!fs::is_regular_file(dir / "lineup.json", code)) return std::nullopt;
   const auto lineup = edits::read_lineup(dir / "lineup.json");
   if (!lineup || !lineup->mix) return std::nullopt;
-  const std::string name = fs::path(lineup->mix->file).stem().string();
-  const fs::path mix = stems / (conform::safe_file_names({name}).front() + ".wav");
+  const fs::path mix = stems / *conform::stem_files(*lineup).mix;
   if (!fs::is_regular_file(mix, code)) return std::nullopt;
   return mix;
 }
@@ -548,7 +547,7 @@ void tell_what_is_not_whole(const fs::path& dir, const Survey& survey, CheckRepo
   if (!fs::is_regular_file(dir / "lineup.json", code)) return;
   const auto lineup = edits::read_lineup(dir / "lineup.json");
   if (!lineup) return;
-  for (const fs::path& file : conform::stem_files(*lineup)) {
+  for (const fs::path& file : conform::stem_files(*lineup).tracks) {
     if (fs::exists(dir / "stems" / file, code)) continue;
     CheckedStem& stem = report.stems.emplace_back();
     stem.name = file.stem().string();

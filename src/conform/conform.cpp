@@ -186,10 +186,16 @@ ConformReport report_of(const Lineup& lineup, const StemShape& shape,
 
 }  // namespace
 
-std::vector<std::filesystem::path> stem_files(const Lineup& lineup) {
-  std::vector<std::filesystem::path> files;
-  for (const StemPlan& stem : plan_stems(lineup, std::vector<LineupTrack>{}))
-    files.push_back(stem.file);
+StemFiles stem_files(const Lineup& lineup) {
+  // Its name is all that is asked of the mix here.
+  std::vector<LineupTrack> mix(lineup.mix ? 1 : 0);
+  for (LineupTrack& channel : mix) channel.name = mix_stem_name(*lineup.mix);
+  StemFiles files;
+  for (const StemPlan& stem : plan_stems(lineup, mix)) files.tracks.push_back(stem.file);
+  if (lineup.mix) {
+    files.mix = files.tracks.back();
+    files.tracks.pop_back();
+  }
   return files;
 }
 

@@ -61,10 +61,9 @@ Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
     return Error{ErrorKind::bad_command, dir, "it holds other files than an earlier result",
                  "name another folder: only an earlier result is replaced"};
   std::set<fs::path> files{kLineup, kCuts};
-  // Its name is all that is asked of the mix here.
-  std::vector<LineupTrack> mix(lineup->mix ? 1 : 0);
-  for (LineupTrack& channel : mix) channel.name = mix_stem_name(*lineup->mix);
-  for (const StemPlan& stem : plan_stems(*lineup, mix)) files.insert(fs::path("stems") / stem.file);
+  const StemFiles stems = stem_files(*lineup);
+  for (const fs::path& stem : stems.tracks) files.insert(fs::path("stems") / stem);
+  if (stems.mix) files.insert(fs::path("stems") / *stems.mix);
   std::vector<std::string> track_names;
   for (const LineupTrack* track : tracks_with_stems(*lineup)) track_names.push_back(track->name);
   track_names = safe_file_names(track_names);

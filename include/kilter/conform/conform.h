@@ -60,8 +60,12 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                               const std::filesystem::path& stems_folder,
                               const ConformOptions& options);
 
-/// The stems that conform() makes of a lineup, in the stems' folder, without the mix.
-std::vector<std::filesystem::path> stem_files(const Lineup& lineup);
+/// The files that conform() makes of a lineup, in the stems' folder.
+struct StemFiles {
+  std::vector<std::filesystem::path> tracks;
+  std::optional<std::filesystem::path> mix;  ///< nothing without a mix
+};
+StemFiles stem_files(const Lineup& lineup);
 
 /// File names for tracks: legal on every system, and different even where case is not told apart.
 /// Without an ending. One per name, in order.

@@ -10,6 +10,12 @@ namespace {
 struct Folder {
   std::vector<std::unique_ptr<MemorySignal>> signals;
   std::vector<TrackInput> files;
+
+  void add(const std::vector<float>& samples, double rate_hz) {
+    signals.push_back(test::reduce(samples, rate_hz));
+    files.push_back(
+        {"file", signals.back().get(), static_cast<double>(samples.size()) / rate_hz, false});
+  }
 };
 
 /// All files of a session in one row, the mix at place `mix_at`.
@@ -17,14 +23,9 @@ Folder shuffle_in(const simulator::SessionSpec& spec, std::size_t mix_at) {
   auto made = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
   EXPECT_TRUE(made);
   Folder folder;
-  const auto add = [&](const std::vector<float>& samples, double rate_hz) {
-    folder.signals.push_back(test::reduce(samples, rate_hz));
-    folder.files.push_back({"file", folder.signals.back().get(),
-                            static_cast<double>(samples.size()) / rate_hz, false});
-  };
   for (std::size_t i = 0; i <= made->tracks.size(); ++i) {
-    if (i == mix_at) add(made->mix, made->mix_rate_hz);
-    if (i < made->tracks.size()) add(made->tracks[i].samples, made->tracks[i].clock.rate_hz);
+    if (i == mix_at) folder.add(made->mix, made->mix_rate_hz);
+    if (i < made->tracks.size()) folder.add(made->tracks[i].samples, made->tracks[i].clock.rate_hz);
   }
   return folder;
 }
@@ -74,9 +75,7 @@ TEST_P(FindMixBesideAnother, ChoosesOneOfThemAndTellsOfARivalAsLong) {
       made->mix.begin() +
           static_cast<std::ptrdiff_t>(GetParam().part * static_cast<double>(made->mix.size())));
   for (float& sample : other) sample *= GetParam().gain;
-  folder.signals.push_back(test::reduce(other, made->mix_rate_hz));
-  folder.files.push_back({"other", folder.signals.back().get(),
-                          static_cast<double>(other.size()) / made->mix_rate_hz, false});
+  folder.add(other, made->mix_rate_hz);
   const auto choice = find_mix(folder.files, {});
   ASSERT_TRUE(choice);
   const int last = static_cast<int>(folder.files.size()) - 1;

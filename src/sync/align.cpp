@@ -75,6 +75,7 @@ constexpr double kOneStep_s = 0.5e-3;  // more than what the coarse maps are off
                                        // a minute
 constexpr double kLeakReach_s = 0.8;   // a loudspeaker's way through a network and back
 constexpr double kUnvouchedTalk_s = 1.5;
+constexpr double kUnvouchedInRoom_s = 3.0;  // where it may be a neighbour's, faintly heard
 constexpr int kMixStepRounds = 6;
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kOwnMargin = 1.5;
@@ -268,8 +269,8 @@ class Aligner {
       }
       const bool streamed = state.streamed = remote[k] || is_alone(k);
       state.faint = found->least_in_place < kLeastInPlace || (!streamed && knows_by_scouts(state));
-      // A room microphone hears neighbours that it has no place for; a guest only himself.
-      if (streamed && found->nowhere_s >= kUnvouchedTalk_s) state.unvouched_s = found->nowhere_at_s;
+      if (found->nowhere_s >= (streamed ? kUnvouchedTalk_s : kUnvouchedInRoom_s))
+        state.unvouched_s = found->nowhere_at_s;
       for (const Stray& stray : found->elsewhere) {
         // A stream's buffer comes and goes.
         const bool excursion = streamed && stray.amid_others &&

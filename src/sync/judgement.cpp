@@ -26,6 +26,7 @@ constexpr double kShort_s = 120.0;
 constexpr double kMixStep_us = 5.0;        // of every step of the mix itself
 constexpr int kLeastClear = 2;             // for firm
 constexpr double kStep_s = 0.5e-3;         // off the line by so much, a clear window contradicts it
+constexpr double kHalfWindow_s = 3.0;      // a window there may still hear into a hole
 constexpr double kStrayShare = 0.08;       // of the clear windows may do so by chance,
 constexpr double kStrayShareRemote = 0.3;  // or while a network stream holds a guest back
 constexpr double kStreamReach_s = 0.075;
@@ -98,18 +99,35 @@ bool has_whole_sibling(const std::vector<TrackState>& states, std::size_t k) {
   return false;
 }
 
+/// Whether another track has a hole there: a neighbour then hears that person alone.
+bool in_anothers_hole(const std::vector<TrackState>& states, std::size_t k, double mix_s) {
+  for (std::size_t j = 0; j < states.size(); ++j) {
+    if (j == k || !states[j].placed || states[j].apart) continue;
+    const auto spans = states[j].map->spans();
+    for (std::size_t i = 1; i < spans.size(); ++i)
+      if (mix_s > spans[i - 1].line_to_s - kHalfWindow_s &&
+          mix_s < spans[i].line_from_s + kHalfWindow_s &&
+          spans[i].line_from_s - spans[i - 1].line_to_s > kStep_s)
+        return true;
+  }
+  return false;
+}
+
 /// Clear windows off the line: the first, where they are too many for chance.
 std::optional<Elsewhere> first_stray_window(const Evidence& evidence, std::size_t track) {
   const TrackState& state = evidence.states[track];
   // One as long as its sibling has lost nothing alone: what it hears a little late is a neighbour.
   const bool whole = has_whole_sibling(evidence.states, track);
+  const auto is_neighbours = [&](const ClearWindow& window) {
+    return whole || in_anothers_hole(evidence.states, track, window.mix_s);
+  };
   std::vector<Elsewhere> far;
   std::vector<Elsewhere> near;
   for (const ClearWindow& window : state.clear) {
     const auto off_s = off_map_s(state, window.track_s, window.mix_s);
     if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
     if (is_leak(evidence.leaks, track, *off_s)) continue;
-    if (whole && *off_s < 0.0 && *off_s > -kNeighbour_s) continue;
+    if (*off_s < 0.0 && *off_s > -kNeighbour_s && is_neighbours(window)) continue;
     (std::abs(*off_s) < kStreamReach_s ? near : far).push_back({window.track_s, std::abs(*off_s)});
   }
   const auto all = static_cast<double>(state.clear.size());

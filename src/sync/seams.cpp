@@ -21,6 +21,7 @@ constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no mo
 constexpr double kHalfWindow_s = 3.5;
 constexpr double kSameCut_s = 1e-6;
 constexpr double kNearSeam_s = 1e-3;
+constexpr double kByLength_s = 1e-3;
 
 struct OwnStep {
   std::size_t track{0};
@@ -207,6 +208,26 @@ void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>&
   }
 }
 
+/// Whether the track is shorter than one beside it on its recorder by just what it lost, or longer
+/// by what it repeats: a recorder ends all its files together.
+bool length_tells(const Seam& seam, const std::vector<TrackState>& states) {
+  if (seam.tracks.size() != 1) return false;
+  const TrackState& own = states[seam.tracks.front()];
+  double all_s = 0.0;
+  for (const Step& step : own.steps) all_s += step.step_s;
+  const double at_s = own.curve.line_s(own.pieces.front().level, 0.0);
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    const TrackState& other = states[k];
+    if (k == seam.tracks.front() || !other.placed || other.recorder != own.recorder ||
+        !other.steps.empty() || std::abs(other.start_s() - at_s) > kNeighbour_s)
+      continue;
+    const double longer_s = own.curve.rate * (other.length_s - own.length_s);
+    for (const double step_s : {seam.shown.front().step_s, all_s})
+      if (std::abs(longer_s - step_s) < kByLength_s) return true;
+  }
+  return false;
+}
+
 void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackState>& states,
            const std::vector<bool>& remote, std::vector<Seam>& out) {
   const Witnesses w = witnesses_of(seam, states, events);
@@ -215,6 +236,10 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
   seam.recorder = seam.shown_by = states[seam.tracks.front()].recorder;
   const bool everybody = !w.another_runs_through && !w.sibling_runs_through;
   if (w.recorders > 1 && !everybody) {
+    split(seam, remote, out);
+    return;
+  }
+  if (length_tells(seam, states)) {
     split(seam, remote, out);
     return;
   }

@@ -33,6 +33,11 @@ constexpr double kLeastPeakSigma = 9.0;
 constexpr double kLeastCorrelation = 0.25;
 constexpr double kMostRival = 0.7;
 constexpr double kRivalGuard_s = 0.002;
+// A passage: phrases at an end of a stretch that are found nowhere near, searched for together.
+constexpr std::size_t kLongestPassage = 24;  // blocks
+constexpr double kLeastPassage_s = 1.0;      // of it loud
+constexpr double kLeastFarSigma = 14.0;      // chance has some hundred times as many places
+constexpr double kSamePassage_s = 0.050;     // by which its phrases may differ
 
 /// A quarter of a second of the track where its map puts it in the mix.
 struct Block {
@@ -183,21 +188,22 @@ class Search {
     Whereabouts result;
     judge_blocks();
     result.least_in_place = least_in_place();
+    std::vector<Phrase> nowhere;
     for (const Phrase& phrase : phrases()) {
-      if (options_.stop != nullptr && options_.stop->load()) break;
+      if (stopped()) break;
       auto match = look_for(phrase);
       if (!match) return match.error();
-      if (!match->found && !amid_others(phrase)) {
-        result.nowhere_s += loud_s(phrase);
-        result.nowhere_at_s = blocks_[phrase.first].track_s;
-      }
+      if (!match->found && !amid_others(phrase)) nowhere.push_back(phrase);
       if (match->found && std::abs(match->offset_s) >= options_.least_s)
         result.elsewhere.push_back(stray_of(phrase, *match));
     }
+    if (auto done = look_further(std::move(nowhere), result); !done) return done.error();
     return result;
   }
 
  private:
+  bool stopped() const { return options_.stop != nullptr && options_.stop->load(); }
+
   void judge_blocks() {
     const double loud = loud_power(blocks_);
     std::vector<double> gains;
@@ -268,10 +274,96 @@ class Search {
     return sum_s;
   }
 
-  Result<Match> look_for(const Phrase& phrase) {
+  /// What is found nowhere near, an end of a stretch at a time.
+  Result<void> look_further(std::vector<Phrase> nowhere, Whereabouts& result) {
+    for (std::size_t from = 0; from < nowhere.size() && !stopped();) {
+      std::size_t to = from + 1;
+      while (to < nowhere.size() && at_same_end(nowhere[from], nowhere[to])) ++to;
+      const std::span<const Phrase> end(nowhere.data() + from, to - from);
+      from = to;
+      const auto off_s = far_offset_s(end);
+      if (!off_s) return off_s.error();
+      for (const Phrase& phrase : end) {
+        auto match = *off_s ? look_for(phrase, **off_s) : Match{};
+        if (!match) return match.error();
+        if (match->found && std::abs(match->offset_s - **off_s) < kSamePassage_s) {
+          result.elsewhere.push_back(stray_of(phrase, *match));
+        } else {
+          result.nowhere_s += loud_s(phrase);
+          result.nowhere_at_s = blocks_[phrase.first].track_s;
+        }
+      }
+    }
+    std::stable_sort(result.elsewhere.begin(), result.elsewhere.end(),
+                     [](const Stray& a, const Stray& b) { return a.track_s < b.track_s; });
+    return {};
+  }
+
+  /// Of two phrases that lie at an end of their stretch: whether no other sound is in place between
+  /// them.
+  bool at_same_end(const Phrase& a, const Phrase& b) const {
+    return blocks_[a.first].stretch == blocks_[b.first].stretch && !any_in_place(a.last, b.first);
+  }
+
+  /// By how much later than mapped the mix has these phrases, where it has them within far reach;
+  /// nothing where it does not, or where they are too little to tell.
+  Result<std::optional<double>> far_offset_s(std::span<const Phrase> phrases) {
+    // Of all passages that are short enough the one that says the most.
+    Phrase passage{};
+    double most_s = 0.0;
+    for (std::size_t i = 0; i < phrases.size(); ++i) {
+      double sum_s = 0.0;
+      for (std::size_t j = i; j < phrases.size(); ++j) {
+        if (phrases[j].last - phrases[i].first >= kLongestPassage ||
+            is_broken(phrases[i].first, phrases[j].last))
+          break;
+        sum_s += loud_s(phrases[j]);
+        if (sum_s <= most_s) continue;
+        most_s = sum_s;
+        passage = {phrases[i].first, phrases[j].last};
+      }
+    }
+    if (most_s < kLeastPassage_s) return std::optional<double>{};
+    const auto length = length_of(passage);
+    const double hop_s = static_cast<double>(kFft - length) / kAnalysisRateHz - 2.0 * kRivalGuard_s;
+    Match best;
+    Match second;
+    for (double at_s = -options_.far_s; at_s < options_.far_s && !stopped(); at_s += hop_s) {
+      const double mix_s = blocks_[passage.first].mix_s + at_s;
+      if (mix_s + hop_s < 0.0 || mix_s * kAnalysisRateHz > static_cast<double>(mix_.frames()))
+        continue;
+      auto match = look_for(passage, at_s + 0.5 * hop_s, 0.5 * hop_s);
+      if (!match) return match.error();
+      if (match->peak_sigma <= second.peak_sigma) continue;
+      second = *match;
+      if (second.peak_sigma > best.peak_sigma) std::swap(best, second);
+    }
+    const bool found = best.found && best.peak_sigma >= kLeastFarSigma &&
+                       second.peak_sigma <= kMostRival * best.peak_sigma;
+    return found ? std::optional(best.offset_s) : std::nullopt;
+  }
+
+  /// Whether blocks are missing between two: the map has a hole there.
+  bool is_broken(std::size_t from, std::size_t to) const {
+    const double blocks_s = static_cast<double>(to - from) * kBlock_s;
+    return std::abs(blocks_[to].mix_s - blocks_[from].mix_s - blocks_s) > 0.5 * kBlock_s;
+  }
+
+  static std::int64_t length_of(const Phrase& phrase) {
+    return static_cast<std::int64_t>(phrase.last - phrase.first + 1) * kBlock;
+  }
+
+  Result<Match> look_for(const Phrase& phrase) { return look_for(phrase, 0.0, options_.search_s); }
+  Result<Match> look_for(const Phrase& phrase, double round_s) {
+    return look_for(phrase, round_s, options_.search_s);
+  }
+
+  /// Searches so far to both sides of where the map, and `round_s` later, puts the phrase.
+  Result<Match> look_for(const Phrase& phrase, double round_s, double reach_s) {
     const Block& first = blocks_[phrase.first];
-    const auto length = static_cast<std::int64_t>(phrase.last - phrase.first + 1) * kBlock;
-    const auto reach = static_cast<std::int64_t>(options_.search_s * kAnalysisRateHz);
+    const auto length = length_of(phrase);
+    const auto reach = static_cast<std::int64_t>(reach_s * kAnalysisRateHz);
+    const auto moved = std::llround(round_s * kAnalysisRateHz);
     sound_.assign(kFft, 0.0F);
     around_.assign(kFft, 0.0F);
     const auto track_at = std::llround(first.track_s * kAnalysisRateHz);
@@ -281,7 +373,7 @@ class Search {
         !read)
       return read.error();
     const auto around_length = static_cast<std::size_t>(length + 2 * reach);
-    if (auto read = mix_.read(mix_at - reach, {around_.data(), around_length}); !read)
+    if (auto read = mix_.read(mix_at + moved - reach, {around_.data(), around_length}); !read)
       return read.error();
     fft_.forward(sound_, sound_bins_);
     fft_.forward(around_, around_bins_);
@@ -295,7 +387,9 @@ class Search {
     power /= kFft;
     fft_.inverse(around_bins_, around_);
     fft_.inverse(cross_, sound_);
-    return best_match(phrase, length, reach, power);
+    Match match = best_match(phrase, length, reach, power);
+    match.offset_s += static_cast<double>(moved) / kAnalysisRateHz;
+    return match;
   }
 
   /// Divides by the spectrum smoothed over 100 Hz, inside the band; 0 outside it.

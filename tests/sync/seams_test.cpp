@@ -69,6 +69,24 @@ TEST(GatherSeams, IsUnsureOfTheMixWhereOnlyOneRecorderShowsTheStep) {
   EXPECT_TRUE(seams[0].unsure);
 }
 
+TEST(GatherSeams, BlamesTheTrackThatIsShorterThanItsSiblingByJustTheStep) {
+  // Neither the sibling nor the guest speaks once the track is back.
+  const std::vector<TrackState> whole{heard_track(300.0, {{6.0, 120.0, 1.5}}),
+                                      heard_track(305.0, {{6.0, 110.0, -4.0}}, 30.0)};
+  const std::vector<HeardStretch> stretches{{6.0, 120.0, 1.5}, {150.0, 290.0, 9.5}};
+  std::vector<TrackState> states{heard_track(292.0, stretches), whole[0], whole[1]};
+  auto seams = seams_of(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_EQ(seams[0].cause, SeamCause::track);
+  EXPECT_EQ(seams[0].tracks, std::vector<std::size_t>{0});
+  EXPECT_FALSE(seams[0].unsure);
+
+  states = {heard_track(290.0, stretches), whole[0], whole[1]};
+  seams = seams_of(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_TRUE(seams[0].unsure) << "its length says nothing";
+}
+
 TEST(GatherSeams, DoesNotTakeAWindowBesideTheSeamForATrackThatRunsThrough) {
   // Its first window ends where the other's last one before the seam begins to.
   std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.9}}),

@@ -117,6 +117,31 @@ TEST(Strays, TellWhatIsSaidAtAnEndAndFoundNowhere) {
   EXPECT_EQ(whereabouts_of(mix, own).nowhere_s, 0.0);
 }
 
+TEST(Strays, ShowAPassageBeforeALongLossFarFromItsPlace) {
+  const std::vector<float> own = voice(0);
+  const std::vector<float> mix = sum(own, 0.5F, voice(1));
+  std::vector<float> track = own;
+  track.erase(track.begin() + frame(8.0), track.begin() + frame(23.0));
+  const Whereabouts found = whereabouts_of(mix, track, 15.0);  // right behind the loss
+  ASSERT_GT(found.elsewhere.size(), 2U);
+  for (const Stray& stray : found.elsewhere) {
+    EXPECT_LT(stray.track_s, 8.0);
+    EXPECT_NEAR(stray.mix_s - stray.mapped_s, -15.0, 20e-6);
+  }
+  EXPECT_LT(found.nowhere_s, 1.0);
+}
+
+TEST(Strays, OfAPassageThatTheMixHoldsTwiceAreNone) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = own;
+  mix.insert(mix.end(), own.begin(), own.begin() + frame(8.0));
+  std::vector<float> track = own;
+  track.erase(track.begin() + frame(8.0), track.begin() + frame(23.0));
+  const Whereabouts found = whereabouts_of(mix, track, 15.0);
+  EXPECT_TRUE(found.elsewhere.empty());
+  EXPECT_GT(found.nowhere_s, 2.0);
+}
+
 TEST(Strays, AreNotANeighboursVoiceAFewMillisecondsOff) {
   const std::vector<float> own = voice(0);
   const std::vector<float> neighbour = voice(1);

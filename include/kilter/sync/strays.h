@@ -31,7 +31,10 @@ struct Whereabouts {
 };
 
 struct StrayOptions {
-  double search_s{6.0};   ///< to both sides of the map, at most 6
+  double search_s{6.0};  ///< to both sides of the map, at most 6
+  /// And so far for what is found nowhere at an end of its stretch, where it goes on for a second
+  /// or more: some words before a long loss, too few for the first map.
+  double far_s{360.0};
   double least_s{0.015};  ///< nearer, a microphone may hear a neighbour
   const std::atomic<bool>* stop{nullptr};
 };
@@ -42,7 +45,8 @@ struct StrayOptions {
 /// maps to the mix's time; it should be right to a tenth of a millisecond where it is right.
 ///
 /// Cost: a few operations per sample, and per phrase that is missing at its place three transforms
-/// of 2^18. Fails where a signal cannot be read.
+/// of 2^18; per end of a stretch at which some are found nowhere, as many per ten seconds of
+/// `far_s`. Fails where a signal cannot be read.
 Result<Whereabouts> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
                                 const StrayOptions& options);
 

@@ -91,10 +91,11 @@ struct Elsewhere {
   double off_s{0.0};
 };
 
+/// Whether one of its recorder is no longer than it is: then it has lost nothing alone.
 bool has_whole_sibling(const std::vector<TrackState>& states, std::size_t k) {
   for (std::size_t j = 0; j < states.size(); ++j)
     if (j != k && states[j].placed && states[j].recorder == states[k].recorder &&
-        same_length(states[j], states[k]))
+        (same_length(states[j], states[k]) || states[j].length_s < states[k].length_s))
       return true;
   return false;
 }

@@ -7,6 +7,7 @@
 
 #include "kilter/base/parallel.h"
 #include "recorders.h"
+#include "sound_matcher.h"
 
 namespace kilter::sync {
 namespace {
@@ -22,6 +23,10 @@ constexpr double kHalfWindow_s = 3.5;
 constexpr double kSameCut_s = 1e-6;
 constexpr double kNearSeam_s = 1e-3;
 constexpr double kByLength_s = 1e-3;
+constexpr double kHoleMargin_s = 0.1;
+constexpr double kLeastOfHole_s = 0.3;
+constexpr double kPartOfHole_s = 6.0;
+constexpr double kOnItsLine_s = 1e-3;
 
 struct OwnStep {
   std::size_t track{0};
@@ -194,6 +199,13 @@ std::vector<double> steps_s(const Seam& seam, const std::vector<TrackState>& sta
   return steps;
 }
 
+/// Of a seam that is its first track's alone.
+SeamCause cause_of_one(const Seam& seam, const std::vector<bool>& remote) {
+  return remote[seam.tracks.front()] && std::abs(seam.step_s) <= kLongestBuffer_s
+             ? SeamCause::stream
+             : SeamCause::track;
+}
+
 /// One seam per track of `seam`, each its own.
 void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>& out) {
   for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
@@ -202,8 +214,7 @@ void split(const Seam& seam, const std::vector<bool>& remote, std::vector<Seam>&
     own.tracks = {k};
     own.shown = {seam.shown[i]};
     own.step_s = own.seen_s = seam.shown[i].step_s;
-    own.cause = remote[k] && std::abs(seam.step_s) <= kLongestBuffer_s ? SeamCause::stream
-                                                                       : SeamCause::track;
+    own.cause = cause_of_one(own, remote);
     out.push_back(std::move(own));
   }
 }
@@ -239,6 +250,8 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
     split(seam, remote, out);
     return;
   }
+  const bool whole_recorder =
+      !w.sibling_runs_through && (seam.tracks.size() > 1 || (w.siblings > 0 && w.same_length));
   if (length_tells(seam, states)) {
     split(seam, remote, out);
     return;
@@ -251,21 +264,18 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
                     return std::abs(step_s - seam.step_s) > kOneAmount_s;
                   });
     seam.mix_or_recorder = w.recorders == 1;
+    seam.unless_mix = whole_recorder ? SeamCause::recorder : cause_of_one(seam, remote);
     seam.cause = SeamCause::mix;
     seam.recorder = -1;
     out.push_back(std::move(seam));
     return;
   }
-  const bool whole_recorder =
-      !w.sibling_runs_through && (seam.tracks.size() > 1 || (w.siblings > 0 && w.same_length));
   if (!whole_recorder && (seam.tracks.size() > 1 || w.siblings > 0)) {
     split(seam, remote, out);
     return;
   }
-  seam.cause = whole_recorder ? SeamCause::recorder : SeamCause::track;
+  seam.cause = whole_recorder ? SeamCause::recorder : cause_of_one(seam, remote);
   seam.mix_or_recorder = w.others == 0;
-  if (!whole_recorder && remote[seam.tracks.front()] && std::abs(seam.step_s) <= kLongestBuffer_s)
-    seam.cause = SeamCause::stream;
   out.push_back(std::move(seam));
 }
 
@@ -497,6 +507,42 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
   return seams;
 }
 
+namespace {
+
+/// Whether a track of another recorder is heard, on its line, in what the mix would have too much
+/// of, and there alone: then the mix holds it by right, and it is the seam's own tracks that lack
+/// it.
+Result<bool> is_filled_by_others(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                                 const std::vector<TrackState>& states, const Seam& seam) {
+  const double hole_from_s = seam.place.mix_end_s + kHoleMargin_s;
+  const double hole_to_s = seam.place.mix_end_s + seam.step_s - kHoleMargin_s;
+  const auto frames_of = [](double s) {
+    return static_cast<std::int64_t>(std::llround(s * kAnalysisRateHz));
+  };
+  SoundMatcher matcher;
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    const TrackState& state = states[k];
+    if (!state.placed || state.apart || shows(seam, k) || state.recorder == seam.shown_by) continue;
+    for (double from_s = hole_from_s; hole_to_s - from_s > kLeastOfHole_s;
+         from_s += kPartOfHole_s) {
+      const auto track_s = state.map->to_track(from_s);
+      if (!track_s) continue;
+      const double length_s = std::min(hole_to_s - from_s, kPartOfHole_s);
+      if (auto taken = matcher.take(*tracks[k].signal, frames_of(*track_s), frames_of(length_s));
+          !taken)
+        return taken.error();
+      const double around_s = seam.step_s + 1.0;  // a second copy would lie a step away
+      const auto match = matcher.look_over(*mix.signal, frames_of(from_s - around_s),
+                                           frames_of(from_s + around_s), Polarity::either, nullptr);
+      if (!match) return match.error();
+      if (match->found && std::abs(match->offset_s - around_s) < kOnItsLine_s) return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace
+
 Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
                          const std::vector<TrackState>& states, int threads,
                          std::vector<Seam>& seams) {
@@ -507,8 +553,20 @@ Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tra
     parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
       const auto at = static_cast<std::size_t>(i);
       if ((seams[at].cause == SeamCause::mix) != of_mix) return;
-      if (auto done = place(mix, tracks, states, seams, placed[at]); !done)
+      Seam& seam = placed[at];
+      if (auto done = place(mix, tracks, states, seams, seam); !done) {
         errors[at] = done.error();
+        return;
+      }
+      if (seam.cause != SeamCause::mix || !seam.mix_or_recorder || seam.step_s <= 0.0) return;
+      const auto filled = is_filled_by_others(mix, tracks, states, seam);
+      if (!filled) {
+        errors[at] = filled.error();
+      } else if (*filled) {
+        seam.cause = seam.unless_mix;
+        seam.recorder = seam.shown_by;
+        seam.mix_or_recorder = seam.unsure = false;
+      }
     });
     for (const auto& error : errors)
       if (error) return *error;
@@ -586,6 +644,11 @@ double to_timeline(const std::vector<Span>& mix_spans, double mix_s) {
   return best->line_from_s + (inside_s - best->from_s);
 }
 
+bool is_on_timeline(const std::vector<Span>& mix_spans, double mix_s) {
+  return std::any_of(mix_spans.begin(), mix_spans.end(),
+                     [&](const Span& span) { return mix_s >= span.from_s && mix_s <= span.to_s; });
+}
+
 void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>& members,
                   const std::vector<Span>& mix_spans, std::vector<TrackState>& states) {
   if (members.empty()) return;
@@ -612,7 +675,8 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
   // Where the best known member is first heard, seams may lie behind it already.
   double heard_s = 1e300;
   for (std::size_t i = 0; i < states[best].measured.size(); ++i)
-    if (states[best].weights[i] > 0.1) heard_s = std::min(heard_s, states[best].measured[i].at_s);
+    if (states[best].weights[i] > 0.1 && is_on_timeline(mix_spans, states[best].measured[i].at_s))
+      heard_s = std::min(heard_s, states[best].measured[i].at_s);
   ClockCurve curve = states[best].curve;
   double start_s = curve.start_s.front();
   if (heard_s < 1e300) {

@@ -26,6 +26,7 @@ struct Seam {
   bool in_both{false};          ///< the mix steps there as well: only the rest is the track's
   double mixs_part_s{0.0};      ///< of what is seen
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
+  SeamCause unless_mix{SeamCause::track};  ///< whose it is then, if it is not the mix's
   bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness
   SeamPlace place;
 };
@@ -54,6 +55,9 @@ std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length
 /// A second of the mix on the timeline. One that lies in no span, as where the mix repeats itself,
 /// goes to the seam.
 double to_timeline(const std::vector<Span>& mix_spans, double mix_s);
+
+/// Whether the timeline has a place for a second of the mix: not where the mix repeats itself.
+bool is_on_timeline(const std::vector<Span>& mix_spans, double mix_s);
 
 /// Pieces and levels for all tracks of one recorder, from their own fits; curve and pieces of each
 /// are on the timeline afterwards, the curve the same for all.

@@ -2,12 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <functional>
 #include <span>
 
-#include "kilter/signal/fft.h"
 #include "kilter/signal/wide_loops.h"
+#include "sound_matcher.h"
 
 namespace kilter::sync {
 namespace {
@@ -25,14 +24,6 @@ constexpr double kInPlace = 0.6;
 constexpr int kLeastInPlace = 2;   // blocks
 constexpr int kLongestPhrase = 6;  // blocks searched for together
 constexpr int kMostPhrases = 80;   // of one track
-constexpr int kFft = 1 << 18;
-constexpr double kBandFrom_hz = 150.0;
-constexpr double kBandTo_hz = 7000.0;
-constexpr double kLevelling_hz = 100.0;
-constexpr double kLeastPeakSigma = 9.0;
-constexpr double kLeastCorrelation = 0.25;
-constexpr double kMostRival = 0.7;
-constexpr double kRivalGuard_s = 0.002;
 // A passage: phrases at an end of a stretch that are found nowhere near, searched for together.
 constexpr std::size_t kLongestPassage = 24;  // blocks
 constexpr double kLeastPassage_s = 1.0;      // of it loud
@@ -71,19 +62,6 @@ KILTER_WIDE Sums sums_of(const float* x, const float* y) {
     sums.cross += static_cast<double>(cross[lane]);
   }
   return sums;
-}
-
-/// out = conj(a) * b
-KILTER_WIDE void multiply_conjugate(std::span<const std::complex<float>> a,
-                                    std::span<const std::complex<float>> b,
-                                    std::span<std::complex<float>> out) {
-  const auto* const x = reinterpret_cast<const float*>(a.data());
-  const auto* const y = reinterpret_cast<const float*>(b.data());
-  auto* const z = reinterpret_cast<float*>(out.data());
-  for (std::size_t i = 0; i < 2 * out.size(); i += 2) {
-    z[i] = x[i] * y[i] + x[i + 1] * y[i + 1];
-    z[i + 1] = x[i] * y[i + 1] - x[i + 1] * y[i];
-  }
 }
 
 /// Which spans follow one another without a seam.
@@ -168,14 +146,6 @@ struct Phrase {
   std::size_t last{0};
 };
 
-/// Where in its neighbourhood a phrase fits best.
-struct Match {
-  bool found{false};
-  double offset_s{0.0};
-  double peak_sigma{0.0};
-  double correlation{0.0};
-};
-
 class Search {
  public:
   Search(const AnalysisSignal& mix, const MappedTrack& track, const StrayOptions& options)
@@ -215,7 +185,7 @@ class Search {
     // Most of what it says is in place, or its map would not be believed.
     const double usual = median(gains);
     if (usual == 0.0) return;
-    sign_ = usual < 0.0 ? -1.0 : 1.0;
+    polarity_ = usual < 0.0 ? Polarity::inverted : Polarity::upright;
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
       loud_[b] = blocks_[b].power > loud ? 1 : 0;
       gain_[b] = blocks_[b].power > 0.0 ? blocks_[b].cross / blocks_[b].power / usual : 0.0;
@@ -284,7 +254,7 @@ class Search {
       const auto off_s = far_offset_s(end);
       if (!off_s) return off_s.error();
       for (const Phrase& phrase : end) {
-        auto match = *off_s ? look_for(phrase, **off_s) : Match{};
+        auto match = *off_s ? look_for(phrase, **off_s) : SoundMatch{};
         if (!match) return match.error();
         if (match->found && std::abs(match->offset_s - **off_s) < kSamePassage_s) {
           result.elsewhere.push_back(stray_of(phrase, *match));
@@ -324,23 +294,19 @@ class Search {
       }
     }
     if (most_s < kLeastPassage_s) return std::optional<double>{};
-    const auto length = length_of(passage);
-    const double hop_s = static_cast<double>(kFft - length) / kAnalysisRateHz - 2.0 * kRivalGuard_s;
-    Match best;
-    Match second;
-    for (double at_s = -options_.far_s; at_s < options_.far_s && !stopped(); at_s += hop_s) {
-      const double mix_s = blocks_[passage.first].mix_s + at_s;
-      if (mix_s + hop_s < 0.0 || mix_s * kAnalysisRateHz > static_cast<double>(mix_.frames()))
-        continue;
-      auto match = look_for(passage, at_s + 0.5 * hop_s, 0.5 * hop_s);
-      if (!match) return match.error();
-      if (match->peak_sigma <= second.peak_sigma) continue;
-      second = *match;
-      if (second.peak_sigma > best.peak_sigma) std::swap(best, second);
-    }
-    const bool found = best.found && best.peak_sigma >= kLeastFarSigma &&
-                       second.peak_sigma <= kMostRival * best.peak_sigma;
-    return found ? std::optional(best.offset_s) : std::nullopt;
+    const Block& first = blocks_[passage.first];
+    const std::int64_t mix_at = std::llround(first.mix_s * kAnalysisRateHz);
+    const auto reach = static_cast<std::int64_t>(options_.far_s * kAnalysisRateHz);
+    const auto from = std::max(-length_of(passage), mix_at - reach);
+    if (auto taken = matcher_.take(*track_.signal, std::llround(first.track_s * kAnalysisRateHz),
+                                   length_of(passage));
+        !taken)
+      return taken.error();
+    const auto match = matcher_.look_over(mix_, from, std::min(mix_.frames(), mix_at + reach),
+                                          polarity_, options_.stop);
+    if (!match) return match.error();
+    if (!match->found || match->peak_sigma < kLeastFarSigma) return std::optional<double>{};
+    return std::optional(match->offset_s + static_cast<double>(from - mix_at) / kAnalysisRateHz);
   }
 
   /// Whether blocks are missing between two: the map has a hole there.
@@ -353,110 +319,29 @@ class Search {
     return static_cast<std::int64_t>(phrase.last - phrase.first + 1) * kBlock;
   }
 
-  Result<Match> look_for(const Phrase& phrase) { return look_for(phrase, 0.0, options_.search_s); }
-  Result<Match> look_for(const Phrase& phrase, double round_s) {
+  Result<SoundMatch> look_for(const Phrase& phrase) {
+    return look_for(phrase, 0.0, options_.search_s);
+  }
+  Result<SoundMatch> look_for(const Phrase& phrase, double round_s) {
     return look_for(phrase, round_s, options_.search_s);
   }
 
   /// Searches so far to both sides of where the map, and `round_s` later, puts the phrase.
-  Result<Match> look_for(const Phrase& phrase, double round_s, double reach_s) {
+  Result<SoundMatch> look_for(const Phrase& phrase, double round_s, double reach_s) {
     const Block& first = blocks_[phrase.first];
-    const auto length = length_of(phrase);
-    const auto reach = static_cast<std::int64_t>(reach_s * kAnalysisRateHz);
-    const auto moved = std::llround(round_s * kAnalysisRateHz);
-    sound_.assign(kFft, 0.0F);
-    around_.assign(kFft, 0.0F);
     const auto track_at = std::llround(first.track_s * kAnalysisRateHz);
-    const auto mix_at = std::llround(first.mix_s * kAnalysisRateHz);
-    if (auto read =
-            track_.signal->read(track_at, {sound_.data(), static_cast<std::size_t>(length)});
-        !read)
-      return read.error();
-    const auto around_length = static_cast<std::size_t>(length + 2 * reach);
-    if (auto read = mix_.read(mix_at + moved - reach, {around_.data(), around_length}); !read)
-      return read.error();
-    fft_.forward(sound_, sound_bins_);
-    fft_.forward(around_, around_bins_);
-    level(sound_bins_);
-    level(around_bins_);
-    // The levelled signals, for their energies; then their correlation.
-    cross_.resize(sound_bins_.size());
-    multiply_conjugate(sound_bins_, around_bins_, cross_);
-    double power = 0.0;
-    for (const auto& bin : sound_bins_) power += 2.0 * static_cast<double>(std::norm(bin));
-    power /= kFft;
-    fft_.inverse(around_bins_, around_);
-    fft_.inverse(cross_, sound_);
-    Match match = best_match(phrase, length, reach, power);
-    match.offset_s += static_cast<double>(moved) / kAnalysisRateHz;
+    if (auto taken = matcher_.take(*track_.signal, track_at, length_of(phrase)); !taken)
+      return taken.error();
+    const auto moved = std::llround(round_s * kAnalysisRateHz);
+    const auto mix_at = std::llround(blocks_[phrase.first].mix_s * kAnalysisRateHz);
+    auto match = matcher_.look(mix_, mix_at + moved,
+                               std::llround(std::floor(reach_s * kAnalysisRateHz)), polarity_);
+    if (!match) return match.error();
+    match->offset_s += (static_cast<double>(moved) + rounding(phrase)) / kAnalysisRateHz;
     return match;
   }
 
-  /// Divides by the spectrum smoothed over 100 Hz, inside the band; 0 outside it.
-  void level(FftVector<std::complex<float>>& bins) {
-    constexpr std::size_t kGroup = 16;  // bins: 1 Hz, over which what is smoothed hardly changes
-    constexpr double kGroup_hz = static_cast<double>(kAnalysisRateHz) / kFft * kGroup;
-    constexpr auto kFirst = static_cast<std::size_t>(kBandFrom_hz / kGroup_hz);
-    constexpr auto kLast = static_cast<std::size_t>(kBandTo_hz / kGroup_hz);
-    constexpr auto kReach = static_cast<std::size_t>(0.5 * kLevelling_hz / kGroup_hz);
-    const std::size_t groups = bins.size() / kGroup;
-    running_.assign(groups + 1, 0.0);
-    for (std::size_t g = 0; g < groups; ++g) {
-      float power = 0.0F;
-      for (std::size_t b = g * kGroup; b < (g + 1) * kGroup; ++b) power += std::norm(bins[b]);
-      running_[g + 1] = running_[g] + static_cast<double>(power);
-    }
-    const double least = 1e-9 * running_.back() + 1e-30;
-    std::fill(bins.begin(), bins.begin() + kFirst * kGroup, std::complex<float>{});
-    std::fill(bins.begin() + (kLast + 1) * kGroup, bins.end(), std::complex<float>{});
-    for (std::size_t g = kFirst; g <= kLast; ++g) {
-      const std::size_t from = g - std::min(g, kReach);
-      const std::size_t to = std::min(groups, g + kReach + 1);
-      const auto share = static_cast<float>(1.0 / std::sqrt(running_[to] - running_[from] + least));
-      for (std::size_t b = g * kGroup; b < (g + 1) * kGroup; ++b) bins[b] *= share;
-    }
-  }
-
-  Match best_match(const Phrase& phrase, std::int64_t length, std::int64_t reach,
-                   double power) const {
-    // sound_ holds the correlation at lag - reach now, around_ the levelled mix; both kFft times.
-    const auto lags = static_cast<std::size_t>(2 * reach + 1);
-    double square = 0.0;
-    std::size_t best = 0;
-    const auto value = [&](std::size_t lag) { return sign_ * static_cast<double>(sound_[lag]); };
-    for (std::size_t lag = 0; lag < lags; ++lag) {
-      square += value(lag) * value(lag);
-      if (value(lag) > value(best)) best = lag;
-    }
-    double rival = 0.0;
-    const auto guard = static_cast<std::int64_t>(kRivalGuard_s * kAnalysisRateHz);
-    for (std::size_t lag = 0; lag < lags; ++lag)
-      if (std::abs(static_cast<std::int64_t>(lag) - static_cast<std::int64_t>(best)) > guard)
-        rival = std::max(rival, value(lag));
-    double local = 0.0;
-    for (std::int64_t i = 0; i < length; ++i) {
-      const auto y = static_cast<double>(around_[best + static_cast<std::size_t>(i)]);
-      local += y * y;
-    }
-    const double rms = std::sqrt(square / static_cast<double>(lags));
-    const double peak = value(best);
-    Match match;
-    if (!(rms > 0.0) || !(local > 0.0) || best == 0 || best + 1 >= lags) return match;
-    match.peak_sigma = peak / rms;
-    match.correlation = peak / std::sqrt(power * local);
-    match.found = match.peak_sigma >= kLeastPeakSigma && rival <= kMostRival * peak &&
-                  match.correlation >= kLeastCorrelation;
-    const double left = value(best - 1);
-    const double right = value(best + 1);
-    const double bend = left - 2.0 * peak + right;
-    const double between = bend < 0.0 ? 0.5 * (left - right) / bend : 0.0;
-    match.offset_s = (static_cast<double>(best) - static_cast<double>(reach) +
-                      std::clamp(between, -0.5, 0.5) + rounding(phrase)) /
-                     kAnalysisRateHz;
-    return match;
-  }
-
-  Stray stray_of(const Phrase& phrase, const Match& match) const {
+  Stray stray_of(const Phrase& phrase, const SoundMatch& match) const {
     const Block& first = blocks_[phrase.first];
     const double half_s = 0.5 * kBlock_s * static_cast<double>(phrase.last - phrase.first + 1);
     Stray stray;
@@ -483,15 +368,8 @@ class Search {
   std::vector<Block> blocks_;
   std::vector<char> loud_;
   std::vector<double> gain_;  // over the usual one
-  double sign_{1.0};
-  RealFft fft_{kFft};
-  FftVector<float> sound_;
-  FftVector<float> around_;
-  FftVector<std::complex<float>> sound_bins_ =
-      FftVector<std::complex<float>>(static_cast<std::size_t>(fft_.bins()));
-  FftVector<std::complex<float>> around_bins_ = sound_bins_;
-  FftVector<std::complex<float>> cross_;
-  std::vector<double> running_;
+  Polarity polarity_{Polarity::upright};
+  SoundMatcher matcher_;
 };
 
 }  // namespace

@@ -13,6 +13,7 @@
 #include "kilter/signal/rate_corrected_signal.h"
 #include "kilter/sync/copies.h"
 #include "kilter/sync/excursions.h"
+#include "kilter/sync/few_words.h"
 #include "kilter/sync/first_map.h"
 #include "kilter/sync/lanes.h"
 #include "kilter/sync/leaks.h"
@@ -427,6 +428,13 @@ class Aligner {
       state.length_s = std::max(tracks_[at].length_s, 1.0 / kAnalysisRateHz);
       state.first = first_map(mix_features_, features_[at], options_.stop);
       if (auto done = correct_rate(at); !done) errors[at] = done.error();
+      if (!state.first.found) {
+        auto words = map_of_few_words(*mix_.signal, *tracks_[at].signal, options_.stop);
+        if (words)
+          state.first = *std::move(words);
+        else
+          errors[at] = words.error();
+      }
       if (state.first.found) put_first(at);
     });
     for (const auto& error : errors)

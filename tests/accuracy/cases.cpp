@@ -474,7 +474,7 @@ const std::vector<Case>& cases() {
       {"short", "2 minutes, ducked, filtered bus", 20, 1, true, short_talk},
       {"half-minute", "30 seconds", 0, 1, false, half_a_minute},
       {"quiet", "a guest who speaks 3 % of the time", 20, 1, false, quiet_guest},
-      {"ten-words", "a guest says ten words", 0, 1, false, ten_words},
+      {"ten-words", "a guest says ten words", 20, 1, false, ten_words},
       {"late", "a guest joins for the last third", 20, 1, true, late_joiner},
       {"takes", "two takes of one guest", 20, 1, true, two_takes},
       {"no-mix", "no mix: bleed and leaks alone", 0, 1, false, no_mix},

@@ -258,6 +258,82 @@ INSTANTIATE_TEST_SUITE_P(Sizes, ATrackThatLostAStretch,
                                          LossCase{"TenSecondsOfAMicrophone", 1, 10.0}),
                          [](const auto& each) { return each.param.name; });
 
+/// Who says something when, in a session of 100 s: from, for how long.
+simulator::SessionSpec scripted(const std::vector<std::vector<simulator::Words>>& words) {
+  simulator::SessionSpec spec = simulator::hybrid_session(5, 100.0, 2, 1);
+  for (auto& recorder : spec.recorders) recorder.start_s = -2.0;
+  for (std::size_t k = 0; k < words.size(); ++k) spec.people[k].words = words[k];
+  return spec;
+}
+
+/// A loss of `lost_s` at `at_s` of the mix, and what is placed then.
+struct Lost {
+  Heard heard;
+  std::unique_ptr<MemorySignal> holed;
+  Result<Alignment> placings;
+};
+
+Lost lose(const simulator::SessionSpec& spec, std::size_t track, double at_s, double lost_s) {
+  Heard heard = hear(spec);
+  std::vector<float> samples(static_cast<std::size_t>(heard.signals[track]->frames()));
+  EXPECT_TRUE(heard.signals[track]->read(0, samples));
+  const double track_s = at_s - heard.sound.line_of(track, 0.0);
+  const auto at = samples.begin() + static_cast<std::ptrdiff_t>(track_s * kAnalysisRateHz);
+  samples.erase(at, at + static_cast<std::ptrdiff_t>(lost_s * kAnalysisRateHz));
+  heard.tracks[track].length_s = static_cast<double>(samples.size()) / kAnalysisRateHz;
+  auto holed = std::make_unique<MemorySignal>(std::move(samples));
+  heard.tracks[track].signal = holed.get();
+  auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  return {std::move(heard), std::move(holed), std::move(placings)};
+}
+
+TEST(Align, DoesNotTakeAGuestsLossForTheMixsThoughNobodySpokeBefore) {
+  const auto spec =
+      scripted({{{10.0, 4.0}, {26.0, 6.0}, {48.0, 6.0}, {70.0, 6.0}, {90.0, 3.0}},
+                {{14.5, 4.0}, {33.0, 6.0}, {55.0, 6.0}, {77.0, 6.0}},
+                {{1.0, 6.0}, {19.0, 5.0}, {40.0, 7.0}, {62.0, 6.0}, {84.0, 5.0}, {94.0, 4.0}}});
+  const Lost lost = lose(spec, 2, 8.5, 7.0);
+  ASSERT_TRUE(lost.placings);
+  for (std::size_t k = 0; k < 2; ++k) {
+    EXPECT_EQ(lost.placings->tracks[k].standing, Standing::firm) << k;
+    EXPECT_LT(lost.heard.worst_error_us(k, lost.placings->tracks[k]), 20.0) << k;
+  }
+  EXPECT_TRUE(lost.placings->mix_findings.empty());
+  const TrackPlacing& guest = lost.placings->tracks[2];
+  ASSERT_TRUE(guest.map);
+  ASSERT_EQ(guest.map->spans().size(), 2U);
+  EXPECT_NEAR(*guest.map->to_line(4.0), lost.heard.sound.line_of(2, 4.0), 50e-6);
+  EXPECT_NEAR(*guest.map->to_line(40.0), lost.heard.sound.line_of(2, 47.0), 50e-6);
+}
+
+TEST(Align, FindsThePlaceOfSomeWordsBeforeALongLoss) {
+  const auto spec =
+      scripted({{{0.5, 7.0}, {30.0, 6.0}, {48.0, 6.0}, {70.0, 6.0}, {90.0, 3.0}},
+                {{14.5, 4.0}, {37.0, 6.0}, {55.0, 6.0}, {77.0, 6.0}},
+                {{9.0, 5.0}, {19.0, 5.0}, {42.0, 6.0}, {62.0, 6.0}, {84.0, 5.0}, {94.0, 4.0}}});
+  const Lost lost = lose(spec, 0, 8.5, 15.0);
+  ASSERT_TRUE(lost.placings);
+  const TrackPlacing& keeper = lost.placings->tracks[0];
+  ASSERT_TRUE(keeper.map);
+  EXPECT_NEAR(*keeper.map->to_line(5.0), lost.heard.sound.line_of(0, 5.0), 50e-6);
+  EXPECT_NEAR(*keeper.map->to_line(50.0), lost.heard.sound.line_of(0, 65.0), 50e-6);
+  for (std::size_t k = 1; k < 3; ++k)
+    EXPECT_LT(lost.heard.worst_error_us(k, lost.placings->tracks[k]), 20.0) << k;
+}
+
+TEST(Align, DoubtsAMicrophoneWhoseTalkAtItsBeginningTheMixDoesNotHold) {
+  // Its first words were said before the mix began: the mix cannot tell where they belong.
+  auto spec = scripted({{{30.0, 6.0}, {48.0, 6.0}, {70.0, 6.0}, {90.0, 3.0}},
+                        {{-12.0, 10.0}, {37.0, 6.0}, {55.0, 6.0}, {77.0, 6.0}},
+                        {{2.0, 5.0}, {19.0, 5.0}, {42.0, 6.0}, {62.0, 6.0}, {84.0, 5.0}}});
+  for (auto& recorder : spec.recorders) recorder.start_s = -14.0;
+  const Lost lost = lose(spec, 1, 8.5, 15.0);
+  ASSERT_TRUE(lost.placings);
+  EXPECT_NE(lost.placings->tracks[1].standing, Standing::firm);
+  EXPECT_EQ(lost.placings->tracks[0].standing, Standing::firm);
+  EXPECT_EQ(lost.placings->tracks[2].standing, Standing::firm);
+}
+
 TEST(Align, LeavesSilenceAndNothingUnplaced) {
   Heard heard = hear(simulator::hybrid_session(11, 60.0, 1, 0));
   const MemorySignal silence(std::vector<float>(60 * kAnalysisRateHz, 0.0F));

@@ -287,11 +287,12 @@ Lost lose(const simulator::SessionSpec& spec, std::size_t track, double at_s, do
   return {std::move(heard), std::move(holed), std::move(placings)};
 }
 
-TEST(Align, DoesNotTakeAGuestsLossForTheMixsThoughNobodySpokeBefore) {
-  const auto spec =
+TEST(Align, DoesNotTakeAGuestsLossForTheMixsThoughNobodyElseRanBefore) {
+  auto spec =
       scripted({{{10.0, 4.0}, {26.0, 6.0}, {48.0, 6.0}, {70.0, 6.0}, {90.0, 3.0}},
                 {{14.5, 4.0}, {33.0, 6.0}, {55.0, 6.0}, {77.0, 6.0}},
                 {{1.0, 6.0}, {19.0, 5.0}, {40.0, 7.0}, {62.0, 6.0}, {84.0, 5.0}, {94.0, 4.0}}});
+  spec.recorders[0].start_s = 8.0;
   const Lost lost = lose(spec, 2, 8.5, 7.0);
   ASSERT_TRUE(lost.placings);
   for (std::size_t k = 0; k < 2; ++k) {

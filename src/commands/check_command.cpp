@@ -489,6 +489,7 @@ Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedT
   sync::AlignOptions align;
   align.threads = options.threads;
   align.stop = &console.stop();
+  align.recorders = !are_stems;
   align.progress = [&](double done, const char*) { console.progress("looking further", done); };
   auto elsewhere = sync::align(input.mix, all, align);
   if (!elsewhere) return elsewhere.error();

@@ -157,7 +157,10 @@ class Aligner {
     mix_spans_ = {{0.0, mix_.length_s, 0.0, mix_.length_s, 0.0}};
     if (auto done = find_levels(done_from, done_to); !done) return done.error();
     drop_unsupported(kLeastShare);
-    find_recorders(states_);
+    if (options_.recorders)
+      find_recorders(states_);
+    else
+      for (std::size_t k = 0; k < states_.size(); ++k) states_[k].recorder = static_cast<int>(k);
     if (auto done = find_seams(); !done) return done.error();
     fit_recorders(kFineGate_s);
     if (!seams_.empty()) {

@@ -7,11 +7,14 @@
 #include "kilter/base/parallel.h"
 #include "session_files.h"
 #include "simulator.h"
+#include "stream_time.h"
 
 namespace {
 
 using namespace kilter;
 using namespace kilter::simulator;
+
+constexpr double kLongestExcursion_s = 0.06;
 
 struct Request {
   std::string out;
@@ -30,6 +33,7 @@ struct Request {
   double spread_s{0.0};
   Mix mix;
   Coding stream;
+  double excursions_per_minute{0.0};
   Coding stored;
   FileOptions files;
   int threads{available_threads()};
@@ -96,6 +100,10 @@ void add_mix_options(CLI::App& app, Request& request) {
   add_codec(app, "mix", "the mix", request.mix.coding);
   add_codec(app, "stream", "the guests' way into the mix", request.stream);
   add_codec(app, "stored", "the recordings", request.stored);
+  app.add_option("--stream-excursions", request.excursions_per_minute,
+                 "so often a minute a guest's stream is held back, 2.5 to 60 ms, for seconds [0]")
+      ->check(CLI::Range(0.0, 10.0))
+      ->option_text("N");
 }
 
 void add_output_options(CLI::App& app, Request& request) {
@@ -135,7 +143,12 @@ SessionSpec spec_of(const Request& request) {
     person.level_db = request.level_db;
     person.noise_db = request.noise_db;
     person.stored = request.stored;
-    if (person.remote) person.stream.coding = request.stream;
+    if (!person.remote) continue;
+    person.stream.coding = request.stream;
+    if (request.excursions_per_minute > 0.0)
+      person.stream.excursions =
+          random_excursions(request.seed + static_cast<std::uint64_t>(person.recorder), 0.0,
+                            spec.length_s, request.excursions_per_minute, kLongestExcursion_s);
   }
   return spec;
 }

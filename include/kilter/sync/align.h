@@ -31,6 +31,9 @@ struct AlignOptions {
   int threads{1};
   /// Off only to measure what the joint step buys: tracks are then placed one by one.
   bool joint{true};
+  /// Whether tracks that begin together and run alike share a recorder. Not so of finished stems,
+  /// which all do: then each stands for itself.
+  bool recorders{true};
   /// Called from the calling thread with 0..1; may be empty.
   std::function<void(double done, const char* stage)> progress;
   /// Set from elsewhere to give up: align() then fails with `interrupted` within a second or so.

@@ -16,6 +16,7 @@
 #include "kilter/report/text_table.h"
 #include "lineup_builder.h"
 #include "outputs.h"
+#include "source_facts.h"
 
 namespace kilter::commands {
 namespace {
@@ -67,6 +68,7 @@ edits::EditFilesPlan edit_files_plan(const Lineup& lineup, const conform::Confor
   plan.session_folder = session_folder.generic_string();
   plan.stems_folder = absolute_text(options.out / "stems");
   plan.created = date_text();
+  plan.facts_of = source_facts(lineup, session_folder);
   return plan;
 }
 

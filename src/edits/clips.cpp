@@ -29,7 +29,7 @@ class PieceOnGrid {
   }
   /// Whole units that the file holds.
   Range file() const {
-    return {first_frame_from(source_units(0.0)),
+    return {std::max<std::int64_t>(first_frame_from(source_units(0.0)), 0),
             last_frame_to(source_units(static_cast<double>(piece_.file().frames)))};
   }
   /// Exactly what belongs at the start of a record unit, less that unit's own number.
@@ -132,6 +132,9 @@ class TrackCutter {
     for (std::int64_t from = record.from; from < record.to;) {
       const std::int64_t to = steps.end_of_run(from, record.to);
       Clip clip = within({piece, from + steps.at(from), from, to - from}, file);
+      clip.early_s = static_cast<double>(clip.source_from - clip.record_from) -
+                     on_grid.offset(clip.record_from);
+      clip.early_s *= static_cast<double>(grid_.denominator) / static_cast<double>(grid_.numerator);
       // Only the first clip of a piece begins where the piece does.
       clip.piece.goes_on = piece.goes_on || from > record.from;
       if (clip.length > 0) add(track_, clip);

@@ -34,6 +34,7 @@ struct Clip {
   std::int64_t source_from{0};
   std::int64_t record_from{0};
   std::int64_t length{0};
+  double early_s{0.0};  ///< by so much its source is ahead of what belongs at its beginning
 };
 
 /// A track's clips in order. They do not overlap, lie inside their files and inside the day.

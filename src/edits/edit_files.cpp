@@ -80,7 +80,7 @@ Result<std::vector<fs::path>> write_edit_files(const Lineup& lineup, const EditF
                                                const fs::path& folder) {
   FolderWriter writer(folder);
   writer.write(kCuts, cuts_text(lineup, plan.record));
-  writer.write(session_list, plan.name, event_lists(lineup, plan.record));
+  writer.write(session_list, plan.name, event_lists(lineup, plan.record, plan.facts_of));
   writer.write(stem_list, plan.name, stem_event_lists(lineup, plan.stems, plan.record));
   writer.write(plan.name + ".adl",
                decision_list(lineup, plan.record, {plan.session_folder, plan.created}));
@@ -91,7 +91,7 @@ Result<std::vector<fs::path>> write_edit_files(const Lineup& lineup, const EditF
   for (const LineupTrack& track : lineup.tracks)
     if (track.is_used() && plan.track_names.size() > 2)
       writer.write(track_list, plan.track_names[used++],
-                   track_event_lists(lineup, track, plan.record));
+                   track_event_lists(lineup, track, plan.record, plan.facts_of));
   return writer.take();
 }
 

@@ -51,6 +51,12 @@ Comments comments_of(const Clip& clip, const Grid& grid) {
                       track.inverted ? "INVERTED" : "NORMAL")};
 }
 
+/// What rounding to whole frames leaves between a picture and its sound in the stem.
+std::string picture_text(double early_s) {
+  return fmt::format("PICTURE {:.3f} MS {} AGAINST ITS SOUND IN THE STEM", 1e3 * std::abs(early_s),
+                     early_s < 0.0 ? "LATE" : "EARLY");
+}
+
 /// Collects the events of many tracks.
 class EventBuilder {
  public:
@@ -73,6 +79,7 @@ class EventBuilder {
       if (shows_picture(clip)) {
         events_.push_back(event);
         events_.back().channels = 'V';
+        events_.back().comments.push_back(picture_text(clip.early_s));
       }
       events_.push_back(std::move(event));
     }

@@ -7,6 +7,7 @@ extern "C" {
 #include <libavutil/log.h>
 #include <libavutil/mathematics.h>
 #include <libavutil/opt.h>
+#include <libavutil/timecode.h>
 }
 
 #include <algorithm>
@@ -572,6 +573,20 @@ std::int64_t claimed_frames(const AVFormatContext& format, const AVStream& strea
   return sensible_length(frames, rate_hz);
 }
 
+/// The first picture's timecode, from a timecode track or a tag: cameras write either.
+std::optional<double> timecode_s(const AVFormatContext& format, const AVStream& picture) {
+  const AVRational rate = picture.avg_frame_rate;
+  if (rate.num <= 0 || rate.den <= 0) return std::nullopt;
+  const AVDictionaryEntry* tag = av_dict_get(picture.metadata, "timecode", nullptr, 0);
+  if (tag == nullptr) tag = av_dict_get(format.metadata, "timecode", nullptr, 0);
+  for (unsigned i = 0; tag == nullptr && i < format.nb_streams; ++i)
+    tag = av_dict_get(format.streams[i]->metadata, "timecode", nullptr, 0);
+  if (tag == nullptr) return std::nullopt;
+  AVTimecode timecode{};
+  if (av_timecode_init_from_string(&timecode, rate, tag->value, nullptr) < 0) return std::nullopt;
+  return timecode.start / av_q2d(rate);
+}
+
 void describe_video(const AVFormatContext& format, std::optional<double> sound_s, AudioInfo& info) {
   for (unsigned i = 0; i < format.nb_streams; ++i) {
     const AVStream& stream = *format.streams[i];
@@ -579,6 +594,7 @@ void describe_video(const AVFormatContext& format, std::optional<double> sound_s
     info.has_video = true;
     if (stream.avg_frame_rate.num > 0 && stream.avg_frame_rate.den > 0)
       info.video_fps = av_q2d(stream.avg_frame_rate);
+    info.timecode_s = timecode_s(format, stream);
     if (sound_s && stream.start_time != AV_NOPTS_VALUE)
       info.start_in_file_s =
           *sound_s - static_cast<double>(stream.start_time) * av_q2d(stream.time_base);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <sstream>
 #include <string>
 #include <vector>
 
@@ -48,13 +49,14 @@ class RecordedFormats : public testing::Test {
     return show() / (guest(number).name + ending);
   }
 
-  void record_as_video(std::size_t number) const {
+  /// The sound begins 80 ms after the picture.
+  void record_as_video(std::size_t number, const std::string& coding,
+                       const std::string& ending) const {
     std::vector<std::string> arguments =
         test::words_of("-f lavfi -i color=s=64x48:r=25:d=100 -itsoffset 0.08 -i");
     arguments.push_back(wav_of(number).string());
-    for (std::string& word : test::words_of("-c:v mpeg4 -c:a aac -b:a 128k"))
-      arguments.push_back(std::move(word));
-    arguments.push_back(file_of(number, ".mp4").string());
+    for (std::string& word : test::words_of(coding)) arguments.push_back(std::move(word));
+    arguments.push_back(file_of(number, ending).string());
     ASSERT_TRUE(test::run_ffmpeg(arguments));
     fs::remove(wav_of(number));
   }
@@ -105,7 +107,7 @@ class RecordedFormats : public testing::Test {
 };
 
 TEST_F(RecordedFormats, AreAlignedByTheirFirstDecodedFrame) {
-  record_as_video(0);
+  record_as_video(0, "-c:v mpeg4 -c:a aac -b:a 128k", ".mp4");
   record_in_browser(1);
   record_on_phone(2);
 
@@ -127,6 +129,43 @@ TEST_F(RecordedFormats, AreAlignedByTheirFirstDecodedFrame) {
     EXPECT_NEAR(delay_s, rows[i].lead_in_s, kPlacedWithin_s) << rows[i].ending;
     expect_placed(*lineup, i, delay_s);
   }
+}
+
+/// Seconds of hh:mm:ss:ff at 25 frames a second.
+double label_s(const std::string& label) {
+  return 3600.0 * std::stoi(label) + 60.0 * std::stoi(label.substr(3)) +
+         std::stoi(label.substr(6)) + std::stoi(label.substr(9)) / 25.0;
+}
+
+TEST_F(RecordedFormats, AreListedWithTheirPictureByTheirOwnTimecode) {
+  record_as_video(0, "-c:v mjpeg -c:a pcm_s24le -timecode 10:00:00:12", ".mov");
+  const test::Told told =
+      test::run_kilter({"conform", show().string(), "--out", (work_ / "done").string()});
+  ASSERT_LE(told.exit, 1) << told.err;
+  std::istringstream list(test::read_text(work_ / "done" / "edits" / "show.edl"));
+  int pictures = 0;
+  for (std::string line; std::getline(list, line);) {
+    // Fields stand in columns: reel, channels, and four times.
+    if (line.size() < 76 || line.substr(14, 4) != "V   ") continue;
+    ++pictures;
+    const double source_s = label_s(line.substr(29, 11));
+    const double record_s = label_s(line.substr(53, 11));
+    // At that record time the sound is this much into the file, and the picture 80 ms further.
+    const double line_s = record_s - 3600.0;
+    double sound_s = line_s - guest(0).line_of(0.0);
+    sound_s += line_s - guest(0).line_of(sound_s);  // a drift is parts per million
+    const double exact_s = 36000.0 + 12.0 / 25.0 + 0.08 + sound_s;
+    EXPECT_NEAR(source_s, exact_s, 0.0201) << line;
+    double told_ms = 1e9;
+    for (std::string comment; list.peek() == '*' && std::getline(list, comment);) {
+      const std::size_t at = comment.find("* PICTURE ");
+      if (at == std::string::npos) continue;
+      told_ms = std::stod(comment.substr(at + 10));
+      if (comment.find(" LATE ") != std::string::npos) told_ms = -told_ms;
+    }
+    EXPECT_NEAR(told_ms, 1e3 * (source_s - exact_s), 0.06) << line;
+  }
+  EXPECT_GE(pictures, 1);
 }
 
 }  // namespace

@@ -20,6 +20,7 @@ struct EditFilesPlan {
   std::string session_folder;  ///< absolute, as are
   std::string stems_folder;    ///< these
   std::string created;         ///< a date as yyyy-mm-ddThh:mm:ssZ
+  SourceFactsOf facts_of{};    ///< of the original files
 };
 
 /// Writes into `folder`, which is made: cuts.tsv; NAME.edl (and NAME-2.edl.. for more than 999

@@ -21,7 +21,7 @@ struct SourceFacts {
   /// Samples from midnight to the file's first, at the file's rate: `bext` calls it so. 0 where a
   /// file carries no timecode.
   std::int64_t time_reference{0};
-  bool has_picture{false};
+  bool has_picture{false};  ///< then `time_reference` counts from where its first picture is 0
 };
 /// Empty: no file carries timecode or picture.
 using SourceFactsOf = std::function<SourceFacts(const TrackPart& part)>;

@@ -24,6 +24,8 @@ struct AudioInfo {
   double start_in_file_s{0.0};
   bool has_video{false};
   std::optional<double> video_fps{};  ///< mean pictures per second, where the file tells
+  /// Timecode of the first picture as real seconds after midnight: its frame count over video_fps.
+  std::optional<double> timecode_s{};
   /// The coder's lead-in (20 to 60 ms, mostly silence) stands before the sound because the file
   /// does not say how long it is: the sound starts that much later than it was recorded.
   /// MP3 through libsndfile counts as such too, because that does not tell.

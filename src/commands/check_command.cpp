@@ -570,6 +570,29 @@ void tell_what_is_not_whole(const fs::path& dir, const Survey& survey, CheckRepo
     }
 }
 
+/// Files that hold, to the sample, what conform wrote under another's name.
+void tell_what_is_swapped(const fs::path& dir, const Survey& survey, CheckReport& report) {
+  std::error_code code;
+  if (!fs::is_regular_file(dir / "lineup.json", code)) return;
+  const auto lineup = edits::read_lineup(dir / "lineup.json");
+  if (!lineup) return;
+  for (const SurveyTrack& track : survey.tracks) {
+    const std::string& file = survey.files[track.file].name;
+    const auto is_it = [&](const StemMark& mark) { return mark.digest == track.digest; };
+    const auto mark = std::find_if(lineup->stems.begin(), lineup->stems.end(), is_it);
+    // Of equal stems, as silent ones are, nothing tells which is which.
+    if (track.digest == 0 || mark == lineup->stems.end() || mark->file == file ||
+        std::count_if(lineup->stems.begin(), lineup->stems.end(), is_it) > 1)
+      continue;
+    for (CheckedStem& stem : report.stems)
+      if (stem.file == file)
+        stem.findings.push_back(
+            finding_of("swapped", "It holds what was written as \"" + mark->file +
+                                      "\", to the sample: files have changed their names. Give "
+                                      "it that name back, or conform the session again."));
+  }
+}
+
 /// Whether what others hear of this stem's person may be taken for themselves.
 bool misleads(const CheckedStem& other, const CheckedStem& stem) {
   const bool is_gone = other.verdict == Verdict::no_evidence && !report::hardly_sounds(other);
@@ -628,8 +651,10 @@ Result<Exit> check_command(const Options& options, Console& console) {
   report.allow_silent = options.allow_silent;
   report.findings = survey->findings;
   report.stems = rows_of(*survey, *input, claims, *checked, 1e-3 * options.limit_ms);
-  if (!*lineup && options.session.size() == 1)
+  if (!*lineup && options.session.size() == 1) {
     tell_what_is_not_whole(options.session.front(), *survey, report);
+    tell_what_is_swapped(options.session.front(), *survey, report);
+  }
   tell_whom_to_mend_first(report.stems);
   const TimeMap mix_map = in_place(report.length_s);
   console.progress("the null", 0.0);

@@ -72,12 +72,29 @@ edits::EditFilesPlan edit_files_plan(const Lineup& lineup, const conform::Confor
   return plan;
 }
 
+/// Of each stem once: takes of one voice share theirs.
+std::vector<StemMark> marks_of(const conform::ConformReport& report) {
+  std::vector<StemMark> marks;
+  const auto add = [&](const conform::Stem& stem) {
+    const std::string file = stem.file.generic_string();
+    const bool known = std::any_of(marks.begin(), marks.end(),
+                                   [&](const StemMark& mark) { return mark.file == file; });
+    if (!file.empty() && !known) marks.push_back({file, stem.digest});
+  };
+  for (const conform::Stem& stem : report.stems) add(stem);
+  if (report.mix) add(*report.mix);
+  return marks;
+}
+
 /// The edit lists and the lineup, beside the stems.
-Result<report::WrittenLists> write_lists(const Lineup& lineup, const edits::EditFilesPlan& plan,
+Result<report::WrittenLists> write_lists(const Lineup& lineup, const conform::ConformReport& report,
+                                         const edits::EditFilesPlan& plan,
                                          const std::filesystem::path& folder) {
   const auto files = edits::write_edit_files(lineup, plan, folder / "edits");
   if (!files) return files.error();
-  if (auto written = edits::write_lineup(lineup, folder / "lineup.json"); !written)
+  Lineup with_marks = lineup;
+  with_marks.stems = marks_of(report);
+  if (auto written = edits::write_lineup(with_marks, folder / "lineup.json"); !written)
     return written.error();
   return report::WrittenLists{*files, plan.record};
 }
@@ -160,8 +177,9 @@ Result<Exit> conform_command(const Options& options, Console& console) {
                                        conform_options(options, console));
   if (!report) return report.error();
   if (auto failure = common_failure(*report)) return *std::move(failure);
-  const auto lists = write_lists(
-      *lineup, edit_files_plan(*lineup, *report, options, session->folder), staged->path());
+  const auto lists =
+      write_lists(*lineup, *report, edit_files_plan(*lineup, *report, options, session->folder),
+                  staged->path());
   if (!lists) return lists.error();
   if (auto placed = staged->commit(); !placed) return placed.error();
 

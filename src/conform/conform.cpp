@@ -136,7 +136,7 @@ class Progress {
 
 /// One stem's outcome, kept until all have ended.
 struct Outcome {
-  std::int64_t clipped_samples{0};
+  WrittenStem written;
   std::optional<Error> failure;
 };
 
@@ -147,14 +147,14 @@ Outcome render(const StemPlan& stem, const std::filesystem::path& session_folder
     done += frames;
     return progress.advance(frames);
   };
-  const auto clipped =
+  const auto written =
       render_stem(stem.channels, session_folder, shape, folder / stem.file, after_block);
-  if (clipped) return {*clipped, std::nullopt};
-  if (clipped.error().kind == ErrorKind::unreadable)
+  if (written) return {*written, std::nullopt};
+  if (written.error().kind == ErrorKind::unreadable)
     progress.advance(shape.frames - done);
   else
     progress.abandon();
-  return {0, clipped.error()};
+  return {{}, written.error()};
 }
 
 /// The failure that ends everything, if there was one: the same for any thread count as far as the
@@ -171,14 +171,15 @@ ConformReport report_of(const Lineup& lineup, const StemShape& shape,
                         const std::vector<StemPlan>& stems, const std::vector<Outcome>& outcomes) {
   ConformReport report{shape.rate_hz, shape.from_s, shape.frames, {}, {}};
   for (const LineupTrack& track : lineup.tracks) {
-    Stem& row = report.stems.emplace_back(Stem{track.name, {}, std::nullopt, 0});
+    Stem& row = report.stems.emplace_back(Stem{track.name, {}, std::nullopt, 0, 0});
     for (std::size_t i = 0; i < stems.size(); ++i) {
       const Takes& takes = stems[i].channels.front();
       if (std::find(takes.begin(), takes.end(), &track) == takes.end()) continue;
       if (!outcomes[i].failure) row.file = stems[i].file;
       row.failure = outcomes[i].failure;
+      row.digest = outcomes[i].written.digest;
       // Told once, of takes that share a stem.
-      row.clipped_samples = takes.front() == &track ? outcomes[i].clipped_samples : 0;
+      row.clipped_samples = takes.front() == &track ? outcomes[i].written.clipped_samples : 0;
     }
   }
   return report;
@@ -234,11 +235,11 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
   if (auto error = fatal(outcomes, progress)) return *std::move(error);
   ConformReport report = report_of(lineup, *shape, stems, outcomes);
   if (!mix) {
-    report.mix = Stem{lineup.mix->file, {}, mix.error(), 0};
+    report.mix = Stem{lineup.mix->file, {}, mix.error(), 0, 0};
   } else if (!mix->empty()) {
     const Outcome& outcome = outcomes.back();
     report.mix = Stem{lineup.mix->file, outcome.failure ? "" : stems.back().file, outcome.failure,
-                      outcome.clipped_samples};
+                      outcome.written.clipped_samples, outcome.written.digest};
   }
   return report;
 }

@@ -8,6 +8,7 @@
 #include "kilter/conform/conform.h"
 #include "kilter/media/audio_file.h"
 #include "kilter/signal/resampler.h"
+#include "kilter/signal/sample_digest.h"
 #include "track_reader.h"
 
 namespace kilter::conform {
@@ -99,10 +100,10 @@ Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
   return tracks;
 }
 
-Result<std::int64_t> render_stem(const std::vector<Takes>& channels,
-                                 const std::filesystem::path& session_folder,
-                                 const StemShape& shape, const std::filesystem::path& file,
-                                 const std::function<bool(std::int64_t frames)>& after_block) {
+Result<WrittenStem> render_stem(const std::vector<Takes>& channels,
+                                const std::filesystem::path& session_folder, const StemShape& shape,
+                                const std::filesystem::path& file,
+                                const std::function<bool(std::int64_t frames)>& after_block) {
   std::vector<std::vector<std::unique_ptr<Take>>> sources(channels.size());
   for (std::size_t c = 0; c < channels.size(); ++c)
     for (const LineupTrack* track : channels[c])
@@ -110,6 +111,7 @@ Result<std::int64_t> render_stem(const std::vector<Takes>& channels,
   auto writer = media::AudioWriter::create(
       file, {{shape.rate_hz}, static_cast<int>(channels.size()), shape.format});
   if (!writer) return writer.error();
+  SampleDigest digest;
 
   std::vector<float> one_take(kBlock);
   std::vector<float> sum(kBlock);
@@ -128,11 +130,12 @@ Result<std::int64_t> render_stem(const std::vector<Takes>& channels,
     }
     const auto samples = std::span(interleaved).first(count * channels.size());
     if (auto written = writer->write(samples); !written) return written.error();
+    digest.process(writer->latest_as_read());
     if (!after_block(static_cast<std::int64_t>(count)))
       return Error{ErrorKind::interrupted, file, "stopped before it was complete", "start again"};
   }
   if (auto finished = writer->finish(); !finished) return finished.error();
-  return writer->clipped_samples();
+  return WrittenStem{writer->clipped_samples(), digest.value()};
 }
 
 }  // namespace kilter::conform

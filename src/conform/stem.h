@@ -42,12 +42,18 @@ std::string mix_stem_name(const LineupMix& mix);
 Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
                                                const std::filesystem::path& session_folder);
 
-/// Writes one stem and returns the samples that were clipped. `after_block` is told the frames just
+struct WrittenStem {
+  std::int64_t clipped_samples{0};
+  std::uint64_t digest{
+      0};  ///< of its samples as they are read (see SampleDigest), channels by turns
+};
+
+/// Writes one stem. `after_block` is told the frames just
 /// written and answers whether to go on; if not, the stem fails (interrupted). Otherwise fails with
 /// unreadable (a track) or cannot_write (the stem).
-Result<std::int64_t> render_stem(const std::vector<Takes>& channels,
-                                 const std::filesystem::path& session_folder,
-                                 const StemShape& shape, const std::filesystem::path& file,
-                                 const std::function<bool(std::int64_t frames)>& after_block);
+Result<WrittenStem> render_stem(const std::vector<Takes>& channels,
+                                const std::filesystem::path& session_folder, const StemShape& shape,
+                                const std::filesystem::path& file,
+                                const std::function<bool(std::int64_t frames)>& after_block);
 
 }  // namespace kilter::conform

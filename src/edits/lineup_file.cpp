@@ -66,6 +66,10 @@ Json to_json(const TrackPart& part) {
   return object;
 }
 
+Json to_json(const StemMark& stem) {
+  return {{"file", stem.file}, {"digest", fmt::format("{:016x}", stem.digest)}};
+}
+
 Json to_json(const Finding& finding);
 
 template <typename Values>
@@ -297,6 +301,14 @@ std::string session_of(const std::filesystem::path& file) {
   return name.extension() == ".lineup" ? name.stem().string() : name.string();
 }
 
+/// One whose digest is none is kept without: nothing then matches it.
+StemMark stem_from(JsonReader& reader, const Place& place) {
+  StemMark stem{reader.text(place, "file"), 0};
+  const std::string digest = reader.text(place, "digest");
+  std::from_chars(digest.data(), digest.data() + digest.size(), stem.digest, 16);
+  return stem;
+}
+
 Lineup lineup_from(JsonReader& reader, const std::filesystem::path& file) {
   const Place root = reader.root();
   Lineup lineup;
@@ -307,6 +319,8 @@ Lineup lineup_from(JsonReader& reader, const std::filesystem::path& file) {
   for (const Place& track : reader.list(root, "tracks"))
     lineup.tracks.push_back(track_from(reader, track));
   lineup.findings = findings_from(reader, root);
+  for (const Place& stem : list_or_none(reader, root, "stems"))
+    lineup.stems.push_back(stem_from(reader, stem));
   return lineup;
 }
 
@@ -330,6 +344,7 @@ std::string to_text(const Lineup& lineup) {
   object["tracks"] = Json::array();
   for (const LineupTrack& track : lineup.tracks) object["tracks"].push_back(to_json(track));
   object["findings"] = list_of(lineup.findings);
+  if (!lineup.stems.empty()) object["stems"] = list_of(lineup.stems);
   return to_readable_json(object);
 }
 

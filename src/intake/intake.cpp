@@ -11,7 +11,7 @@
 #include "kilter/intake/loudness_meter.h"
 #include "kilter/intake/scratch_signal.h"
 #include "kilter/signal/rate_reducer.h"
-#include "kilter/signal/wide_loops.h"
+#include "kilter/signal/sample_digest.h"
 
 namespace kilter::intake {
 namespace {
@@ -19,67 +19,6 @@ namespace {
 // Of one channel; a file of many is read in shorter blocks, down to the least.
 constexpr std::size_t kReadFrames = 16384;
 constexpr std::size_t kLeastReadFrames = 4096;
-
-/// Sums of the samples' bits and sums of those sums: lanes by turns, as vectors hold them.
-struct DigestLanes {
-  static constexpr std::size_t kCount = 8;
-  std::array<std::uint32_t, kCount> plain{};
-  std::array<std::uint32_t, kCount> weighted{};  // by how long ago a sample came
-};
-
-/// `frames` a multiple of 8.
-KILTER_WIDE void add_to(DigestLanes& lanes, std::span<const float> frames) {
-  using Words8 = std::uint32_t __attribute__((vector_size(32)));
-  Words8 plain{}, weighted{}, bits{};
-  load(lanes.plain.data(), plain);
-  load(lanes.weighted.data(), weighted);
-  for (std::size_t i = 0; i < frames.size(); i += 8) {
-    load(&frames[i], bits);
-    plain += bits;
-    weighted += plain;
-  }
-  store(plain, lanes.plain.data());
-  store(weighted, lanes.weighted.data());
-}
-
-/// A number that tells channels apart by their samples, however they come in blocks.
-class Digest {
- public:
-  void process(std::span<const float> frames) {
-    const std::size_t head = std::min(frames.size(), (kLanes - count_ % kLanes) % kLanes);
-    add_each(frames.first(head));
-    frames = frames.subspan(head);
-    const std::size_t whole = frames.size() / kLanes * kLanes;
-    add_to(lanes_, frames.first(whole));
-    count_ += whole;
-    add_each(frames.subspan(whole));
-  }
-  std::uint64_t value() const {
-    std::uint64_t all = count_;
-    for (std::size_t lane = 0; lane < kLanes; ++lane)
-      all = mixed(all ^ (all >> 32U) ^
-                  mixed(lanes_.plain[lane] | std::uint64_t{lanes_.weighted[lane]} << 32U));
-    return all;
-  }
-
- private:
-  static constexpr std::size_t kLanes = DigestLanes::kCount;
-
-  static std::uint64_t mixed(std::uint64_t word) {
-    word *= 0x9E3779B97F4A7C15U;
-    return word ^ (word >> 29U);
-  }
-  void add_each(std::span<const float> frames) {
-    for (const float sample : frames) {
-      const std::size_t lane = count_++ % kLanes;
-      lanes_.plain[lane] += std::bit_cast<std::uint32_t>(sample);
-      lanes_.weighted[lane] += lanes_.plain[lane];
-    }
-  }
-
-  DigestLanes lanes_;
-  std::size_t count_{0};
-};
 
 /// What one channel needs while its file streams by.
 class ChannelTaker {
@@ -124,7 +63,7 @@ class ChannelTaker {
   std::unique_ptr<ScratchSignal> scratch_;
   std::optional<RateReducer> reducer_;
   std::vector<float> reduced_;
-  Digest digest_;
+  SampleDigest digest_;
 };
 
 Result<std::filesystem::path> scratch_folder(const IntakeOptions& options) {

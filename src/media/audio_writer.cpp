@@ -105,7 +105,7 @@ struct AudioWriter::State {
   bool finished{false};
   SndfileHandle handle;
   std::vector<std::int32_t> integers;
-  std::vector<float> floats;
+  std::vector<float> floats;  // as they are read again
   std::int64_t written{0};
   std::int64_t clipped{0};
 };
@@ -147,6 +147,9 @@ bool AudioWriter::State::store(std::span<const float> block) {
   integers.resize(block.size());
   std::transform(block.begin(), block.end(), integers.begin(),
                  [this](float sample) { return quantise(sample); });
+  floats.resize(block.size());
+  std::transform(integers.begin(), integers.end(), floats.begin(),
+                 [](std::int32_t whole) { return static_cast<float>(whole) * 0x1p-31F; });
   return sf_writef_int(handle.get(), integers.data(), frames) == frames;
 }
 
@@ -208,6 +211,7 @@ Frames longest_file(const WriterOptions& options) {
 }
 
 Frames AudioWriter::written() const { return {state_->written}; }
+std::span<const float> AudioWriter::latest_as_read() const { return state_->floats; }
 std::int64_t AudioWriter::clipped_samples() const { return state_->clipped; }
 
 }  // namespace kilter::media

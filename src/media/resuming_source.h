@@ -9,8 +9,8 @@
 
 namespace kilter::media {
 
-/// Reads from `first` as long as that goes; where it fails, opens the file again by `open_other` and
-/// reads on from the same frame, which that reader must count alike. What `first` said of its
+/// Reads from `first` as long as that goes; where it fails, opens the file again by `open_other`
+/// and reads on from the same frame, which that reader must count alike. What `first` said of its
 /// failure stands where the other finds nothing more.
 class ResumingSource final : public FileSource {
  public:

@@ -82,8 +82,8 @@ std::string escaped(std::string_view text) {
 
 /// The finding that a test report shows first.
 std::string message_of(const CheckedStem& stem) {
-  for (const char* code : {"misaligned", "inverted", "missing-stem", "truncated", "unequal-length",
-                           "no-evidence", "unreadable"})
+  for (const char* code : {"misaligned", "inverted", "missing-stem", "swapped", "truncated",
+                           "unequal-length", "no-evidence", "unreadable"})
     for (const Finding& finding : stem.findings)
       if (finding.code == code) return finding.text;
   return to_text(stem.verdict);
@@ -149,7 +149,7 @@ bool hardly_sounds(const CheckedStem& stem) {
 }
 
 bool passes(const CheckedStem& stem, const CheckReport& report) {
-  for (const char* code : {"truncated", "unequal-length", "missing-stem"})
+  for (const char* code : {"truncated", "unequal-length", "missing-stem", "swapped"})
     if (holds(stem, code)) return false;
   // One that sounds and that the mix does not bear out is no silence.
   return stem.verdict == Verdict::within || stem.verdict == Verdict::left_out ||

@@ -115,6 +115,7 @@ SurveyTrack channel_track(const IntakeFile& file, std::size_t index, std::size_t
     if (file.channels[other].same_as == static_cast<int>(channel))
       track.same_channels.push_back(static_cast<int>(other) + 1);
   track.levels = own.levels;
+  track.digest = own.digest;
   if (!is_silent(own.levels)) track.signal = own.signal;
   const double length_s = to_seconds(file.length, file.info.rate).s;
   intake::Levels levels = own.levels;

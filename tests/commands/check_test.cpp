@@ -197,6 +197,17 @@ TEST_F(Check, FailsAFolderThatIsNotWhole) {
   EXPECT_TRUE(tells(row(check(1), "keeper"), "unequal-length"));
 }
 
+TEST_F(Check, FindsStemsThatHaveChangedTheirNames) {
+  fs::rename(stem("keeper"), work_ / "aside.wav");
+  fs::rename(stem("mate"), stem("keeper"));
+  fs::rename(work_ / "aside.wav", stem("mate"));
+  const Json told = check(1);
+  EXPECT_TRUE(tells(row(told, "keeper"), "swapped"));
+  EXPECT_TRUE(tells(row(told, "mate"), "swapped"));
+  EXPECT_FALSE(tells(row(told, "pilot"), "swapped"));
+  EXPECT_EQ(row(told, "keeper").at("verdict"), "within") << "the mix knows no names";
+}
+
 TEST_F(Check, FindsTwentySecondsThatSlipped) {
   bend("keeper", {{0.0, 50.0, 0.0, 50.0, 0.0},
                   {50.006, 70.0, 50.0, 69.994, 0.0},

@@ -90,6 +90,11 @@ void expect_same(const Lineup& a, const Lineup& b) {
   ASSERT_EQ(a.tracks.size(), b.tracks.size());
   for (std::size_t i = 0; i < a.tracks.size(); ++i) expect_same_track(a.tracks[i], b.tracks[i]);
   expect_same_findings(a.findings, b.findings);
+  ASSERT_EQ(a.stems.size(), b.stems.size());
+  for (std::size_t i = 0; i < a.stems.size(); ++i) {
+    EXPECT_EQ(a.stems[i].file, b.stems[i].file);
+    EXPECT_EQ(a.stems[i].digest, b.stems[i].digest);
+  }
 }
 
 TEST(LineupFile, KeepsFileNamesThatAreNotUtf8ByteByByte) {
@@ -109,6 +114,7 @@ TEST(LineupFile, KeepsFileNamesThatAreNotUtf8ByteByByte) {
 TEST(LineupFile, RoundTripsToTheLastBit) {
   Lineup lineup = sample_lineup();
   lineup.tracks[1].findings[0].rate_hz = 48000.0 / 1.001;
+  lineup.stems = {{"keeper.wav", 0xfedcba9876543210}, {"mixdown.wav", 1}};
   const auto back = lineup_from_text(to_text(lineup), "");
   ASSERT_TRUE(back) << back.error().what;
   expect_same(lineup, *back);

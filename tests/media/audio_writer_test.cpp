@@ -9,6 +9,7 @@
 #include <limits>
 #include <vector>
 
+#include "kilter/media/audio_file.h"
 #include "support/file_size_limit.h"
 #include "support/temporary_folder.h"
 
@@ -140,6 +141,25 @@ TEST(AudioWriter, FloatKeepsEveryBitButWritesNoNonNumbers) {
   EXPECT_EQ(sf_readf_float(handle, back.data(), std::ssize(back)), std::ssize(sound));
   sf_close(handle);
   EXPECT_EQ(back, (std::vector<float>{0.1F, -1.75F, 0.0F, 0.0F, 0.0F, 1e-30F}));
+}
+
+TEST(AudioWriter, TellsWhatAReaderWillFind) {
+  const test::TemporaryFolder folder;
+  const std::vector<float> sound{0.1F, -0.3F, 1.5F, -2.0F, kNan, 1e-7F};
+  for (const SampleFormat format :
+       {SampleFormat::pcm16, SampleFormat::pcm24, SampleFormat::float32}) {
+    auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}, 1, format});
+    ASSERT_TRUE(writer);
+    ASSERT_TRUE(writer->write(sound));
+    const auto told = writer->latest_as_read();
+    const std::vector<float> expected(told.begin(), told.end());
+    ASSERT_TRUE(writer->finish());
+    const auto audio = open_audio(folder / "a.wav");
+    ASSERT_TRUE(audio);
+    std::vector<float> read(sound.size());
+    ASSERT_TRUE(audio->source->read(read));
+    EXPECT_EQ(read, expected) << static_cast<int>(format);
+  }
 }
 
 TEST(AudioWriter, TheSameFramesGiveTheSameBytesWithoutATimeOfDay) {

@@ -77,6 +77,12 @@ struct LineupMix {
   std::vector<Finding> findings;
 };
 
+/// A stem as it was written: tells later whether a file is still that one.
+struct StemMark {
+  std::string file;         ///< in the stems' folder
+  std::uint64_t digest{0};  ///< of its samples (see SampleDigest)
+};
+
 struct Lineup {
   std::string session;  ///< a name for people and for output files
   std::string timeline_clock{"mix"};
@@ -86,6 +92,7 @@ struct Lineup {
   std::optional<LineupMix> mix;
   std::vector<LineupTrack> tracks;
   std::vector<Finding> findings;  ///< about the session
+  std::vector<StemMark> stems{};  ///< that were made by it; none before
 };
 
 }  // namespace kilter

@@ -36,6 +36,7 @@ struct Stem {
                                  ///< takes of one voice share theirs
   std::optional<Error> failure;  ///< why an asked-for stem is missing
   std::int64_t clipped_samples{0};
+  std::uint64_t digest{0};  ///< of its samples (see SampleDigest); takes that share a stem, alike
 };
 
 struct ConformReport {

@@ -45,6 +45,8 @@ class AudioWriter {
   Result<void> finish();
 
   Frames written() const;
+  /// The frames of the latest write() as a reader will find them, valid until the next one.
+  std::span<const float> latest_as_read() const;
   /// Samples that lay beyond full scale of an integer format and were saturated.
   std::int64_t clipped_samples() const;
 

@@ -51,6 +51,7 @@ struct SurveyTrack {
   std::vector<int> same_channels;        ///< further channels of the file with the same samples
   std::optional<intake::Levels> levels;  ///< nothing when unreadable
   std::shared_ptr<const AnalysisSignal> signal;  ///< nothing when silent, unreadable or not kept
+  std::uint64_t digest{0};                       ///< of its samples (see SampleDigest)
   std::optional<std::size_t> copy_of;            ///< an earlier track with the same samples
   MixCopy mix_copy{MixCopy::no};
   std::string recorder;           ///< where session.toml says it

@@ -9,7 +9,7 @@
 namespace kilter::sync {
 
 struct MixExcursion {
-  double from_s{0.0};    ///< mix seconds, good to half a second
+  double from_s{0.0};  ///< mix seconds, good to half a second
   double to_s{0.0};
   double offset_s{0.0};  ///< how much later than its map says the track is heard there at most
 };

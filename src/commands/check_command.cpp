@@ -5,6 +5,8 @@
 #include <filesystem>
 #include <optional>
 
+#include "check_folder.h"
+#include "check_verdicts.h"
 #include "commands.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/conform/conform.h"
@@ -27,24 +29,8 @@ using report::Verdict;
 using survey::Survey;
 using survey::SurveyTrack;
 
-// A track that sounds in so many windows without the mix bearing it out may have slipped out of
-// reach.
-constexpr int kUnheard = 2;
 constexpr double kShortSession_s = 1200.0;  // where every window may be looked into
-constexpr int kSurelyAStranger = 5;         // windows
-constexpr std::size_t kMostTold = 6;        // stretches in one sentence
-constexpr double kShownPassing_s = 1e-3;
-constexpr double kInvertedShare = 0.7;
 constexpr double kNanosecond = 1e-9;
-constexpr double kSlopeIsSure = 4.0;        // of its standard errors
-constexpr double kSlopeMatters_s = 0.1e-3;  // over the session
-
-/// What is checked: where its sound lies on the mix's time, as somebody claims.
-struct Claim {
-  std::size_t track{0};  ///< index into Survey::tracks
-  TimeMap map;
-  bool inverted{false};
-};
 
 // ---- what there is to check
 
@@ -119,262 +105,6 @@ std::optional<Claim> claim_of(const Lineup& lineup, const Survey& survey, std::s
   return std::nullopt;
 }
 
-// ---- words
-
-std::string late_text(double late_s) {
-  return short_time_text(late_s) + (late_s < 0.0 ? " early" : " late");
-}
-
-Finding finding_of(const char* code, std::string text, std::optional<double> line_s = {}) {
-  Finding finding;
-  finding.code = code;
-  finding.text = std::move(text);
-  finding.line_s = line_s;
-  return finding;
-}
-
-/// Every line that the stem stands on, where there are several, or one that slopes.
-std::string course(const sync::Residual& residual) {
-  std::string text;
-  if (residual.runs.size() > 1) {
-    text = " It stands ";
-    for (std::size_t i = 0; i < residual.runs.size() && i < kMostTold; ++i) {
-      const auto& run = residual.runs[i];
-      text += fmt::format("{}{} from {} to {}", i == 0 ? "" : ", ", late_text(run.late_s),
-                          clock_text(run.from_s), clock_text(run.to_s));
-    }
-    return text + (residual.runs.size() > kMostTold ? " and so on." : ".");
-  }
-  const auto& run = residual.runs.front();
-  const double over_s = run.slope * (run.to_s - run.from_s);
-  if (std::abs(run.slope) < kSlopeIsSure * run.slope_sigma || std::abs(over_s) < kSlopeMatters_s)
-    return text;
-  return fmt::format(" It runs {:.3g} ppm too {}: {} from {} to {}.", 1e6 * std::abs(run.slope),
-                     run.slope > 0.0 ? "slowly" : "fast", late_text(over_s), clock_text(run.from_s),
-                     clock_text(run.to_s));
-}
-
-Finding misaligned(const sync::Residual& residual) {
-  return finding_of(
-      "misaligned",
-      fmt::format("At {} it stands {} against the mix, +-{}.{} Conform the session again, or move "
-                  "the stem there.",
-                  clock_text(residual.worst_at_s), late_text(residual.worst_s),
-                  short_time_text(residual.uncertainty_s), course(residual)),
-      residual.worst_at_s);
-}
-
-Finding no_evidence(const sync::Residual& residual) {
-  std::string text;
-  if (residual.speaking == 0)
-    text = "It is silent, so nothing tells whether it is in place.";
-  else if (residual.clear == 0 && residual.speaking >= kSurelyAStranger)
-    text = fmt::format(
-        "The mix bears out none of the {} stretches in which it sounds: it is of another session, "
-        "or "
-        "further off than can be found.",
-        residual.speaking);
-  else if (residual.runs.empty() || !residual.has_evidence())
-    text =
-        fmt::format("The mix bears out {} of the {} stretches in which it sounds: too few to tell.",
-                    residual.clear, residual.speaking);
-  else
-    text = fmt::format("It stands {} at {}, but that is known to +-{} only.",
-                       late_text(residual.worst_s), clock_text(residual.worst_at_s),
-                       short_time_text(residual.uncertainty_s));
-  return finding_of("no-evidence", text + " Listen to it against the mix.");
-}
-
-/// Where --allow-silent would let the stem pass, it is named.
-void name_the_option(CheckedStem& stem) {
-  if (stem.verdict != Verdict::no_evidence || !report::hardly_sounds(stem)) return;
-  for (Finding& finding : stem.findings)
-    if (finding.code == "no-evidence") finding.text += " --allow-silent lets it pass.";
-}
-
-/// What is wrong with the file itself.
-void add_damage(const SurveyTrack& track, CheckedStem& stem) {
-  for (const Finding& finding : track.findings)
-    if (finding.code == "truncated" || finding.code == "dropout" ||
-        finding.code == "not-a-number" || finding.code == "duplicate")
-      stem.findings.push_back(finding);
-}
-
-void add_notes(const sync::Residual& residual, CheckedStem& stem) {
-  if (residual.unheard_in_a_row >= kUnheard)
-    stem.findings.push_back(finding_of(
-        "unheard",
-        fmt::format(
-            "It sounds in {} windows in a row, from about {} on, that the mix does not bear "
-            "out. Listen there: it may be out of place by seconds, or left out of the mix.",
-            residual.unheard_in_a_row, clock_text(residual.unheard_from_s, 0)),
-        residual.unheard_from_s));
-  if (residual.in_stairs)
-    stem.findings.push_back(finding_of(
-        "excursion",
-        fmt::format("The mix plays it in stairs of up to {}, as a network stream does that is "
-                    "spliced instead of drifting. The stem is held against the line through them.",
-                    short_time_text(residual.stair_s))));
-  double furthest_s = 0.0;
-  std::size_t count = 0;
-  const sync::PassingDeparture* first = nullptr;
-  for (const auto& passing : residual.passing) {
-    if (std::abs(passing.late_s) < kShownPassing_s) continue;
-    if (++count == 1) first = &passing;
-    furthest_s = std::max(furthest_s, std::abs(passing.late_s));
-  }
-  if (count > 0)
-    stem.findings.push_back(finding_of(
-        "excursion",
-        fmt::format(
-            "The mix departs from it {}, by up to {}, {} {}, and comes back within seconds: "
-            "the network stream's doing, not the stem's.",
-            count == 1 ? "once" : fmt::format("{} times", count), short_time_text(furthest_s),
-            count == 1 ? "at" : "first at", clock_text(first->from_s)),
-        first->from_s));
-}
-
-// ---- verdicts
-
-/// The places by the estimator, for tracks that are not where they are claimed to be: asked for no
-/// other.
-void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
-                    CheckedStem& stem) {
-  if (!placing.map || stem.verdict == Verdict::beyond) return;
-  double worst_s = 0.0;
-  double worst_at_s = 0.0;
-  for (const Span& span : placing.map->spans())
-    for (const double share : {0.02, 0.5, 0.98}) {
-      const double track_s = span.from_s + share * (span.to_s - span.from_s);
-      const auto true_s = placing.map->to_line(track_s);
-      const auto claimed_s = claim.map.to_line(track_s);
-      if (!true_s || !claimed_s || std::abs(*claimed_s - *true_s) <= std::abs(worst_s)) continue;
-      worst_s = *claimed_s - *true_s;
-      worst_at_s = std::max(*claimed_s, 0.0);
-    }
-  const double bound_s = 1e-6 * placing.uncertainty_us;
-  if (std::abs(worst_s) <= limit_s + bound_s) return;
-  const bool sure = placing.standing == Standing::firm;
-  std::erase_if(stem.findings, [](const Finding& each) { return each.code == "no-evidence"; });
-  stem.verdict = Verdict::beyond;
-  stem.worst_s = worst_s;
-  stem.worst_at_s = worst_at_s;
-  stem.uncertainty_us = placing.uncertainty_us;
-  std::string text = fmt::format("At {} it stands {} against the mix, +-{}{}.",
-                                 clock_text(worst_at_s), late_text(worst_s),
-                                 short_time_text(bound_s), sure ? "" : ", as far as can be told");
-  for (const Finding& finding : placing.findings)
-    if (finding.rate_hz)
-      text += fmt::format(" By its sound it was made at {:g} Hz, whatever its header states.",
-                          *finding.rate_hz);
-  if (const auto spans = placing.map->spans(); spans.size() > 1 && spans.size() <= kMostTold)
-    for (const Span& span : spans) {
-      const double middle_s = 0.5 * (span.from_s + span.to_s);
-      const auto claimed_s = claim.map.to_line(middle_s);
-      const auto true_s = placing.map->to_line(middle_s);
-      if (claimed_s && true_s)
-        text += fmt::format(" From {} to {}: {}.", clock_text(span.line_from_s),
-                            clock_text(span.line_to_s), late_text(*claimed_s - *true_s));
-    }
-  stem.findings.insert(
-      stem.findings.begin(),
-      finding_of("misaligned", text + " Conform the session again, or move the stem there.",
-                 worst_at_s));
-}
-
-void judge(const sync::Residual& residual, const Claim& claim, double limit_s, CheckedStem& stem) {
-  stem.clear = residual.clear;
-  stem.speaking = residual.speaking;
-  if (!residual.has_evidence()) {
-    stem.verdict = Verdict::no_evidence;
-    stem.findings.push_back(no_evidence(residual));
-    return;
-  }
-  stem.worst_s = residual.worst_s;
-  stem.worst_at_s = residual.worst_at_s;
-  stem.uncertainty_us = 1e6 * residual.uncertainty_s;
-  double seconds = 0.0;
-  for (const auto& run : residual.runs) {
-    stem.slope_ppm += 1e6 * run.slope * (run.to_s - run.from_s);
-    seconds += run.to_s - run.from_s;
-  }
-  stem.slope_ppm = seconds > 0.0 ? stem.slope_ppm / seconds : 0.0;
-  const double away_s = std::abs(residual.worst_s);
-  if (away_s > limit_s) {
-    stem.verdict = Verdict::beyond;
-    stem.findings.push_back(misaligned(residual));
-  } else if (away_s + residual.uncertainty_s > limit_s && !residual.in_stairs) {
-    stem.verdict = Verdict::no_evidence;
-    stem.findings.push_back(no_evidence(residual));
-  } else {
-    stem.verdict = Verdict::within;
-    if (const std::string told = course(residual); !told.empty())
-      stem.findings.push_back(finding_of("slope", "Within the limit, but not still:" + told));
-  }
-  const bool inverted = residual.inverted > kInvertedShare * residual.clear;
-  if (inverted != claim.inverted) {
-    stem.verdict = Verdict::beyond;
-    stem.findings.push_back(
-        finding_of("inverted",
-                   "Its polarity is opposite to the mix's. Turn it round, or what others' "
-                   "microphones hear of it is cancelled."));
-  }
-  add_notes(residual, stem);
-}
-
-std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWindow>& windows,
-                                             const sync::Residual& residual, double length_s) {
-  std::vector<report::CheckedMinute> minutes(
-      static_cast<std::size_t>(std::ceil(std::max(length_s, 1.0) / 60.0)));
-  std::vector<double> sums(minutes.size(), 0.0);
-  for (const auto& window : windows) {
-    if (!window.clear) continue;
-    const auto at = std::min(static_cast<std::size_t>(window.line_s / 60.0), minutes.size() - 1);
-    for (const auto& run : residual.runs) {
-      if (window.line_s < run.from_s || window.line_s > run.to_s) continue;
-      sums[at] += run.at(window.line_s);
-      ++minutes[at].windows;
-    }
-  }
-  for (std::size_t i = 0; i < minutes.size(); ++i)
-    if (minutes[i].windows > 0) minutes[i].late_s = sums[i] / minutes[i].windows;
-  return minutes;
-}
-
-// ---- the null
-
-void add_null(const sync::Unexplained& unexplained, double length_s, CheckReport& report) {
-  const auto minutes = static_cast<std::size_t>(std::ceil(std::max(length_s, 1.0) / 60.0));
-  std::vector<double> mix(minutes, 0.0);
-  std::vector<double> left(minutes, 0.0);
-  bool any = false;
-  for (std::size_t i = 0; i < unexplained.halves.size(); ++i) {
-    const sync::HalfSecond& half = unexplained.halves[i];
-    if (half.kind == sync::HalfKind::uncovered || half.kind == sync::HalfKind::quiet) continue;
-    const double at_s = unexplained.from_s + 0.5 * static_cast<double>(i);
-    const auto minute = std::min(static_cast<std::size_t>(std::max(at_s, 0.0) / 60.0), minutes - 1);
-    const double power = std::pow(10.0, 0.1 * half.mix_db);
-    mix[minute] += power;
-    left[minute] += power * std::pow(10.0, 0.1 * half.depth_db);
-    any = true;
-  }
-  for (std::size_t i = 0; i < minutes; ++i)
-    report.null_db_by_minute.push_back(
-        mix[i] > 0.0 ? std::optional(10.0 * std::log10(std::max(left[i] / mix[i], 1e-12)))
-                     : std::nullopt);
-  if (any) report.null_db = unexplained.typical_depth_db;
-  if (unexplained.voice_s > 0.0)
-    report.findings.push_back(finding_of(
-        "missing-voice",
-        fmt::format(
-            "The mix holds somebody whom no stem explains, {}, first at {}, {} in all. "
-            "Listen there.",
-            unexplained.voice.size() == 1 ? "once"
-                                          : fmt::format("{} times", unexplained.voice.size()),
-            clock_text(unexplained.voice.front().line_from_s), clock_text(unexplained.voice_s, 1)),
-        unexplained.voice.front().line_from_s));
-}
-
 /// What the survey knows of a track that is not measured.
 void tell_why_not_measured(const Survey& survey, const SurveyTrack& track, CheckedStem& stem) {
   if (track.role == Role::ignore || track.role == Role::mix ||
@@ -389,7 +119,7 @@ void tell_why_not_measured(const Survey& survey, const SurveyTrack& track, Check
   } else if (!track.signal) {
     stem.findings.push_back(no_evidence({}));
   } else {
-    stem.findings.push_back(finding_of("no-evidence", "The lineup gives it no place."));
+    stem.findings.push_back(check_finding("no-evidence", "The lineup gives it no place."));
   }
 }
 
@@ -539,82 +269,6 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
     find_elsewhere(*claim, checked.elsewhere->tracks[static_cast<std::size_t>(at)], limit_s, stem);
   }
   return rows;
-}
-
-/// Stems of the folder's own lineup that are not there, or not as long as the mix: a folder that
-/// conform wrote is whole, or it does not pass.
-void tell_what_is_not_whole(const fs::path& dir, const Survey& survey, CheckReport& report) {
-  std::error_code code;
-  if (!fs::is_regular_file(dir / "lineup.json", code)) return;
-  const auto lineup = edits::read_lineup(dir / "lineup.json");
-  if (!lineup) return;
-  for (const fs::path& file : conform::stem_files(*lineup).tracks) {
-    if (fs::exists(dir / "stems" / file, code)) continue;
-    CheckedStem& stem = report.stems.emplace_back();
-    stem.name = file.stem().string();
-    stem.file = file.string();
-    stem.findings.push_back(
-        finding_of("missing-stem", "Its stem is not there. Conform the session again."));
-  }
-  const double mix_s = survey.files[survey.mix->file].length_s();
-  for (CheckedStem& stem : report.stems)
-    for (const survey::SurveyFile& file : survey.files) {
-      constexpr double kFrame_s = 1e-5;
-      if (file.name != stem.file || file.failure || std::abs(file.length_s() - mix_s) < kFrame_s)
-        continue;
-      stem.findings.push_back(finding_of(
-          "unequal-length",
-          fmt::format("It lasts {}, and the mix beside it {}: it is not as it was written. Conform "
-                      "the session again.",
-                      clock_text(file.length_s()), clock_text(mix_s))));
-    }
-}
-
-/// Files that hold, to the sample, what conform wrote under another's name.
-void tell_what_is_swapped(const fs::path& dir, const Survey& survey, CheckReport& report) {
-  std::error_code code;
-  if (!fs::is_regular_file(dir / "lineup.json", code)) return;
-  const auto lineup = edits::read_lineup(dir / "lineup.json");
-  if (!lineup) return;
-  for (const SurveyTrack& track : survey.tracks) {
-    const std::string& file = survey.files[track.file].name;
-    const auto is_it = [&](const StemMark& mark) { return mark.digest == track.digest; };
-    const auto mark = std::find_if(lineup->stems.begin(), lineup->stems.end(), is_it);
-    // Of equal stems, as silent ones are, nothing tells which is which.
-    if (track.digest == 0 || mark == lineup->stems.end() || mark->file == file ||
-        std::count_if(lineup->stems.begin(), lineup->stems.end(), is_it) > 1)
-      continue;
-    for (CheckedStem& stem : report.stems)
-      if (stem.file == file)
-        stem.findings.push_back(
-            finding_of("swapped", "It holds what was written as \"" + mark->file +
-                                      "\", to the sample: files have changed their names. Give "
-                                      "it that name back, or conform the session again."));
-  }
-}
-
-/// Whether what others hear of this stem's person may be taken for themselves.
-bool misleads(const CheckedStem& other, const CheckedStem& stem) {
-  const bool is_gone = other.verdict == Verdict::no_evidence && !report::hardly_sounds(other);
-  const bool is_off = other.worst_s && other.verdict == Verdict::beyond && stem.worst_s &&
-                      std::abs(*other.worst_s) > std::abs(*stem.worst_s);
-  return is_gone || is_off || holds(other.findings, "missing-stem");
-}
-
-/// A neighbour's microphone hears a person who is missing or out of place as well, later by the way
-/// through the room: what is said of it then may be that person's.
-void tell_whom_to_mend_first(std::vector<CheckedStem>& stems) {
-  for (CheckedStem& stem : stems) {
-    if (stem.verdict != Verdict::beyond && !holds(stem.findings, "excursion")) continue;
-    const auto other = std::find_if(stems.begin(), stems.end(), [&](const CheckedStem& each) {
-      return each.name != stem.name && misleads(each, stem);
-    });
-    if (other == stems.end()) continue;
-    stem.findings.push_back(finding_of(
-        "mend-first", "See to \"" + other->name +
-                          "\" first and check again: what this microphone hears of that person "
-                          "from across the room may be what was measured."));
-  }
 }
 
 }  // namespace

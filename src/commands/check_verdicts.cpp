@@ -1,0 +1,297 @@
+#include "check_verdicts.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "kilter/base/clock_text.h"
+#include "lineup_builder.h"
+
+namespace kilter::commands {
+
+using report::CheckedStem;
+using report::CheckReport;
+using report::Verdict;
+using survey::SurveyTrack;
+
+namespace {
+
+constexpr int kSurelyAStranger = 5;   // windows
+constexpr std::size_t kMostTold = 6;  // stretches in one sentence
+constexpr double kShownPassing_s = 1e-3;
+constexpr double kInvertedShare = 0.7;
+constexpr double kSlopeIsSure = 4.0;        // of its standard errors
+constexpr double kSlopeMatters_s = 0.1e-3;  // over the session
+
+std::string late_text(double late_s) {
+  return short_time_text(late_s) + (late_s < 0.0 ? " early" : " late");
+}
+
+/// Every line that the stem stands on, where there are several, or one that slopes.
+std::string course(const sync::Residual& residual) {
+  std::string text;
+  if (residual.runs.size() > 1) {
+    text = " It stands ";
+    for (std::size_t i = 0; i < residual.runs.size() && i < kMostTold; ++i) {
+      const auto& run = residual.runs[i];
+      text += fmt::format("{}{} from {} to {}", i == 0 ? "" : ", ", late_text(run.late_s),
+                          clock_text(run.from_s), clock_text(run.to_s));
+    }
+    return text + (residual.runs.size() > kMostTold ? " and so on." : ".");
+  }
+  const auto& run = residual.runs.front();
+  const double over_s = run.slope * (run.to_s - run.from_s);
+  if (std::abs(run.slope) < kSlopeIsSure * run.slope_sigma || std::abs(over_s) < kSlopeMatters_s)
+    return text;
+  return fmt::format(" It runs {:.3g} ppm too {}: {} from {} to {}.", 1e6 * std::abs(run.slope),
+                     run.slope > 0.0 ? "slowly" : "fast", late_text(over_s), clock_text(run.from_s),
+                     clock_text(run.to_s));
+}
+
+Finding misaligned(const sync::Residual& residual) {
+  return check_finding(
+      "misaligned",
+      fmt::format("At {} it stands {} against the mix, +-{}.{} Conform the session again, or move "
+                  "the stem there.",
+                  clock_text(residual.worst_at_s), late_text(residual.worst_s),
+                  short_time_text(residual.uncertainty_s), course(residual)),
+      residual.worst_at_s);
+}
+
+void add_notes(const sync::Residual& residual, CheckedStem& stem) {
+  if (residual.unheard_in_a_row >= kUnheard)
+    stem.findings.push_back(check_finding(
+        "unheard",
+        fmt::format(
+            "It sounds in {} windows in a row, from about {} on, that the mix does not bear "
+            "out. Listen there: it may be out of place by seconds, or left out of the mix.",
+            residual.unheard_in_a_row, clock_text(residual.unheard_from_s, 0)),
+        residual.unheard_from_s));
+  if (residual.in_stairs)
+    stem.findings.push_back(check_finding(
+        "excursion",
+        fmt::format("The mix plays it in stairs of up to {}, as a network stream does that is "
+                    "spliced instead of drifting. The stem is held against the line through them.",
+                    short_time_text(residual.stair_s))));
+  double furthest_s = 0.0;
+  std::size_t count = 0;
+  const sync::PassingDeparture* first = nullptr;
+  for (const auto& passing : residual.passing) {
+    if (std::abs(passing.late_s) < kShownPassing_s) continue;
+    if (++count == 1) first = &passing;
+    furthest_s = std::max(furthest_s, std::abs(passing.late_s));
+  }
+  if (count > 0)
+    stem.findings.push_back(check_finding(
+        "excursion",
+        fmt::format(
+            "The mix departs from it {}, by up to {}, {} {}, and comes back within seconds: "
+            "the network stream's doing, not the stem's.",
+            count == 1 ? "once" : fmt::format("{} times", count), short_time_text(furthest_s),
+            count == 1 ? "at" : "first at", clock_text(first->from_s)),
+        first->from_s));
+}
+
+/// Whether what others hear of this stem's person may be taken for themselves.
+bool misleads(const CheckedStem& other, const CheckedStem& stem) {
+  const bool is_gone = other.verdict == Verdict::no_evidence && !report::hardly_sounds(other);
+  const bool is_off = other.worst_s && other.verdict == Verdict::beyond && stem.worst_s &&
+                      std::abs(*other.worst_s) > std::abs(*stem.worst_s);
+  return is_gone || is_off || holds(other.findings, "missing-stem");
+}
+
+}  // namespace
+
+Finding check_finding(const char* code, std::string text, std::optional<double> line_s) {
+  Finding finding;
+  finding.code = code;
+  finding.text = std::move(text);
+  finding.line_s = line_s;
+  return finding;
+}
+
+Finding no_evidence(const sync::Residual& residual) {
+  std::string text;
+  if (residual.speaking == 0)
+    text = "It is silent, so nothing tells whether it is in place.";
+  else if (residual.clear == 0 && residual.speaking >= kSurelyAStranger)
+    text = fmt::format(
+        "The mix bears out none of the {} stretches in which it sounds: it is of another session, "
+        "or "
+        "further off than can be found.",
+        residual.speaking);
+  else if (residual.runs.empty() || !residual.has_evidence())
+    text =
+        fmt::format("The mix bears out {} of the {} stretches in which it sounds: too few to tell.",
+                    residual.clear, residual.speaking);
+  else
+    text = fmt::format("It stands {} at {}, but that is known to +-{} only.",
+                       late_text(residual.worst_s), clock_text(residual.worst_at_s),
+                       short_time_text(residual.uncertainty_s));
+  return check_finding("no-evidence", text + " Listen to it against the mix.");
+}
+
+void name_the_option(CheckedStem& stem) {
+  if (stem.verdict != Verdict::no_evidence || !report::hardly_sounds(stem)) return;
+  for (Finding& finding : stem.findings)
+    if (finding.code == "no-evidence") finding.text += " --allow-silent lets it pass.";
+}
+
+void add_damage(const SurveyTrack& track, CheckedStem& stem) {
+  for (const Finding& finding : track.findings)
+    if (finding.code == "truncated" || finding.code == "dropout" ||
+        finding.code == "not-a-number" || finding.code == "duplicate")
+      stem.findings.push_back(finding);
+}
+
+void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
+                    CheckedStem& stem) {
+  if (!placing.map || stem.verdict == Verdict::beyond) return;
+  double worst_s = 0.0;
+  double worst_at_s = 0.0;
+  for (const Span& span : placing.map->spans())
+    for (const double share : {0.02, 0.5, 0.98}) {
+      const double track_s = span.from_s + share * (span.to_s - span.from_s);
+      const auto true_s = placing.map->to_line(track_s);
+      const auto claimed_s = claim.map.to_line(track_s);
+      if (!true_s || !claimed_s || std::abs(*claimed_s - *true_s) <= std::abs(worst_s)) continue;
+      worst_s = *claimed_s - *true_s;
+      worst_at_s = std::max(*claimed_s, 0.0);
+    }
+  const double bound_s = 1e-6 * placing.uncertainty_us;
+  if (std::abs(worst_s) <= limit_s + bound_s) return;
+  const bool sure = placing.standing == Standing::firm;
+  std::erase_if(stem.findings, [](const Finding& each) { return each.code == "no-evidence"; });
+  stem.verdict = Verdict::beyond;
+  stem.worst_s = worst_s;
+  stem.worst_at_s = worst_at_s;
+  stem.uncertainty_us = placing.uncertainty_us;
+  std::string text = fmt::format("At {} it stands {} against the mix, +-{}{}.",
+                                 clock_text(worst_at_s), late_text(worst_s),
+                                 short_time_text(bound_s), sure ? "" : ", as far as can be told");
+  for (const Finding& finding : placing.findings)
+    if (finding.rate_hz)
+      text += fmt::format(" By its sound it was made at {:g} Hz, whatever its header states.",
+                          *finding.rate_hz);
+  if (const auto spans = placing.map->spans(); spans.size() > 1 && spans.size() <= kMostTold)
+    for (const Span& span : spans) {
+      const double middle_s = 0.5 * (span.from_s + span.to_s);
+      const auto claimed_s = claim.map.to_line(middle_s);
+      const auto true_s = placing.map->to_line(middle_s);
+      if (claimed_s && true_s)
+        text += fmt::format(" From {} to {}: {}.", clock_text(span.line_from_s),
+                            clock_text(span.line_to_s), late_text(*claimed_s - *true_s));
+    }
+  stem.findings.insert(
+      stem.findings.begin(),
+      check_finding("misaligned", text + " Conform the session again, or move the stem there.",
+                    worst_at_s));
+}
+
+void judge(const sync::Residual& residual, const Claim& claim, double limit_s, CheckedStem& stem) {
+  stem.clear = residual.clear;
+  stem.speaking = residual.speaking;
+  if (!residual.has_evidence()) {
+    stem.verdict = Verdict::no_evidence;
+    stem.findings.push_back(no_evidence(residual));
+    return;
+  }
+  stem.worst_s = residual.worst_s;
+  stem.worst_at_s = residual.worst_at_s;
+  stem.uncertainty_us = 1e6 * residual.uncertainty_s;
+  double seconds = 0.0;
+  for (const auto& run : residual.runs) {
+    stem.slope_ppm += 1e6 * run.slope * (run.to_s - run.from_s);
+    seconds += run.to_s - run.from_s;
+  }
+  stem.slope_ppm = seconds > 0.0 ? stem.slope_ppm / seconds : 0.0;
+  const double away_s = std::abs(residual.worst_s);
+  if (away_s > limit_s) {
+    stem.verdict = Verdict::beyond;
+    stem.findings.push_back(misaligned(residual));
+  } else if (away_s + residual.uncertainty_s > limit_s && !residual.in_stairs) {
+    stem.verdict = Verdict::no_evidence;
+    stem.findings.push_back(no_evidence(residual));
+  } else {
+    stem.verdict = Verdict::within;
+    if (const std::string told = course(residual); !told.empty())
+      stem.findings.push_back(check_finding("slope", "Within the limit, but not still:" + told));
+  }
+  const bool inverted = residual.inverted > kInvertedShare * residual.clear;
+  if (inverted != claim.inverted) {
+    stem.verdict = Verdict::beyond;
+    stem.findings.push_back(
+        check_finding("inverted",
+                      "Its polarity is opposite to the mix's. Turn it round, or what others' "
+                      "microphones hear of it is cancelled."));
+  }
+  add_notes(residual, stem);
+}
+
+std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWindow>& windows,
+                                             const sync::Residual& residual, double length_s) {
+  std::vector<report::CheckedMinute> minutes(
+      static_cast<std::size_t>(std::ceil(std::max(length_s, 1.0) / 60.0)));
+  std::vector<double> sums(minutes.size(), 0.0);
+  for (const auto& window : windows) {
+    if (!window.clear) continue;
+    const auto at = std::min(static_cast<std::size_t>(window.line_s / 60.0), minutes.size() - 1);
+    for (const auto& run : residual.runs) {
+      if (window.line_s < run.from_s || window.line_s > run.to_s) continue;
+      sums[at] += run.at(window.line_s);
+      ++minutes[at].windows;
+    }
+  }
+  for (std::size_t i = 0; i < minutes.size(); ++i)
+    if (minutes[i].windows > 0) minutes[i].late_s = sums[i] / minutes[i].windows;
+  return minutes;
+}
+
+void add_null(const sync::Unexplained& unexplained, double length_s, CheckReport& report) {
+  const auto minutes = static_cast<std::size_t>(std::ceil(std::max(length_s, 1.0) / 60.0));
+  std::vector<double> mix(minutes, 0.0);
+  std::vector<double> left(minutes, 0.0);
+  bool any = false;
+  for (std::size_t i = 0; i < unexplained.halves.size(); ++i) {
+    const sync::HalfSecond& half = unexplained.halves[i];
+    if (half.kind == sync::HalfKind::uncovered || half.kind == sync::HalfKind::quiet) continue;
+    const double at_s = unexplained.from_s + 0.5 * static_cast<double>(i);
+    const auto minute = std::min(static_cast<std::size_t>(std::max(at_s, 0.0) / 60.0), minutes - 1);
+    const double power = std::pow(10.0, 0.1 * half.mix_db);
+    mix[minute] += power;
+    left[minute] += power * std::pow(10.0, 0.1 * half.depth_db);
+    any = true;
+  }
+  for (std::size_t i = 0; i < minutes; ++i)
+    report.null_db_by_minute.push_back(
+        mix[i] > 0.0 ? std::optional(10.0 * std::log10(std::max(left[i] / mix[i], 1e-12)))
+                     : std::nullopt);
+  if (any) report.null_db = unexplained.typical_depth_db;
+  if (unexplained.voice_s > 0.0)
+    report.findings.push_back(check_finding(
+        "missing-voice",
+        fmt::format(
+            "The mix holds somebody whom no stem explains, {}, first at {}, {} in all. "
+            "Listen there.",
+            unexplained.voice.size() == 1 ? "once"
+                                          : fmt::format("{} times", unexplained.voice.size()),
+            clock_text(unexplained.voice.front().line_from_s), clock_text(unexplained.voice_s, 1)),
+        unexplained.voice.front().line_from_s));
+}
+
+void tell_whom_to_mend_first(std::vector<CheckedStem>& stems) {
+  for (CheckedStem& stem : stems) {
+    if (stem.verdict != Verdict::beyond && !holds(stem.findings, "excursion")) continue;
+    const auto other = std::find_if(stems.begin(), stems.end(), [&](const CheckedStem& each) {
+      return each.name != stem.name && misleads(each, stem);
+    });
+    if (other == stems.end()) continue;
+    stem.findings.push_back(check_finding(
+        "mend-first", "See to \"" + other->name +
+                          "\" first and check again: what this microphone hears of that person "
+                          "from across the room may be what was measured."));
+  }
+}
+
+}  // namespace kilter::commands

@@ -1,0 +1,57 @@
+// What check says of each stem: verdicts, their sentences, and the null.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "kilter/base/time_map.h"
+#include "kilter/report/check_report.h"
+#include "kilter/survey/survey.h"
+#include "kilter/sync/align.h"
+#include "kilter/sync/residuals.h"
+#include "kilter/sync/unexplained.h"
+
+namespace kilter::commands {
+
+/// So many windows in a row in which a track sounds without the mix bearing it out: it may have
+/// slipped out of reach.
+inline constexpr int kUnheard = 2;
+
+/// What is checked: where its sound lies on the mix's time, as somebody claims.
+struct Claim {
+  std::size_t track{0};  ///< index into Survey::tracks
+  TimeMap map;
+  bool inverted{false};
+};
+
+Finding check_finding(const char* code, std::string text, std::optional<double> line_s = {});
+
+/// For a stem that nothing can be measured of, or too little.
+Finding no_evidence(const sync::Residual& residual);
+
+/// Verdict, figures and findings of one stem.
+void judge(const sync::Residual& residual, const Claim& claim, double limit_s,
+           report::CheckedStem& stem);
+
+/// The places by the estimator, for tracks that are not where they are claimed to be: asked for no
+/// other.
+void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
+                    report::CheckedStem& stem);
+
+/// What is wrong with the file itself.
+void add_damage(const survey::SurveyTrack& track, report::CheckedStem& stem);
+
+/// Where --allow-silent would let the stem pass, it is named.
+void name_the_option(report::CheckedStem& stem);
+
+std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWindow>& windows,
+                                             const sync::Residual& residual, double length_s);
+
+/// How far all stems together explain the mix, by the minute, and whom they do not.
+void add_null(const sync::Unexplained& unexplained, double length_s, report::CheckReport& report);
+
+/// A neighbour's microphone hears a person who is missing or out of place as well, later by the way
+/// through the room: what is said of it then may be that person's.
+void tell_whom_to_mend_first(std::vector<report::CheckedStem>& stems);
+
+}  // namespace kilter::commands

@@ -550,6 +550,20 @@ Finding leak_finding(const Leak& leak, const std::string& from) {
   return finding;
 }
 
+Finding leak_without_mix_finding(const std::vector<std::string>& sources) {
+  std::string names;
+  for (std::size_t i = 0; i < sources.size(); ++i)
+    names += (i == 0 ? "\"" : i + 1 == sources.size() ? "\" and \"" : "\", \"") + sources[i];
+  Finding finding;
+  finding.code = "leak";
+  finding.text =
+      "It also holds " + names +
+      "\", as a loudspeaker or open headphones bring it about, and is not heard there. It "
+      "is placed by that alone: how late it came cannot be told without a mix. Listen to "
+      "it against the others, and move it by as much.";
+  return finding;
+}
+
 Finding duplicate_finding(const std::string& original, const CopyVerdict& copy) {
   Finding finding;
   finding.code = "duplicate";

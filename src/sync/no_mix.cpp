@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "joint_frames.h"
+#include "judgement.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/first_map.h"
@@ -380,6 +381,7 @@ class Placer {
       double bound_us = std::hypot(kUnequal_us, 2e6 * worst_s[i]);
       if (groups[i] != groups[clock()]) bound_us = heard_one_way(i) ? kOneWay_us : kUnheard_us;
       placing.standing = Standing::shaky;
+      if (placing.remote) tell_leak(i, placing);
       if (i == clock()) {  // its own time is the timeline
         bound_us = 0.0;
         placing.standing = Standing::firm;
@@ -397,6 +399,14 @@ class Placer {
         if (link.a == i || link.b == i)
           placing.match_sigma = std::max(placing.match_sigma, link.sigma);
     }
+  }
+
+  /// Who hears others and is heard by none sat elsewhere: what he holds came out of a loudspeaker.
+  void tell_leak(std::size_t holder, TrackPlacing& placing) const {
+    std::vector<std::string> sources;
+    for (std::size_t from = 0; from < n_; ++from)
+      if (from != holder && heard_[from * n_ + holder].found) sources.push_back(tracks_[from].name);
+    if (!sources.empty()) placing.findings.push_back(leak_without_mix_finding(sources));
   }
 
   bool heard_one_way(std::size_t i) const {

@@ -99,6 +99,24 @@ TEST(NoMix, AllowsForWaysOfUnequalLength) {
   }
 }
 
+TEST(NoMix, TellsOfAGuestThatOnlyALoudspeakerTies) {
+  auto spec = pocket_recorders(43, 120.0, 3);
+  spec.people[2].remote = true;
+  spec.people[2].leaks = {{0, 0.12, -16.0}, {1, 0.12, -16.0}};
+  const Placed placed = place(spec);
+  ASSERT_GE(placed.placing.clock, 0);
+  const TrackPlacing& guest = placed.placing.tracks[2];
+  ASSERT_EQ(guest.standing, Standing::shaky);
+  EXPECT_GT(guest.uncertainty_us, 1e6 * std::abs(placed.error_s(2, 60.0)));
+  ASSERT_EQ(guest.findings.size(), 1U);
+  EXPECT_EQ(guest.findings[0].code, "leak");
+  for (std::size_t i = 0; i < 2; ++i) {
+    EXPECT_NE(guest.findings[0].text.find('"' + placed.session.tracks[i].name + '"'),
+              std::string::npos);
+    EXPECT_TRUE(placed.placing.tracks[i].findings.empty()) << "bleed in one room is no leak";
+  }
+}
+
 TEST(NoMix, LeavesATrackThatSharesNothingUnplaced) {
   auto spec = pocket_recorders(43, 60.0, 3);
   spec.people[2].remote = true;

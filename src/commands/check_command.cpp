@@ -306,10 +306,13 @@ Result<Exit> check_command(const Options& options, Console& console) {
   report.findings = survey->findings;
   report.stems = rows_of(*survey, *input, claims, *checked, 1e-3 * options.limit_ms);
   if (!*lineup && options.session.size() == 1) {
-    tell_what_is_not_whole(options.session.front(), *survey, report);
-    tell_what_is_swapped(options.session.front(), *survey, report);
+    const fs::path& dir = options.session.front();
+    if (const auto left = lineup_left_in(dir, report)) {
+      tell_what_is_not_whole(*left, folder_of_stems(dir), *survey, report);
+      tell_what_is_swapped(*left, *survey, report);
+    }
   }
-  tell_whom_to_mend_first(report.stems);
+  if (!tell_what_all_share(report)) tell_whom_to_mend_first(report.stems);
   const TimeMap mix_map = in_place(report.length_s);
   console.progress("the null", 0.0);
   const auto unexplained = sync::find_unexplained(

@@ -2,19 +2,25 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 
+#include "kilter/base/lineup.h"
 #include "kilter/report/check_report.h"
 #include "kilter/survey/survey.h"
 
 namespace kilter::commands {
 
-/// Stems of the folder's own lineup that are not there, or not as long as the mix: a folder that
-/// conform wrote is whole, or it does not pass. A folder without a lineup is passed over.
-void tell_what_is_not_whole(const std::filesystem::path& dir, const survey::Survey& survey,
-                            report::CheckReport& report);
+/// The lineup that conform left beside the stems; nothing where there is none. One that cannot be
+/// read is told.
+std::optional<Lineup> lineup_left_in(const std::filesystem::path& dir, report::CheckReport& report);
+
+/// Stems of that lineup that are not there, are the mix, or not as long as it: a folder that
+/// conform wrote is whole, or it does not pass.
+void tell_what_is_not_whole(const Lineup& lineup, const std::filesystem::path& stems,
+                            const survey::Survey& survey, report::CheckReport& report);
 
 /// Files that hold, to the sample, what conform wrote under another's name.
-void tell_what_is_swapped(const std::filesystem::path& dir, const survey::Survey& survey,
+void tell_what_is_swapped(const Lineup& lineup, const survey::Survey& survey,
                           report::CheckReport& report);
 
 }  // namespace kilter::commands

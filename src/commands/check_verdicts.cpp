@@ -21,6 +21,7 @@ constexpr int kSurelyAStranger = 5;   // windows
 constexpr std::size_t kMostTold = 6;  // stretches in one sentence
 constexpr double kShownPassing_s = 1e-3;
 constexpr double kInvertedShare = 0.7;
+constexpr double kTogether_s = 0.1e-3;
 constexpr double kSlopeIsSure = 4.0;        // of its standard errors
 constexpr double kSlopeMatters_s = 0.1e-3;  // over the session
 
@@ -226,6 +227,19 @@ void judge(const sync::Residual& residual, const Claim& claim, double limit_s, C
                       "Its polarity is opposite to the mix's. Turn it round, or what others' "
                       "microphones hear of it is cancelled."));
   }
+  if (!residual.turned.empty()) {
+    stem.verdict = Verdict::beyond;
+    const auto& first = residual.turned.front();
+    stem.findings.push_back(check_finding(
+        "inverted",
+        fmt::format(
+            "Its polarity changes {}: from about {} to {} it is opposite to the rest. Turn that "
+            "stretch round.",
+            residual.turned.size() == 1 ? "once"
+                                        : fmt::format("{} times, first", residual.turned.size()),
+            clock_text(first.from_s, 0), clock_text(first.to_s, 0)),
+        first.from_s));
+  }
   add_notes(residual, stem);
 }
 
@@ -278,6 +292,37 @@ void add_null(const sync::Unexplained& unexplained, double length_s, CheckReport
                                           : fmt::format("{} times", unexplained.voice.size()),
             clock_text(unexplained.voice.front().line_from_s), clock_text(unexplained.voice_s, 1)),
         unexplained.voice.front().line_from_s));
+}
+
+bool tell_what_all_share(CheckReport& report) {
+  std::vector<const CheckedStem*> heard;
+  for (const CheckedStem& stem : report.stems)
+    if (stem.speaking > 0) heard.push_back(&stem);
+  if (heard.size() < 2) return false;
+  const auto all = [&](const auto& holds_for) {
+    return std::all_of(heard.begin(), heard.end(), holds_for);
+  };
+  if (all([](const CheckedStem* each) {
+        return each->clear == 0 && each->speaking >= kSurelyAStranger;
+      })) {
+    report.findings.push_back(check_finding(
+        "foreign-mix",
+        "Nothing in any stem is borne out by the mix: it is another session's, or lies far "
+        "off. Name the right one with --mix FILE."));
+    return true;
+  }
+  const CheckedStem& first = *heard.front();
+  if (!all([&](const CheckedStem* each) {
+        return each->verdict == Verdict::beyond && each->worst_s && first.worst_s &&
+               std::abs(*each->worst_s - *first.worst_s) < kTogether_s;
+      }))
+    return false;
+  report.findings.push_back(check_finding(
+      "all-misaligned",
+      fmt::format("All stems stand {} alike: it is the mix that moved, or where the export began. "
+                  "Move the mix, or export again from the same start.",
+                  late_text(*first.worst_s))));
+  return true;
 }
 
 void tell_whom_to_mend_first(std::vector<CheckedStem>& stems) {

@@ -50,6 +50,9 @@ std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWin
 /// How far all stems together explain the mix, by the minute, and whom they do not.
 void add_null(const sync::Unexplained& unexplained, double length_s, report::CheckReport& report);
 
+/// What is wrong with all stems alike, told once: then none of them is to blame. Whether anything.
+bool tell_what_all_share(report::CheckReport& report);
+
 /// A neighbour's microphone hears a person who is missing or out of place as well, later by the way
 /// through the room: what is said of it then may be that person's.
 void tell_whom_to_mend_first(std::vector<report::CheckedStem>& stems);

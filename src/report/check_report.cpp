@@ -47,6 +47,27 @@ std::size_t count(const CheckReport& report, Verdict verdict) {
                     [&](const CheckedStem& stem) { return stem.verdict == verdict; }));
 }
 
+// What is wrong with a stem's file, wherever it stands.
+constexpr const char* kDamage[] = {"missing-stem", "swapped", "truncated", "unequal-length"};
+
+bool holds(const std::vector<Finding>& findings, std::string_view code) {
+  return std::any_of(findings.begin(), findings.end(),
+                     [&](const Finding& finding) { return finding.code == code; });
+}
+bool holds(const CheckedStem& stem, std::string_view code) { return holds(stem.findings, code); }
+
+/// Whether its file is not what it should be, wherever it stands.
+bool is_damaged(const CheckedStem& stem) {
+  return std::any_of(std::begin(kDamage), std::end(kDamage),
+                     [&](const char* code) { return holds(stem, code); });
+}
+
+std::string kind_of_failure(const CheckedStem& stem) {
+  for (const char* code : kDamage)
+    if (holds(stem, code)) return code;
+  return to_text(stem.verdict);
+}
+
 std::string summary(const CheckReport& report) {
   const std::size_t within = count(report, Verdict::within);
   const std::size_t checked = report.stems.size() - count(report, Verdict::left_out);
@@ -56,7 +77,11 @@ std::string summary(const CheckReport& report) {
     text += fmt::format("; {} beyond", beyond);
   if (const auto unknown = count(report, Verdict::no_evidence); unknown > 0)
     text += fmt::format("; {} without evidence{}", unknown,
-                        report.allow_silent ? ", let pass if they hardly sound" : "");
+                        report.allow_silent ? ", let pass if they hardly sound and nobody is "
+                                              "missing"
+                                            : "");
+  const auto damaged = std::count_if(report.stems.begin(), report.stems.end(), is_damaged);
+  if (damaged > 0) text += fmt::format("; {} not as written", damaged);
   if (report.null_db)
     text += fmt::format(". All together explain the mix down to {:.1f} dB", *report.null_db);
   return text + ".\n";
@@ -87,11 +112,6 @@ std::string message_of(const CheckedStem& stem) {
     for (const Finding& finding : stem.findings)
       if (finding.code == code) return finding.text;
   return to_text(stem.verdict);
-}
-
-bool holds(const CheckedStem& stem, std::string_view code) {
-  return std::any_of(stem.findings.begin(), stem.findings.end(),
-                     [&](const Finding& finding) { return finding.code == code; });
 }
 
 Json findings_json(const std::vector<Finding>& findings) {
@@ -149,15 +169,16 @@ bool hardly_sounds(const CheckedStem& stem) {
 }
 
 bool passes(const CheckedStem& stem, const CheckReport& report) {
-  for (const char* code : {"truncated", "unequal-length", "missing-stem", "swapped"})
-    if (holds(stem, code)) return false;
+  if (is_damaged(stem)) return false;
   // One that sounds and that the mix does not bear out is no silence.
   return stem.verdict == Verdict::within || stem.verdict == Verdict::left_out ||
-         (stem.verdict == Verdict::no_evidence && report.allow_silent && hardly_sounds(stem));
+         (stem.verdict == Verdict::no_evidence && report.allow_silent && hardly_sounds(stem) &&
+          !holds(report.findings, "missing-voice"));
 }
 
 bool passes(const CheckReport& report) {
-  return std::all_of(report.stems.begin(), report.stems.end(),
+  return report.is_whole &&
+         std::all_of(report.stems.begin(), report.stems.end(),
                      [&](const CheckedStem& stem) { return passes(stem, report); });
 }
 
@@ -207,7 +228,7 @@ std::string check_junit(const CheckReport& report) {
     std::string inside;
     if (!passes(stem, report)) {
       ++failures;
-      inside = fmt::format("    <failure type=\"{}\" message=\"{}\"/>\n", to_text(stem.verdict),
+      inside = fmt::format("    <failure type=\"{}\" message=\"{}\"/>\n", kind_of_failure(stem),
                            escaped(message_of(stem)));
     } else if (stem.verdict != Verdict::within) {
       ++skipped;

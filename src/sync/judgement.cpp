@@ -100,11 +100,15 @@ bool has_whole_sibling(const std::vector<TrackState>& states, std::size_t k) {
   return false;
 }
 
-/// Whether another track has a hole there: a neighbour then hears that person alone.
+/// Whether another track has a hole there, or does not run: a neighbour then hears that person
+/// alone.
 bool in_anothers_hole(const std::vector<TrackState>& states, std::size_t k, double mix_s) {
   for (std::size_t j = 0; j < states.size(); ++j) {
     if (j == k || !states[j].placed || states[j].apart) continue;
     const auto spans = states[j].map->spans();
+    if (mix_s < spans.front().line_from_s + kHalfWindow_s ||
+        mix_s > spans.back().line_to_s - kHalfWindow_s)
+      return true;
     for (std::size_t i = 1; i < spans.size(); ++i)
       if (mix_s > spans[i - 1].line_to_s - kHalfWindow_s &&
           mix_s < spans[i].line_from_s + kHalfWindow_s &&

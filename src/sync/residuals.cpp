@@ -33,9 +33,12 @@ constexpr double kLargestStair_s = 20e-3;
 constexpr double kStairShare = 0.5;
 constexpr int kFewestStairs = 2;
 constexpr int kFewestClear = 3;
+constexpr std::size_t kFewestTurned = 3;
+constexpr double kMostly = 0.7;
 constexpr double kLeastClearShare = 0.25;
 // A track speaks where it is within so much of the mean of its loudest tenth.
-constexpr double kTalkBelowLoud_db = 18.0;
+constexpr double kTalkBelowLoud_db = 11.0;
+constexpr double kThroughTheRoom_s = 0.020;
 constexpr double kTwoSigma = 2.0;
 
 Result<double> power_db(const MappedTrack& track, double from_s, double length_s,
@@ -57,6 +60,12 @@ double talk_level_db(std::vector<double> levels_db) {
   const std::size_t tenth = levels_db.size() - 1 - levels_db.size() / 10;
   constexpr double kSilence_db = -110.0;
   return std::max(levels_db[tenth] - kTalkBelowLoud_db, kSilence_db);
+}
+
+/// A microphone whose own person is silent hears another later by the way through the room: where
+/// that one's own track is gone or coarse, the mix seems to have it earlier.
+bool may_be_a_neighbour(const Reading& reading) {
+  return -reading.offset_s > kDeparture_s && -reading.offset_s < kThroughTheRoom_s;
 }
 
 /// Weighted sums from which the line through any stretch of windows follows at once.
@@ -259,6 +268,18 @@ void count(std::span<const ResidualWindow> windows, Residual& result) {
   }
 }
 
+/// Stretches that are upside down against the rest.
+void find_turned(const std::vector<ResidualWindow>& clear, Residual& result) {
+  const bool mostly = result.inverted > kMostly * result.clear;
+  for (std::size_t from = 0; from < clear.size();) {
+    std::size_t to = from;
+    while (to < clear.size() && clear[to].inverted != mostly) ++to;
+    if (to - from >= kFewestTurned)
+      result.turned.push_back({clear[from].line_s, clear[to - 1].line_s});
+    from = std::max(to, from + 1);
+  }
+}
+
 }  // namespace
 
 double ResidualRun::sigma_at(double line_s) const {
@@ -325,7 +346,9 @@ Result<std::vector<std::vector<ResidualWindow>>> measure_residuals(
       const Window& here = measured[static_cast<std::size_t>(w)];
       const Reading& reading = here.readings[k];
       const bool clear = reading.heard && is_clear(reading);
-      if (!clear && here.levels_db[k] < least_db) continue;
+      const bool talks = here.levels_db[k] >= least_db;
+      if (!clear && !talks) continue;
+      if (!talks && may_be_a_neighbour(reading)) continue;
       result[k].push_back({start_s(w) + 0.5 * window_s, -reading.offset_s, trusted_sigma_s(reading),
                            clear, clear && reading.inverted});
     }
@@ -342,6 +365,7 @@ Residual judge_residuals(std::span<const ResidualWindow> windows, double passes_
   if (clear.empty()) return result;
   tell_apart(part(clear), clear.front().line_s, passes_within_s, result);
   look_for_stairs(clear, result);
+  find_turned(clear, result);
   find_worst(result);
   return result;
 }

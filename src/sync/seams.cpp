@@ -23,6 +23,7 @@ constexpr double kHalfWindow_s = 3.5;
 constexpr double kSameCut_s = 1e-6;
 constexpr double kNearSeam_s = 1e-3;
 constexpr double kByLength_s = 1e-3;
+constexpr double kOtherwiseShort_s = 0.2;
 constexpr double kHoleMargin_s = 0.1;
 constexpr double kLeastOfHole_s = 0.3;
 constexpr double kPartOfHole_s = 6.0;
@@ -85,6 +86,23 @@ bool runs_through(const std::vector<TrackState>& states, std::size_t track, cons
   return before && after;
 }
 
+/// Whether a track of the same recorder is as long, so that neither lost anything alone, or differs
+/// by far more than a step as long as a voice's way across the room.
+bool says_nothing_of(const Step& step, const TrackState& sibling, const TrackState& own) {
+  const double differ_s = std::abs(sibling.length_s - own.length_s);
+  return same_length(sibling, own) ||
+         (std::abs(step.step_s) < kNeighbour_s && differ_s > kOtherwiseShort_s);
+}
+
+/// Whether a track begins or ends there: neighbours alone hear that person beyond.
+bool begins_or_ends(const TrackState& state, const Seam& seam) {
+  const auto is_there = [&](double mix_s) {
+    return mix_s > seam.mix_from_s - kSlack_s && mix_s < seam.mix_to_s + kSlack_s;
+  };
+  return is_there(state.map->spans().front().line_from_s) ||
+         is_there(state.map->spans().back().line_to_s);
+}
+
 /// A step as small as a voice's way across the room or from its loudspeaker, which a sibling of the
 /// same length does not show: the microphone goes over to another's voice.
 bool follows_a_neighbour(const Step& step, std::size_t track,
@@ -95,8 +113,12 @@ bool follows_a_neighbour(const Step& step, std::size_t track,
   seam.mix_to_s = step.mix_to_s;
   for (std::size_t k = 0; k < states.size(); ++k)
     if (k != track && states[k].placed && !states[k].apart &&
-        states[k].recorder == states[track].recorder && same_length(states[k], states[track]) &&
-        runs_through(states, k, seam, {}))
+        states[k].recorder == states[track].recorder &&
+        says_nothing_of(step, states[k], states[track]) && runs_through(states, k, seam, {}))
+      return true;
+  for (std::size_t k = 0; k < states.size(); ++k)
+    if (k != track && states[k].placed && !states[k].apart &&
+        std::abs(step.step_s) < kNeighbour_s && begins_or_ends(states[k], seam))
       return true;
   return false;
 }
@@ -256,6 +278,10 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
     split(seam, remote, out);
     return;
   }
+  // A microphone that goes over to a neighbour's voice, where nobody else is there to say so.
+  const bool may_follow = seam.tracks.size() == 1 && !remote[seam.tracks.front()] &&
+                          std::abs(seam.step_s) < kNeighbour_s;
+  if (everybody && w.others > 0 && may_follow) return;
   if (w.recorders > 1 || (everybody && w.others > 0)) {
     // Nobody stays whole. With another recorder's track on the same step it is the mix; where the
     // others step by other amounts just then, that is still the likeliest.

@@ -1,5 +1,6 @@
 // Finished stems held against their mix: whole ones pass, and damage is found with its place.
 #include <gtest/gtest.h>
+#include <sndfile.h>
 
 #include <cmath>
 #include <filesystem>
@@ -206,6 +207,58 @@ TEST_F(Check, FindsStemsThatHaveChangedTheirNames) {
   EXPECT_TRUE(tells(row(told, "mate"), "swapped"));
   EXPECT_FALSE(tells(row(told, "pilot"), "swapped"));
   EXPECT_EQ(row(told, "keeper").at("verdict"), "within") << "the mix knows no names";
+}
+
+TEST_F(Check, FindsAStretchThatIsUpsideDown) {
+  Samples half = samples_of("mate");
+  for (std::size_t i = 60 * kRateHz; i < 120 * kRateHz; ++i) half[i] = -half[i];
+  put("mate", half);
+  const Json mate = row(check(1), "mate");
+  EXPECT_EQ(mate.at("verdict"), "beyond");
+  ASSERT_TRUE(tells(mate, "inverted"));
+  for (const Json& finding : mate.at("findings"))
+    if (finding.at("code") == "inverted") {
+      EXPECT_NEAR(finding.at("line_s").get<double>(), 63.0, 6.1);
+    }
+}
+
+TEST_F(Check, AccusesNobodyOfWhatAMissingNeighbourSays) {
+  fs::remove(stem("mate"));
+  const Json told = check(1);
+  EXPECT_TRUE(tells(row(told, "mate"), "missing-stem"));
+  EXPECT_EQ(row(told, "keeper").at("verdict"), "within");
+  EXPECT_EQ(row(told, "pilot").at("verdict"), "within");
+}
+
+TEST_F(Check, FailsAStemThatIsTheMix) {
+  put("pilot", samples_of("mixdown"));
+  EXPECT_TRUE(tells(row(check(1), "pilot"), "missing-stem"));
+}
+
+TEST_F(Check, SaysThatTheLineupBesideTheStemsCannotBeRead) {
+  test::write_text(done() / "lineup.json", "{");
+  fs::remove(stem("pilot"));
+  EXPECT_TRUE(tells(check(1), "unreadable-lineup"));
+}
+
+TEST_F(Check, TakesStemsThatWereExportedInAnotherFormat) {
+  test::write_sound(done() / "stems" / "keeper.flac", {samples_of("keeper")}, kRateHz,
+                    SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
+  fs::remove(stem("keeper"));
+  const Json told = check(0);
+  EXPECT_EQ(told.at("stems").size(), 3U);
+}
+
+TEST_F(Check, TellsOnceWhatAllStemsShare) {
+  for (const char* name : {"keeper", "mate", "pilot"}) {
+    Samples late(kRateHz / 500, 0.0F);
+    const Samples whole = samples_of(name);
+    late.insert(late.end(), whole.begin(), whole.end() - kRateHz / 500);
+    put(name, late);
+  }
+  const Json told = check(1);
+  EXPECT_TRUE(tells(told, "all-misaligned"));
+  EXPECT_FALSE(tells(row(told, "keeper"), "mend-first"));
 }
 
 TEST_F(Check, FindsTwentySecondsThatSlipped) {

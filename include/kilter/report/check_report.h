@@ -48,6 +48,7 @@ struct CheckReport {
   std::optional<double> null_db;
   std::vector<std::optional<double>> null_db_by_minute;
   std::vector<Finding> findings;
+  bool is_whole{true};  ///< as far as can be told, the folder is as conform left it
 };
 
 /// Whether it is so nearly silent that --allow-silent may let it pass.

@@ -60,6 +60,12 @@ struct PassingDeparture {
   double late_s{0.0};  ///< the furthest
 };
 
+/// A stretch that is upside down against the mix, or of a track that mostly is, upright.
+struct TurnedStretch {
+  double from_s{0.0};
+  double to_s{0.0};
+};
+
 struct Residual {
   std::vector<ResidualRun> runs;  ///< the track's own, in order; none: no evidence
   std::vector<PassingDeparture> passing;
@@ -70,11 +76,12 @@ struct Residual {
   int speaking{0};  ///< windows in which the track sounds
   int clear{0};
   int inverted{0};
-  double unheard_from_s{0.0};  ///< where the first of those below lies
-  int unheard_in_a_row{0};     ///< the most windows in a row that the mix does not bear out
-  double worst_s{0.0};         ///< furthest from 0 over all runs, with its sign
-  double worst_at_s{0.0};      ///< timeline
-  double uncertainty_s{0.0};   ///< 95 % bound on worst_s
+  std::vector<TurnedStretch> turned;  ///< three clear windows in a row and more
+  double unheard_from_s{0.0};         ///< where the first of those below lies
+  int unheard_in_a_row{0};            ///< the most windows in a row that the mix does not bear out
+  double worst_s{0.0};                ///< furthest from 0 over all runs, with its sign
+  double worst_at_s{0.0};             ///< timeline
+  double uncertainty_s{0.0};          ///< 95 % bound on worst_s
 
   /// Whether enough of what the track says is borne out by the mix, near its map.
   bool has_evidence() const;

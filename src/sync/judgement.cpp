@@ -27,6 +27,7 @@ constexpr double kMixStep_us = 5.0;        // of every step of the mix itself
 constexpr int kLeastClear = 2;             // for firm
 constexpr double kStep_s = 0.5e-3;         // off the line by so much, a clear window contradicts it
 constexpr double kHalfWindow_s = 3.0;      // a window there may still hear into a hole
+constexpr double kTellsRange_s = 1.0;      // a pause so long is told with both its ends
 constexpr double kStrayShare = 0.08;       // of the clear windows may do so by chance,
 constexpr double kStrayShareRemote = 0.3;  // or while a network stream holds a guest back
 constexpr double kStreamReach_s = 0.075;
@@ -464,6 +465,21 @@ Finding thin_evidence(const std::string& reason) {
   return finding;
 }
 
+namespace {
+
+/// Where a seam lies: in a pause it may be anywhere that nothing is said.
+std::string place_text(const SeamPlace& place, double line_s) {
+  std::string text = " at " + clock_text(line_s) + " of the timeline";
+  const double earliest_s = line_s + std::min(place.earliest_s - place.mix_end_s, 0.0);
+  const double latest_s = line_s + std::max(place.latest_s - place.mix_end_s, 0.0);
+  if (latest_s - earliest_s > kTellsRange_s)
+    text += " or so: nothing of its own tells where between " + clock_text(earliest_s) + " and " +
+            clock_text(latest_s);
+  return text;
+}
+
+}  // namespace
+
 Finding seam_finding(const Seam& seam, double line_s) {
   Finding finding;
   finding.code = "seam";
@@ -485,7 +501,7 @@ Finding seam_finding(const Seam& seam, double line_s) {
       finding.cause = "track";
       who = "this file";
   }
-  const std::string at = " at " + clock_text(line_s) + " of the timeline";
+  const std::string at = place_text(seam.place, line_s);
   if (seam.cause == SeamCause::stream)
     finding.text = "From there on " + who + " carries it " + amount +
                    (seam.step_s > 0.0 ? " later" : " earlier") + at +

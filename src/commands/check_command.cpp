@@ -9,12 +9,14 @@
 #include "check_verdicts.h"
 #include "commands.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/parallel.h"
 #include "kilter/conform/conform.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/edits/text_file.h"
 #include "kilter/report/check_report.h"
 #include "kilter/sync/align.h"
 #include "kilter/sync/residuals.h"
+#include "kilter/sync/strays.h"
 #include "kilter/sync/unexplained.h"
 #include "lineup_builder.h"
 #include "outputs.h"
@@ -31,6 +33,7 @@ using survey::SurveyTrack;
 
 constexpr double kShortSession_s = 1200.0;  // where every window may be looked into
 constexpr double kNanosecond = 1e-9;
+constexpr double kUnheardReach_s = 6.0;
 
 // ---- what there is to check
 
@@ -170,7 +173,8 @@ std::vector<Claim> claims_of(const std::optional<Lineup>& lineup, const Survey& 
 struct Checked {
   std::vector<std::vector<sync::ResidualWindow>> windows;
   std::vector<sync::Residual> residuals;
-  std::optional<sync::Alignment> elsewhere;  ///< of all tracks, where any is not to be found
+  std::vector<std::vector<sync::Stray>> strays;  ///< of those that sound unheard for long
+  std::optional<sync::Alignment> elsewhere;      ///< of all tracks, where any is not to be found
 };
 
 bool is_lost(const sync::Residual& residual, double mix_length_s) {
@@ -192,6 +196,28 @@ bool any_mute(const Survey& survey) {
   });
 }
 
+/// What sounds without the mix bearing it out there may be out of place by more than a window's
+/// reach.
+Result<void> look_for_unheard(const AlignInput& input, const std::vector<sync::MappedTrack>& tracks,
+                              int threads, Console& console, Checked& checked) {
+  checked.strays.resize(tracks.size());
+  std::vector<std::optional<Error>> errors(tracks.size());
+  parallel_for(static_cast<int>(tracks.size()), threads, [&](int i) {
+    const auto k = static_cast<std::size_t>(i);
+    if (checked.residuals[k].unheard_in_a_row < kUnheard) return;
+    auto found =
+        sync::find_strays(*input.mix.signal, tracks[k],
+                          {.search_s = kUnheardReach_s, .far_s = 0.0, .stop = &console.stop()});
+    if (found)
+      checked.strays[k] = std::move(found->elsewhere);
+    else
+      errors[k] = found.error();
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  return {};
+}
+
 /// `claimed` are the survey's indices of `tracks`.
 Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedTrack>& tracks,
                         const std::vector<std::size_t>& claimed, bool any_is_mute, bool are_stems,
@@ -205,6 +231,8 @@ Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedT
   if (!windows) return windows.error();
   checked.windows = *std::move(windows);
   for (const auto& list : checked.windows) checked.residuals.push_back(sync::judge_residuals(list));
+  if (auto done = look_for_unheard(input, tracks, options.threads, console, checked); !done)
+    return done.error();
   const double limit_s = 1e-3 * options.limit_ms;
   if (std::none_of(checked.residuals.begin(), checked.residuals.end(), [&](const auto& each) {
         return is_lost(each, input.mix.length_s) || departs(each, limit_s);
@@ -261,6 +289,7 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
     judge(residual, *claim, limit_s, stem);
+    judge_strays(checked.strays[k], stem);
     stem.minutes = by_minute(checked.windows[k], residual, input.mix.length_s);
     name_the_option(stem);
     if (!checked.elsewhere || !is_lost(residual, input.mix.length_s)) continue;

@@ -22,6 +22,9 @@ constexpr std::size_t kMostTold = 6;  // stretches in one sentence
 constexpr double kShownPassing_s = 1e-3;
 constexpr double kInvertedShare = 0.7;
 constexpr double kTogether_s = 0.1e-3;
+constexpr double kBeyondWindows_s = 0.1;  // nearer, windows tell
+constexpr double kOneStretch_s = 2e-3;
+constexpr std::size_t kFewestAlike = 3;
 constexpr double kSlopeIsSure = 4.0;        // of its standard errors
 constexpr double kSlopeMatters_s = 0.1e-3;  // over the session
 
@@ -241,6 +244,31 @@ void judge(const sync::Residual& residual, const Claim& claim, double limit_s, C
         first.from_s));
   }
   add_notes(residual, stem);
+}
+
+void judge_strays(const std::vector<sync::Stray>& strays, CheckedStem& stem) {
+  const auto off_s = [](const sync::Stray& stray) { return stray.mapped_s - stray.mix_s; };
+  std::vector<sync::Stray> most;
+  for (const sync::Stray& first : strays) {
+    if (std::abs(off_s(first)) < kBeyondWindows_s) continue;
+    std::vector<sync::Stray> alike;
+    for (const sync::Stray& other : strays)
+      if (std::abs(off_s(other) - off_s(first)) < kOneStretch_s) alike.push_back(other);
+    if (alike.size() > most.size()) most = std::move(alike);
+  }
+  if (most.size() < kFewestAlike) return;
+  stem.verdict = Verdict::beyond;
+  stem.worst_s = off_s(most.front());
+  stem.worst_at_s = most.front().mapped_s;
+  stem.uncertainty_us = 1e6 * kOneStretch_s;
+  std::erase_if(stem.findings, [](const Finding& each) { return each.code == "unheard"; });
+  stem.findings.push_back(check_finding(
+      "misaligned",
+      fmt::format("From about {} to {} it stands {}: what it says there is in the mix at another "
+                  "place. Conform the session again, or move that stretch.",
+                  clock_text(most.front().mapped_s, 0), clock_text(most.back().mapped_s, 0),
+                  late_text(*stem.worst_s)),
+      most.front().mapped_s));
 }
 
 std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWindow>& windows,

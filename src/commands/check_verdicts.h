@@ -9,6 +9,7 @@
 #include "kilter/survey/survey.h"
 #include "kilter/sync/align.h"
 #include "kilter/sync/residuals.h"
+#include "kilter/sync/strays.h"
 #include "kilter/sync/unexplained.h"
 
 namespace kilter::commands {
@@ -32,6 +33,10 @@ Finding no_evidence(const sync::Residual& residual);
 /// Verdict, figures and findings of one stem.
 void judge(const sync::Residual& residual, const Claim& claim, double limit_s,
            report::CheckedStem& stem);
+
+/// Words that the mix holds elsewhere, further off than windows see: several that agree are a
+/// stretch out of place.
+void judge_strays(const std::vector<sync::Stray>& strays, report::CheckedStem& stem);
 
 /// The places by the estimator, for tracks that are not where they are claimed to be: asked for no
 /// other.

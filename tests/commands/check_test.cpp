@@ -261,6 +261,18 @@ TEST_F(Check, TellsOnceWhatAllStemsShare) {
   EXPECT_FALSE(tells(row(told, "keeper"), "mend-first"));
 }
 
+TEST_F(Check, FindsAMicrophonesOwnTalkTwoSecondsOff) {
+  const Samples whole = samples_of("keeper");
+  Samples slipped = whole;  // from 40 s to 100 s, which is most of what it says
+  std::copy(whole.begin() + 40 * kRateHz, whole.begin() + 100 * kRateHz,
+            slipped.begin() + 42 * kRateHz);
+  put("keeper", slipped);
+  const Json told = check(1);
+  EXPECT_EQ(row(told, "keeper").at("verdict"), "beyond");
+  EXPECT_NEAR(row(told, "keeper").at("worst_s").get<double>(), 2.0, 2e-3);
+  EXPECT_EQ(row(told, "mate").at("verdict"), "within");
+}
+
 TEST_F(Check, FindsTwentySecondsThatSlipped) {
   bend("keeper", {{0.0, 50.0, 0.0, 50.0, 0.0},
                   {50.006, 70.0, 50.0, 69.994, 0.0},

@@ -29,7 +29,9 @@ constexpr double kSlopeIsSure = 4.0;        // of its standard errors
 constexpr double kSlopeMatters_s = 0.1e-3;  // over the session
 
 std::string late_text(double late_s) {
-  return short_time_text(late_s) + (late_s < 0.0 ? " early" : " late");
+  const std::string amount =
+      std::abs(late_s) < 1.0 ? short_time_text(late_s) : fmt::format("{:.3f} s", std::abs(late_s));
+  return amount + (late_s < 0.0 ? " early" : " late");
 }
 
 /// Every line that the stem stands on, where there are several, or one that slopes.

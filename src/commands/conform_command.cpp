@@ -9,6 +9,7 @@
 #include "kilter/base/clock_text.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/staged_folder.h"
+#include "kilter/conform/timeline_clock.h"
 #include "kilter/edits/cuts.h"
 #include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
@@ -99,14 +100,16 @@ Result<report::WrittenLists> write_lists(const Lineup& lineup, const conform::Co
   return report::WrittenLists{*files, plan.record};
 }
 
-/// The lineup as it was found, or told, and then as a person's table of cuts has it.
+/// The lineup as it was found, or told, then as a person's table of cuts has it, and then on the
+/// clock that was asked for.
 Result<Lineup> lineup_to_conform(const session::Session& session,
                                  const std::optional<edits::CutTable>& cuts, const Options& options,
                                  Console& console) {
   auto lineup = options.lineup ? edits::read_lineup(*options.lineup)
                                : align_session(session, options, console);
-  if (!lineup || !cuts) return lineup;
-  return edits::overruled(*lineup, *cuts);
+  if (lineup && cuts) lineup = edits::overruled(*lineup, *cuts);
+  if (!lineup || !options.clock) return lineup;
+  return conform::on_clock_of(*lineup, *options.clock);
 }
 
 /// Tells of placed tracks whose bound is wider than --limit-ms.

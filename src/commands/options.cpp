@@ -67,6 +67,7 @@ struct Texts {
   std::string junit;
   std::string out;
   std::string range{"mix"};
+  std::string clock;
   std::string bits{"24"};
   int rate_hz{0};
   std::string frame_rate{"25"};
@@ -230,7 +231,14 @@ class Parser {
         ->option_text("RANGE")
         ->check(is_one_of(kRanges))
         ->group("Stems");
-    command.add_option("--rate", texts_.rate_hz, "sample rate, a whole number [the mix's]")
+    command
+        .add_option(
+            "--clock", texts_.clock,
+            "mix|TRACK: whose clock stays untouched; that recorder's tracks are copied [mix]")
+        ->option_text("CLOCK")
+        ->check(is_not_empty)
+        ->group("Stems");
+    command.add_option("--rate", texts_.rate_hz, "sample rate, a whole number [the clock's]")
         ->option_text("HZ")
         ->check(CLI::Range(1000, 768000))
         ->group("Stems");
@@ -299,6 +307,7 @@ class Parser {
     if (!texts_.junit.empty()) options.junit = texts_.junit;
     options.out = texts_.out;
     options.rate_hz = texts_.rate_hz;
+    if (!texts_.clock.empty()) options.clock = texts_.clock;
     options.range = value_of(texts_.range, kRanges);
     options.bits = value_of(texts_.bits, kBits);
     options.frame_rate =

@@ -28,7 +28,8 @@ struct Options {
   bool replace{false};
   double limit_ms{1.0};
   conform::StemRange range{conform::StemRange::mix};
-  double rate_hz{0.0};  ///< 0: the mix's
+  std::optional<std::string> clock;  ///< "mix" or a track; nothing: the lineup's
+  double rate_hz{0.0};               ///< 0: the mix's, or the clock's
   media::SampleFormat bits{media::SampleFormat::pcm24};
   edits::FrameRate frame_rate;      ///< of the edit lists
   std::int64_t start_frame{90000};  ///< of the record timecode

@@ -1,10 +1,12 @@
 #include "stem.h"
 
 #include <algorithm>
+#include <limits>
 #include <map>
 #include <memory>
 #include <string>
 
+#include "edges.h"
 #include "kilter/conform/conform.h"
 #include "kilter/media/audio_file.h"
 #include "kilter/signal/resampler.h"
@@ -24,21 +26,65 @@ class Take {
       : inverted_(track.inverted),
         reader_(track, session_folder),
         resampler_(*track.map, {track.rate_hz}, {shape.rate_hz}, shape.from_s,
-                   [this](std::span<float> out) { return reader_.pull(out); }) {}
+                   [this](std::span<float> out) { return reader_.pull(out); }),
+        edges_(track.role == Role::mix ? std::vector<Edge>{}  // the guide stays as it was
+                                       : edges_of(*track.map, shape.rate_hz, shape.from_s)) {}
   Take(const Take&) = delete;
   Take& operator=(const Take&) = delete;
 
   Result<void> read(std::span<float> sound) {
-    if (auto done = resampler_.read(sound); !done) return done;
-    if (inverted_)
-      for (float& sample : sound) sample = -sample;
+    while (!sound.empty()) {
+      if (held_.empty() && is_at_edge())
+        if (auto held = hold_edge(); !held) return held;
+      const std::size_t count = std::min(sound.size(), frames_ahead());
+      if (auto got = next(sound.first(count)); !got) return got;
+      sound = sound.subspan(count);
+    }
     return {};
   }
 
  private:
+  bool is_at_edge() const { return edge_ < edges_.size() && next_ >= edges_[edge_].first; }
+
+  /// Reads an edge whole: whether it clicks is told by its last sample.
+  Result<void> hold_edge() {
+    const Edge& edge = edges_[edge_++];
+    held_.resize(static_cast<std::size_t>(edge.end - next_));
+    taken_ = 0;
+    if (auto read = resampler_.read(held_); !read) return read;
+    fade(edge, next_, held_);
+    return {};
+  }
+
+  std::size_t frames_ahead() const {
+    if (!held_.empty()) return held_.size() - taken_;
+    if (edge_ == edges_.size()) return std::numeric_limits<std::size_t>::max();
+    return static_cast<std::size_t>(edges_[edge_].first - next_);
+  }
+
+  /// No more than frames_ahead().
+  Result<void> next(std::span<float> sound) {
+    if (held_.empty()) {
+      if (auto read = resampler_.read(sound); !read) return read;
+    } else {
+      std::copy_n(held_.begin() + static_cast<std::ptrdiff_t>(taken_), sound.size(), sound.begin());
+      taken_ += sound.size();
+      if (taken_ == held_.size()) held_.clear();
+    }
+    if (inverted_)
+      for (float& sample : sound) sample = -sample;
+    next_ += std::ssize(sound);
+    return {};
+  }
+
   bool inverted_;
   TrackReader reader_;
   MapResampler resampler_;
+  std::int64_t next_{0};
+  std::vector<Edge> edges_;
+  std::size_t edge_{0};
+  std::vector<float> held_;  // an edge on its way out
+  std::size_t taken_{0};     // of it
 };
 
 }  // namespace
@@ -92,6 +138,7 @@ Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
   LineupTrack track;
   track.name = mix_stem_name(mix);
   track.rate_hz = mix.rate_hz;
+  track.role = Role::mix;
   track.map = *std::move(map);
   for (int channel = 1; channel <= audio->info.channels; ++channel) {
     track.parts = {{mix.file, channel, mix.frames}};

@@ -244,6 +244,14 @@ bool is_lossy(AVCodecID codec) {
   return descriptor == nullptr || (descriptor->props & AV_CODEC_PROP_LOSSLESS) == 0;
 }
 
+int whole_number_bits(const AVCodecParameters& codec) {
+  const AVSampleFormat format = av_get_packed_sample_fmt(static_cast<AVSampleFormat>(codec.format));
+  if (is_lossy(codec.codec_id) || format == AV_SAMPLE_FMT_FLT || format == AV_SAMPLE_FMT_DBL)
+    return 0;
+  return codec.bits_per_raw_sample > 0 ? codec.bits_per_raw_sample
+                                       : 8 * av_get_bytes_per_sample(format);
+}
+
 bool is_windows_media(AVCodecID codec) {
   return codec == AV_CODEC_ID_WMAV1 || codec == AV_CODEC_ID_WMAV2 || codec == AV_CODEC_ID_WMAPRO ||
          codec == AV_CODEC_ID_WMALOSSLESS;
@@ -619,6 +627,7 @@ AudioInfo describe(const std::filesystem::path& file, const LibavSource& source)
   info.channels = source.channels();
   info.claimed_length = {claimed_frames(*opened.format, *opened.stream, rate_hz)};
   info.lossy = is_lossy(codec);
+  info.bits = whole_number_bits(*opened.stream->codecpar);
   info.has_lead_in = needs_stated_lead_in(codec) && !source.decoder().skips_lead_in();
   info.further_sounds = count_sounds(*opened.format) - 1;
   std::optional<double> sound_s;

@@ -35,26 +35,27 @@ constexpr std::array kContainers{
 struct EncodingName {
   int subtype;
   const char* name;
+  int bits;  // 0: no whole numbers
   bool lossy;
 };
-constexpr std::array kEncodings{EncodingName{SF_FORMAT_PCM_S8, "8-bit", false},
-                                EncodingName{SF_FORMAT_PCM_U8, "8-bit", false},
-                                EncodingName{SF_FORMAT_PCM_16, "16-bit", false},
-                                EncodingName{SF_FORMAT_PCM_24, "24-bit", false},
-                                EncodingName{SF_FORMAT_PCM_32, "32-bit", false},
-                                EncodingName{SF_FORMAT_FLOAT, "32-bit float", false},
-                                EncodingName{SF_FORMAT_DOUBLE, "64-bit float", false},
-                                EncodingName{SF_FORMAT_ALAC_16, "ALAC 16-bit", false},
-                                EncodingName{SF_FORMAT_ALAC_20, "ALAC 20-bit", false},
-                                EncodingName{SF_FORMAT_ALAC_24, "ALAC 24-bit", false},
-                                EncodingName{SF_FORMAT_ALAC_32, "ALAC 32-bit", false},
-                                EncodingName{SF_FORMAT_ULAW, "u-law", false},
-                                EncodingName{SF_FORMAT_ALAW, "A-law", false},
-                                EncodingName{SF_FORMAT_VORBIS, "Vorbis", true},
-                                EncodingName{SF_FORMAT_OPUS, "Opus", true},
-                                EncodingName{SF_FORMAT_MPEG_LAYER_I, "MP1", true},
-                                EncodingName{SF_FORMAT_MPEG_LAYER_II, "MP2", true},
-                                EncodingName{SF_FORMAT_MPEG_LAYER_III, "MP3", true}};
+constexpr std::array kEncodings{EncodingName{SF_FORMAT_PCM_S8, "8-bit", 8, false},
+                                EncodingName{SF_FORMAT_PCM_U8, "8-bit", 8, false},
+                                EncodingName{SF_FORMAT_PCM_16, "16-bit", 16, false},
+                                EncodingName{SF_FORMAT_PCM_24, "24-bit", 24, false},
+                                EncodingName{SF_FORMAT_PCM_32, "32-bit", 32, false},
+                                EncodingName{SF_FORMAT_FLOAT, "32-bit float", 0, false},
+                                EncodingName{SF_FORMAT_DOUBLE, "64-bit float", 0, false},
+                                EncodingName{SF_FORMAT_ALAC_16, "ALAC 16-bit", 16, false},
+                                EncodingName{SF_FORMAT_ALAC_20, "ALAC 20-bit", 20, false},
+                                EncodingName{SF_FORMAT_ALAC_24, "ALAC 24-bit", 24, false},
+                                EncodingName{SF_FORMAT_ALAC_32, "ALAC 32-bit", 32, false},
+                                EncodingName{SF_FORMAT_ULAW, "u-law", 16, false},
+                                EncodingName{SF_FORMAT_ALAW, "A-law", 16, false},
+                                EncodingName{SF_FORMAT_VORBIS, "Vorbis", 0, true},
+                                EncodingName{SF_FORMAT_OPUS, "Opus", 0, true},
+                                EncodingName{SF_FORMAT_MPEG_LAYER_I, "MP1", 0, true},
+                                EncodingName{SF_FORMAT_MPEG_LAYER_II, "MP2", 0, true},
+                                EncodingName{SF_FORMAT_MPEG_LAYER_III, "MP3", 0, true}};
 
 /// The library's own name for what the tables above do not list.
 std::string library_name(int format) {
@@ -81,6 +82,7 @@ void name_format(int format, AudioInfo& info) {
   for (const EncodingName& row : kEncodings) {
     if (row.subtype != subtype) continue;
     info.format = join_words(container, row.name);
+    info.bits = row.bits;
     info.lossy = row.lossy;
     return;
   }

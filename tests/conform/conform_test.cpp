@@ -33,6 +33,14 @@ Samples read_stem(const fs::path& file, int rate_hz = kRate_hz) {
   return sound;
 }
 
+/// Its ends do not click, so that nothing is faded.
+Samples quiet_ended_noise(std::size_t frames, std::uint32_t seed) {
+  Samples sound = test::noise(frames, 0.5F, seed);
+  std::fill_n(sound.begin(), 100, 0.0F);
+  std::fill_n(sound.rbegin(), 100, 0.0F);
+  return sound;
+}
+
 LineupTrack track_of(const std::string& name, std::int64_t frames, double start_s,
                      double drift_ppm = 0.0) {
   LineupTrack track;
@@ -74,8 +82,8 @@ class Conform : public testing::Test {
 };
 
 TEST_F(Conform, PutsEveryTrackWhereItBelongs) {
-  const Samples early = test::noise(40000, 0.5F, 1);
-  const Samples late = test::noise(30000, 0.5F, 2);
+  const Samples early = quiet_ended_noise(40000, 1);
+  const Samples late = quiet_ended_noise(30000, 2);
   test::write_sound(session_ / "early.wav", {early}, kRate_hz);
   test::write_sound(session_ / "late.wav", {late}, kRate_hz);
   const auto report = run(lineup_of({track_of("early", 40000, -5000.0 / kRate_hz),
@@ -111,7 +119,7 @@ TEST_F(Conform, TakesTheDriftOut) {
 }
 
 TEST_F(Conform, JoinsPartsAndPicksTheirChannels) {
-  const Samples sound = test::noise(50000, 0.5F, 1);
+  const Samples sound = quiet_ended_noise(50000, 1);
   const Samples other = test::noise(50000, 0.5F, 2);
   const Samples first(sound.begin(), sound.begin() + 20001);
   const Samples second(sound.begin() + 20001, sound.end());
@@ -127,8 +135,8 @@ TEST_F(Conform, JoinsPartsAndPicksTheirChannels) {
 }
 
 TEST_F(Conform, PutsTakesOfOneVoiceOnOneStem) {
-  const Samples before = test::noise(10000, 0.5F, 1);
-  const Samples after = test::noise(20000, 0.5F, 2);
+  const Samples before = quiet_ended_noise(10000, 1);
+  const Samples after = quiet_ended_noise(20000, 2);
   test::write_sound(session_ / "harbour.wav", {before}, kRate_hz);
   test::write_sound(session_ / "harbour-2.wav", {after}, kRate_hz);
   LineupTrack one = track_of("harbour", 10000, 1000.0 / kRate_hz);
@@ -145,8 +153,39 @@ TEST_F(Conform, PutsTakesOfOneVoiceOnOneStem) {
   EXPECT_EQ(stem("harbour.wav"), expected);
 }
 
+TEST_F(Conform, FadesWhatBreaksOffAndNothingElse) {
+  // A second of noise of which the recorder lost 0.1 s; it begins and ends aloud, and so does the
+  // mix.
+  const Samples sound = test::noise(30000, 0.5F, 1);
+  test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz);
+  test::write_sound(session_ / "mix.wav", {test::noise(48000, 0.5F, 2)}, kRate_hz);
+  LineupTrack track = track_of("keeper", 30000, 0.0);
+  const auto at = [](double frame) { return frame / kRate_hz; };
+  track.map = *TimeMap::make({{0.0, at(12000), at(3000), at(15000), 1.0},
+                              {at(12000), at(30000), at(19800), at(37800), 1.0}});
+  ASSERT_TRUE(run(lineup_of({track}), float_options()));
+  const Samples actual = stem("keeper.wav");
+  const auto rise = [](double frames, double length) {
+    return std::sin(0.5 * 3.14159265358979 * (frames + 0.5) / length);
+  };
+  for (std::size_t n = 0; n < actual.size(); ++n) {
+    const auto frame = static_cast<double>(n);
+    double expected = 0.0;
+    if (n >= 3000 && n < 15000)
+      expected = sound[n - 3000] * (n < 3096     ? rise(frame - 3000, 96)
+                                    : n >= 14760 ? rise(14999 - frame, 240)
+                                                 : 1.0);
+    if (n >= 19800 && n < 37800)
+      expected = sound[n - 7800] * (n < 20040    ? rise(frame - 19800, 240)
+                                    : n >= 37704 ? rise(37799 - frame, 96)
+                                                 : 1.0);
+    ASSERT_NEAR(actual[n], expected, 1e-7) << n;
+  }
+  EXPECT_EQ(stem("mix.wav"), test::noise(48000, 0.5F, 2));
+}
+
 TEST_F(Conform, TurnsAnInvertedTrackRightWayUp) {
-  Samples sound = test::noise(48000, 0.5F, 1);
+  Samples sound = quiet_ended_noise(48000, 1);
   test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz);
   LineupTrack track = track_of("keeper", 48000, 0.0);
   track.inverted = true;
@@ -244,7 +283,7 @@ TEST_F(Conform, AnUnreadableTrackStopsNoOther) {
 }
 
 TEST_F(Conform, ADamagedFileIsConformedAsFarAsItWasAligned) {
-  const Samples sound = test::noise(96000, 0.5F, 1);
+  const Samples sound = quiet_ended_noise(96000, 1);
   test::write_sound(session_ / "cut.flac", {sound}, kRate_hz, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
   fs::resize_file(session_ / "cut.flac", fs::file_size(session_ / "cut.flac") * 6 / 10);
   LineupTrack track = track_of("cut", 40960, 0.0);
@@ -253,7 +292,8 @@ TEST_F(Conform, ADamagedFileIsConformedAsFarAsItWasAligned) {
   ASSERT_TRUE(report);
   ASSERT_FALSE(report->stems[0].failure) << report->stems[0].failure->what;
   const Samples actual = stem("cut.wav");
-  for (std::size_t n = 0; n < 40960; ++n) ASSERT_NEAR(actual[n], sound[n], 0x1p-23) << n;
+  // Its end is no quiet one and so is faded over 2 ms.
+  for (std::size_t n = 0; n < 40960 - 96; ++n) ASSERT_NEAR(actual[n], sound[n], 0x1p-23) << n;
   for (std::size_t n = 40960; n < actual.size(); ++n) ASSERT_EQ(actual[n], 0.0F) << n;
 }
 

@@ -19,6 +19,7 @@ struct AudioInfo {
   int channels{0};
   Frames claimed_length;  ///< 0 where the header claims nothing sensible
   bool lossy{false};
+  int bits{0};  ///< of its whole-number samples; 0 where they are none (float, lossy)
   /// How long after the first picture the first frame sounds; negative: before. 0 without a
   /// picture.
   double start_in_file_s{0.0};

@@ -1,0 +1,173 @@
+#include "stem_notes.h"
+
+#include <fmt/format.h>
+
+#include <array>
+#include <cmath>
+#include <optional>
+#include <set>
+
+#include "kilter/base/clock_text.h"
+#include "kilter/media/audio_file.h"
+#include "kilter/media/file_ends.h"
+
+namespace kilter::conform {
+namespace {
+
+// Below this no piece is missing between two spans: the clock wandered.
+constexpr double kPiece_s = 0.0005;
+constexpr std::int64_t kDay_s = 86400;
+
+const char* mode_of(int channels) {
+  return channels == 1 ? "mono" : channels == 2 ? "stereo" : "multitrack";
+}
+
+/// A line of coding history (EBU R 98) has no commas or line ends inside a field.
+std::string as_field(std::string text) {
+  for (char& each : text)
+    if (each == ',' || each == '\n' || each == '\r') each = ' ';
+  return text;
+}
+
+std::string coding_line(const std::string& coding, double rate_hz, int bits, int channels,
+                        const std::string& text) {
+  return fmt::format("A={},F={:.0f}{},M={},T={}\n", coding, rate_hz,
+                     bits > 0 ? fmt::format(",W={}", bits) : "", mode_of(channels), as_field(text));
+}
+
+int bits_of(media::SampleFormat format) {
+  switch (format) {
+    case media::SampleFormat::pcm16:
+      return 16;
+    case media::SampleFormat::pcm24:
+      return 24;
+    case media::SampleFormat::float32:
+      return 32;
+  }
+  return 0;
+}
+
+/// Every file of a stem once, in order.
+std::vector<std::string> files_of(const StemPlan& stem) {
+  std::vector<std::string> files;
+  std::set<std::string> known;
+  for (const LineupTrack* take : stem.channels.front())
+    for (const TrackPart& part : take->parts)
+      if (known.insert(part.file).second) files.push_back(part.file);
+  return files;
+}
+
+std::string source_lines(const StemPlan& stem, const std::filesystem::path& folder) {
+  std::string lines;
+  for (const std::string& file : files_of(stem)) {
+    const auto audio = media::open_audio(folder / file);
+    if (!audio) continue;
+    const media::AudioInfo& info = audio->info;
+    const std::string name = std::filesystem::path(file).filename().string();
+    lines += coding_line(info.lossy ? "OTHER" : "PCM", info.rate.hz, info.bits, info.channels,
+                         name + "; " + info.format);
+  }
+  return lines;
+}
+
+std::string place_in_words(const LineupTrack& track, const StemShape& shape) {
+  const double start_s = track.map->start_s() - shape.from_s;
+  const double drift_ppm = track.map->drift_ppm();
+  std::string words = fmt::format("starts {} s {} this stem", fmt::format("{:.6f}", std::abs(start_s)),
+                                  start_s < 0.0 ? "before" : "into");
+  if (std::abs(drift_ppm) >= 0.005)
+    words += fmt::format(", {:.2f} ppm {} taken out", std::abs(drift_ppm),
+                         drift_ppm > 0.0 ? "fast" : "slow");
+  if (const std::size_t pieces = track.map->spans().size(); pieces > 1)
+    words += fmt::format(", {} spans", pieces);
+  if (track.inverted) words += ", polarity turned";
+  return words;
+}
+
+std::string part_in_words(const LineupTrack& track) {
+  const TrackPart& first = track.parts.front();
+  std::string words = std::filesystem::path(first.file).filename().string();
+  if (track.parts.size() > 1) words += fmt::format(" and {} more", track.parts.size() - 1);
+  return words + fmt::format(" channel {}", first.channel);
+}
+
+/// Where it comes from first, for some readers show 64 characters.
+std::string description_of(const StemPlan& stem, const Lineup& lineup, const StemShape& shape) {
+  const Takes& takes = stem.channels.front();
+  if (takes.front()->role == Role::mix) {
+    const bool is_whole = lineup.timeline_clock == "mix";
+    return fmt::format("the mix: {}{}", std::filesystem::path(lineup.mix->file).filename().string(),
+                       is_whole ? "" : ", on the clock of " + lineup.timeline_clock);
+  }
+  std::string text;
+  for (const LineupTrack* take : takes) {
+    if (take->parts.empty()) continue;
+    text += (text.empty() ? "" : "; ") + part_in_words(*take) + ", " + place_in_words(*take, shape) +
+            fmt::format(", {} to {}", to_text(take->standing),
+                        short_time_text(1e-6 * take->uncertainty_us));
+  }
+  return text;
+}
+
+void add_cues(const LineupTrack& track, const StemShape& shape,
+              std::vector<media::CueMarker>& cues) {
+  const auto spans = track.map->spans();
+  for (std::size_t i = 1; i < spans.size(); ++i) {
+    const double lost_s = spans[i].line_from_s - spans[i - 1].line_to_s;
+    const double cut_s = spans[i].from_s - spans[i - 1].to_s;
+    std::string text;
+    if (lost_s > kPiece_s) text = fmt::format("{:.3f} s lost", lost_s);
+    if (cut_s > kPiece_s) text += fmt::format("{}{:.3f} s cut out", text.empty() ? "" : "; ", cut_s);
+    const auto at = std::llround((spans[i - 1].line_to_s - shape.from_s) * shape.rate_hz);
+    if (!text.empty() && at >= 0 && at < shape.frames) cues.push_back({{at}, text});
+  }
+}
+
+std::optional<media::StartStamp> stamp_of(const StemPlan& stem,
+                                          const std::filesystem::path& folder) {
+  for (const std::string& file : files_of(stem))
+    if (auto stamp = media::read_start_stamp(folder / file)) return stamp;
+  return std::nullopt;
+}
+
+/// An identity that tells stems apart and stays the same when the same stem is made again.
+std::string reference_of(const std::string& session, const std::string& description) {
+  std::uint64_t hash = 0xcbf29ce484222325;  // FNV-1a
+  for (const char each : session + '\n' + description)
+    hash = (hash ^ static_cast<unsigned char>(each)) * 0x100000001b3;
+  return fmt::format("KILTER{:016X}", hash);
+}
+
+}  // namespace
+
+media::BroadcastNotes notes_of(const StemPlan& stem, const Lineup& lineup,
+                               const std::filesystem::path& session_folder, const StemShape& shape,
+                               const ConformOptions& options) {
+  media::BroadcastNotes notes;
+  notes.description = description_of(stem, lineup, shape);
+  notes.originator = options.program;
+  notes.originator_reference = reference_of(lineup.session, stem.file.string() + notes.description);
+  if (const auto stamp = stamp_of(stem, session_folder)) {
+    notes.origination_date = stamp->date;
+    const auto second = static_cast<std::int64_t>(stamp->of_day_s()) % kDay_s;
+    notes.origination_time =
+        fmt::format("{:02}:{:02}:{:02}", second / 3600, second / 60 % 60, second % 60);
+  }
+  notes.time_reference = {edits::first_sample_of_frame(options.start_frame, options.frame_rate,
+                                                       std::llround(shape.rate_hz))};
+  const auto channels = static_cast<int>(stem.channels.size());
+  notes.coding_history =
+      source_lines(stem, session_folder) +
+      coding_line("PCM", shape.rate_hz, bits_of(shape.format), channels, options.program);
+  notes.project = lineup.session;
+  notes.timecode_rate = {options.frame_rate.numerator(), options.frame_rate.denominator(),
+                         options.frame_rate.drop_frame};
+  for (const Takes& takes : stem.channels) {
+    const LineupTrack& track = *takes.front();
+    notes.track_names.push_back(track.voice.empty() ? track.name : track.voice);
+  }
+  for (const LineupTrack* take : stem.channels.front()) add_cues(*take, shape, notes.cues);
+  return notes;
+}
+
+}  // namespace kilter::conform

@@ -2,11 +2,9 @@
 // same files, warm. CPU seconds of all threads, which a busy machine changes little, and wall time.
 #include <fmt/core.h>
 #include <sndfile.h>
-#include <sys/resource.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
@@ -15,6 +13,7 @@
 #include <string>
 #include <vector>
 
+#include "cost.h"
 #include "kilter/base/parallel.h"
 #include "kilter/intake/intake.h"
 #include "kilter/sync/align.h"
@@ -24,6 +23,9 @@
 namespace {
 
 using namespace kilter;
+using bench::Cost;
+using bench::now;
+using bench::since;
 namespace fs = std::filesystem;
 
 struct Request {
@@ -35,32 +37,6 @@ struct Request {
   int rounds{3};
   std::vector<fs::path> files;
 };
-
-struct Cost {
-  double cpu_s{0.0};
-  double wall_s{0.0};
-  Cost& operator+=(const Cost& other) {
-    cpu_s += other.cpu_s;
-    wall_s += other.wall_s;
-    return *this;
-  }
-};
-
-/// Processor time of this process and wall time, since some start.
-Cost now() {
-  rusage usage{};
-  getrusage(RUSAGE_SELF, &usage);
-  const auto seconds = [](const timeval& t) {
-    return static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_usec);
-  };
-  const std::chrono::duration<double> wall = std::chrono::steady_clock::now().time_since_epoch();
-  return {seconds(usage.ru_utime) + seconds(usage.ru_stime), wall.count()};
-}
-
-Cost since(const Cost& start) {
-  const Cost end = now();
-  return {end.cpu_s - start.cpu_s, end.wall_s - start.wall_s};
-}
 
 /// Stages in the order in which they came.
 class Stopwatch {

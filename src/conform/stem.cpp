@@ -4,7 +4,9 @@
 #include <limits>
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
+#include <utility>
 
 #include "edges.h"
 #include "kilter/conform/conform.h"
@@ -21,10 +23,9 @@ constexpr std::int64_t kBlock = 16384;
 /// One track as it sounds on the timeline.
 class Take {
  public:
-  Take(const LineupTrack& track, const std::filesystem::path& session_folder,
-       const StemShape& shape)
+  Take(const LineupTrack& track, SharedFiles& files, const StemShape& shape)
       : inverted_(track.inverted),
-        reader_(track, session_folder),
+        reader_(track, files),
         resampler_(*track.map, {track.rate_hz}, {shape.rate_hz}, shape.from_s,
                    [this](std::span<float> out) { return reader_.pull(out); }),
         edges_(track.role == Role::mix ? std::vector<Edge>{}  // the guide stays as it was
@@ -147,42 +148,75 @@ Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
   return tracks;
 }
 
-Result<WrittenStem> render_stem(const std::vector<Takes>& channels,
-                                const std::filesystem::path& session_folder, const StemShape& shape,
-                                const std::filesystem::path& file,
-                                const std::function<bool(std::int64_t frames)>& after_block) {
-  std::vector<std::vector<std::unique_ptr<Take>>> sources(channels.size());
-  for (std::size_t c = 0; c < channels.size(); ++c)
-    for (const LineupTrack* track : channels[c])
-      sources[c].push_back(std::make_unique<Take>(*track, session_folder, shape));
-  auto writer = media::AudioWriter::create(
-      file, {{shape.rate_hz}, static_cast<int>(channels.size()), shape.format});
-  if (!writer) return writer.error();
-  SampleDigest digest;
-
-  std::vector<float> one_take(kBlock);
-  std::vector<float> sum(kBlock);
-  std::vector<float> interleaved(kBlock * channels.size());
-  for (std::int64_t at = 0; at < shape.frames; at += kBlock) {
-    const auto count = static_cast<std::size_t>(std::min(kBlock, shape.frames - at));
-    for (std::size_t c = 0; c < channels.size(); ++c) {
-      if (auto read = sources[c].front()->read(std::span(sum).first(count)); !read)
-        return read.error();
-      for (std::size_t i = 1; i < sources[c].size(); ++i) {
-        if (auto read = sources[c][i]->read(std::span(one_take).first(count)); !read)
-          return read.error();
-        for (std::size_t n = 0; n < count; ++n) sum[n] += one_take[n];
-      }
-      for (std::size_t n = 0; n < count; ++n) interleaved[n * channels.size() + c] = sum[n];
+struct StemRender::State {
+  /// All takes of one channel added up: they hold different times.
+  Result<void> mix_down(std::vector<std::unique_ptr<Take>>& takes, std::span<float> added) {
+    if (auto read = takes.front()->read(added); !read) return read;
+    for (std::size_t i = 1; i < takes.size(); ++i) {
+      const auto one = std::span(one_take).first(added.size());
+      if (auto read = takes[i]->read(one); !read) return read;
+      for (std::size_t n = 0; n < added.size(); ++n) added[n] += one[n];
     }
-    const auto samples = std::span(interleaved).first(count * channels.size());
-    if (auto written = writer->write(samples); !written) return written.error();
-    digest.process(writer->latest_as_read());
-    if (!after_block(static_cast<std::int64_t>(count)))
-      return Error{ErrorKind::interrupted, file, "stopped before it was complete", "start again"};
+    return {};
   }
-  if (auto finished = writer->finish(); !finished) return finished.error();
-  return WrittenStem{writer->clipped_samples(), digest.value()};
+
+  StemShape shape;
+  std::filesystem::path file;
+  std::vector<std::vector<std::unique_ptr<Take>>> channels;
+  std::optional<media::AudioWriter> writer;
+  SampleDigest digest;
+  std::int64_t at{0};
+  bool complete{false};
+  std::vector<float> sum = std::vector<float>(kBlock);
+  std::vector<float> one_take = std::vector<float>(kBlock);
+  std::vector<float> interleaved;
+};
+
+StemRender::StemRender(const StemPlan& plan, SharedFiles& files, const StemShape& shape,
+                       std::filesystem::path file)
+    : state_(std::make_unique<State>()) {
+  state_->shape = shape;
+  state_->file = std::move(file);
+  state_->interleaved.resize(kBlock * plan.channels.size());
+  for (const Takes& takes : plan.channels) {
+    auto& channel = state_->channels.emplace_back();
+    for (const LineupTrack* track : takes)
+      channel.push_back(std::make_unique<Take>(*track, files, shape));
+  }
+}
+
+StemRender::~StemRender() = default;
+
+Result<std::int64_t> StemRender::go_on() {
+  State& state = *state_;
+  if (state.complete) return 0;
+  const std::size_t channels = state.channels.size();
+  if (!state.writer) {
+    auto writer = media::AudioWriter::create(
+        state.file, {{state.shape.rate_hz}, static_cast<int>(channels), state.shape.format});
+    if (!writer) return writer.error();
+    state.writer = *std::move(writer);
+  }
+  const auto count = static_cast<std::size_t>(std::min(kBlock, state.shape.frames - state.at));
+  if (count == 0) {
+    if (auto finished = state.writer->finish(); !finished) return finished.error();
+    state.complete = true;
+    return 0;
+  }
+  const auto sum = std::span(state.sum).first(count);
+  for (std::size_t c = 0; c < channels; ++c) {
+    if (auto mixed = state.mix_down(state.channels[c], sum); !mixed) return mixed.error();
+    for (std::size_t n = 0; n < count; ++n) state.interleaved[n * channels + c] = sum[n];
+  }
+  const auto samples = std::span(state.interleaved).first(count * channels);
+  if (auto written = state.writer->write(samples); !written) return written.error();
+  state.digest.process(state.writer->latest_as_read());
+  state.at += static_cast<std::int64_t>(count);
+  return static_cast<std::int64_t>(count);
+}
+
+WrittenStem StemRender::written() const {
+  return {state_->writer->clipped_samples(), state_->digest.value()};
 }
 
 }  // namespace kilter::conform

@@ -2,12 +2,13 @@
 
 #include <cstdint>
 #include <filesystem>
-#include <functional>
+#include <memory>
 #include <vector>
 
 #include "kilter/base/lineup.h"
 #include "kilter/base/result.h"
 #include "kilter/media/audio_writer.h"
+#include "shared_files.h"
 
 namespace kilter::conform {
 
@@ -48,12 +49,27 @@ struct WrittenStem {
       0};  ///< of its samples as they are read (see SampleDigest), channels by turns
 };
 
-/// Writes one stem. `after_block` is told the frames just
-/// written and answers whether to go on; if not, the stem fails (interrupted). Otherwise fails with
-/// unreadable (a track) or cannot_write (the stem).
-Result<WrittenStem> render_stem(const std::vector<Takes>& channels,
-                                const std::filesystem::path& session_folder, const StemShape& shape,
-                                const std::filesystem::path& file,
-                                const std::function<bool(std::int64_t frames)>& after_block);
+/// One stem on its way to its file. Stems whose tracks lie in the same files share `files`, are all
+/// made before the first of them goes on, and go on side by side.
+class StemRender {
+ public:
+  /// Keeps references to the plan's tracks. `file` is what is written.
+  StemRender(const StemPlan& plan, SharedFiles& files, const StemShape& shape,
+             std::filesystem::path file);
+  StemRender(const StemRender&) = delete;
+  StemRender& operator=(const StemRender&) = delete;
+  ~StemRender();
+
+  /// Writes the next frames and returns how many; 0 once the file is complete and in place. Fails
+  /// with unreadable (a track) or cannot_write (the stem); nothing is left of the file then, as
+  /// when it is destroyed before its end.
+  Result<std::int64_t> go_on();
+  /// Of a complete one.
+  WrittenStem written() const;
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
 
 }  // namespace kilter::conform

@@ -73,8 +73,9 @@ std::string source_lines(const StemPlan& stem, const std::filesystem::path& fold
 std::string place_in_words(const LineupTrack& track, const StemShape& shape) {
   const double start_s = track.map->start_s() - shape.from_s;
   const double drift_ppm = track.map->drift_ppm();
-  std::string words = fmt::format("starts {} s {} this stem", fmt::format("{:.6f}", std::abs(start_s)),
-                                  start_s < 0.0 ? "before" : "into");
+  std::string words =
+      fmt::format("starts {} s {} this stem", fmt::format("{:.6f}", std::abs(start_s)),
+                  start_s < 0.0 ? "before" : "into");
   if (std::abs(drift_ppm) >= 0.005)
     words += fmt::format(", {:.2f} ppm {} taken out", std::abs(drift_ppm),
                          drift_ppm > 0.0 ? "fast" : "slow");
@@ -102,7 +103,8 @@ std::string description_of(const StemPlan& stem, const Lineup& lineup, const Ste
   std::string text;
   for (const LineupTrack* take : takes) {
     if (take->parts.empty()) continue;
-    text += (text.empty() ? "" : "; ") + part_in_words(*take) + ", " + place_in_words(*take, shape) +
+    text += (text.empty() ? "" : "; ") + part_in_words(*take) + ", " +
+            place_in_words(*take, shape) +
             fmt::format(", {} to {}", to_text(take->standing),
                         short_time_text(1e-6 * take->uncertainty_us));
   }
@@ -117,7 +119,8 @@ void add_cues(const LineupTrack& track, const StemShape& shape,
     const double cut_s = spans[i].from_s - spans[i - 1].to_s;
     std::string text;
     if (lost_s > kPiece_s) text = fmt::format("{:.3f} s lost", lost_s);
-    if (cut_s > kPiece_s) text += fmt::format("{}{:.3f} s cut out", text.empty() ? "" : "; ", cut_s);
+    if (cut_s > kPiece_s)
+      text += fmt::format("{}{:.3f} s cut out", text.empty() ? "" : "; ", cut_s);
     const auto at = std::llround((spans[i - 1].line_to_s - shape.from_s) * shape.rate_hz);
     if (!text.empty() && at >= 0 && at < shape.frames) cues.push_back({{at}, text});
   }

@@ -1,14 +1,11 @@
 #include "track_reader.h"
 
 #include <algorithm>
-#include <utility>
-
-#include "kilter/media/audio_file.h"
+#include <filesystem>
+#include <string>
 
 namespace kilter::conform {
 namespace {
-
-constexpr std::int64_t kBlock = 4096;
 
 Error another_file(const std::filesystem::path& file, const std::string& what) {
   return {ErrorKind::unreadable, file, "it is not the file that was aligned: " + what,
@@ -17,56 +14,50 @@ Error another_file(const std::filesystem::path& file, const std::string& what) {
 
 }  // namespace
 
-TrackReader::TrackReader(const LineupTrack& track, std::filesystem::path session_folder)
-    : track_(track), folder_(std::move(session_folder)) {}
+TrackReader::TrackReader(const LineupTrack& track, SharedFiles& files) : track_(track) {
+  for (const TrackPart& part : track.parts) parts_.push_back(files.reader(part.file, part.channel));
+}
 
 Result<std::int64_t> TrackReader::pull(std::span<float> out) {
   std::int64_t total = 0;
-  while (!out.empty() && part_ < track_.parts.size()) {
-    if (!source_)
+  while (!out.empty() && part_ < parts_.size()) {
+    if (!is_open_)
       if (auto opened = open_part(); !opened) return opened.error();
     const auto got = pull_from_part(out);
     if (!got) return got.error();
     total += *got;
     out = out.subspan(static_cast<std::size_t>(*got));
     if (left_in_part_ == 0) {
-      source_.reset();
-      ++part_;
+      parts_[part_++].reset();
+      is_open_ = false;
     }
   }
   return total;
 }
 
+bool TrackReader::is_finer_than(int bits) const { return any_between_steps_ || most_bits_ > bits; }
+
 Result<void> TrackReader::open_part() {
-  const TrackPart& part = track_.parts[part_];
-  const std::filesystem::path file = folder_ / part.file;
-  auto audio = media::open_audio(file);
-  if (!audio) return audio.error();
-  if (audio->info.rate.hz != track_.rate_hz)
-    return another_file(file, "its sample rate is another");
-  if (part.channel < 1 || part.channel > audio->info.channels)
-    return another_file(file, "it has no channel " + std::to_string(part.channel));
-  source_ = std::move(audio->source);
-  left_in_part_ = part.frames;
-  interleaved_.resize(static_cast<std::size_t>(kBlock * source_->channels()));
+  const auto info = parts_[part_]->open();
+  if (!info) return info.error();
+  if (info->rate.hz != track_.rate_hz)
+    return another_file(parts_[part_]->path(), "its sample rate is another");
+  is_open_ = true;
+  left_in_part_ = track_.parts[part_].frames;
+  most_bits_ = std::max(most_bits_, info->bits);
+  any_between_steps_ = any_between_steps_ || info->bits == 0;
   return {};
 }
 
 Result<std::int64_t> TrackReader::pull_from_part(std::span<float> out) {
-  const TrackPart& part = track_.parts[part_];
-  const auto channels = static_cast<std::size_t>(source_->channels());
-  const auto wanted =
-      static_cast<std::size_t>(std::min({std::int64_t{kBlock}, left_in_part_, std::ssize(out)}));
-  const auto got = source_->read(std::span(interleaved_).first(wanted * channels));
-  if (!got) return got.error();
-  if (got->n == 0 && wanted > 0)
-    return another_file(folder_ / part.file,
+  const auto wanted = static_cast<std::size_t>(std::min(left_in_part_, std::ssize(out)));
+  const auto got = parts_[part_]->read(out.first(wanted));
+  if (!got) return got;
+  if (*got == 0 && wanted > 0)
+    return another_file(parts_[part_]->path(),
                         "it ends " + std::to_string(left_in_part_) + " frames early");
-  const auto channel = static_cast<std::size_t>(part.channel - 1);
-  for (std::size_t i = 0; i < static_cast<std::size_t>(got->n); ++i)
-    out[i] = interleaved_[i * channels + channel];
-  left_in_part_ -= got->n;
-  return got->n;
+  left_in_part_ -= *got;
+  return got;
 }
 
 }  // namespace kilter::conform

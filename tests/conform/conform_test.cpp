@@ -134,6 +134,35 @@ TEST_F(Conform, JoinsPartsAndPicksTheirChannels) {
   EXPECT_EQ(stem("keeper.wav"), Samples(sound.begin(), sound.begin() + kMixFrames));
 }
 
+TEST_F(Conform, ChannelsOfOneFileMayLieFarApart) {
+  constexpr std::size_t kFrames = 1400000;
+  std::vector<Samples> channels;
+  std::vector<LineupTrack> together;
+  std::vector<LineupTrack> apart;
+  for (int i = 0; i < 3; ++i) {
+    channels.push_back(quiet_ended_noise(kFrames, static_cast<std::uint32_t>(i)));
+    // The last is so much later that its sound is long decoded when it is wanted.
+    const std::string name = "mic-" + std::to_string(i + 1);
+    apart.push_back(track_of(name, kFrames, i == 2 ? 28.0 : 0.1 * i, 20.0));
+    test::write_sound(session_ / (name + ".wav"), {channels.back()}, kRate_hz);
+    together.push_back(apart.back());
+    together.back().parts = {{"desk.wav", i + 1, kFrames}};
+  }
+  test::write_sound(session_ / "desk.wav", channels, kRate_hz);
+  ConformOptions options = float_options();
+  options.range = StemRange::all;
+  options.threads = 3;
+  ASSERT_TRUE(run(lineup_of(apart), options));
+  std::vector<Samples> expected;
+  for (const LineupTrack& track : apart) expected.push_back(stem(track.name + ".wav"));
+  const auto report = run(lineup_of(together), options);
+  ASSERT_TRUE(report);
+  for (std::size_t i = 0; i < together.size(); ++i) {
+    ASSERT_FALSE(report->stems[i].failure) << report->stems[i].failure->what;
+    EXPECT_EQ(stem(together[i].name + ".wav"), expected[i]) << together[i].name;
+  }
+}
+
 TEST_F(Conform, PutsTakesOfOneVoiceOnOneStem) {
   const Samples before = quiet_ended_noise(10000, 1);
   const Samples after = quiet_ended_noise(20000, 2);

@@ -1,12 +1,19 @@
 #include "kilter/conform/staged_folder.h"
 
+#include <fcntl.h>
+#include <unistd.h>
+
 #include <algorithm>
+#include <cerrno>
+#include <fstream>
 #include <optional>
 #include <set>
 #include <string>
 #include <system_error>
 #include <utility>
+#include <vector>
 
+#include "folder_lock.h"
 #include "kilter/conform/conform.h"
 #include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
@@ -20,6 +27,12 @@ namespace fs = std::filesystem;
 constexpr const char* kLineup = "lineup.json";
 constexpr const char* kCuts = "edits/cuts.tsv";
 const fs::path kEdits = "edits";
+// Inside an existing folder: what is being written, and the earlier result on its way out.
+constexpr const char* kStaging = ".conform.part";
+constexpr const char* kAside = ".earlier.part";
+constexpr const char* kDone = ".replaced.part";
+// In kAside: the staging folder's name, then what is being moved in, a line each.
+constexpr const char* kJournal = ".moving-in";
 
 Error cannot_write(const fs::path& dir, const std::error_code& problem) {
   return {ErrorKind::cannot_write, dir, "cannot be written (" + problem.message() + ")",
@@ -83,16 +96,31 @@ std::vector<fs::path> missing_folders(const fs::path& dir) {
   return missing;
 }
 
-/// Makes `wanted`, or the same with a number where that name is taken; empty on failure.
-fs::path make_fresh(const fs::path& wanted, std::error_code& problem) {
+/// A folder of our own, held as long as it is in use.
+struct OwnFolder {
+  fs::path path;
+  FolderLock lock;
+};
+
+/// Makes `wanted`, or the same with a number where somebody works in that; what nobody holds was
+/// left behind by a killed process, and is emptied. Nothing on failure.
+std::optional<OwnFolder> make_own(const fs::path& wanted, std::error_code& problem) {
   constexpr int kTries = 1000;
   for (int i = 1; i <= kTries; ++i) {
-    fs::path name = i == 1 ? wanted : fs::path(wanted.string() + '-' + std::to_string(i));
-    if (fs::create_directory(name, problem)) return name;
-    if (problem && problem != std::errc::file_exists) return {};
+    const fs::path name = i == 1 ? wanted : fs::path(wanted.string() + '-' + std::to_string(i));
+    const bool is_new = fs::create_directory(name, problem);
+    if (!is_new && problem && problem != std::errc::file_exists) return std::nullopt;
+    FolderLock lock(name);
+    if (lock.state() == FolderLock::State::busy ||
+        (!is_new && lock.state() != FolderLock::State::held))
+      continue;
+    for (const auto& entry : fs::directory_iterator(name, problem))
+      fs::remove_all(entry.path(), problem);
+    if (problem) return std::nullopt;
+    return OwnFolder{name, std::move(lock)};
   }
   problem = std::make_error_code(std::errc::file_exists);
-  return {};
+  return std::nullopt;
 }
 
 /// Renames and new folders, one after the other, that can be taken back.
@@ -152,83 +180,168 @@ bool move_all(const std::set<fs::path>& files, const fs::path& from, const fs::p
   });
 }
 
+void sync(const fs::path& path, std::error_code& problem) {
+  const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (descriptor < 0) return;
+  // Some file systems know no such thing, least of all for folders.
+  if (::fsync(descriptor) != 0 && (errno == EIO || errno == ENOSPC || errno == EDQUOT))
+    problem.assign(errno, std::generic_category());
+  ::close(descriptor);
+}
+
+/// Waits until the disk holds a folder and all below it.
+void sync_tree(const fs::path& dir, std::error_code& problem) {
+  for (const auto& entry : fs::recursive_directory_iterator(dir, problem))
+    sync(entry.path(), problem);
+  sync(dir, problem);
+}
+
+/// False, with the problem told, where the disk does not take it.
+bool write_journal(const fs::path& aside, const fs::path& staging, const std::set<fs::path>& fresh,
+                   std::error_code& problem) {
+  std::ofstream journal(aside / kJournal);
+  journal << staging.filename().string() << '\n';
+  for (const fs::path& file : fresh) journal << file.string() << '\n';
+  journal.close();
+  if (!journal)
+    problem = std::make_error_code(std::errc::io_error);
+  else
+    sync(aside / kJournal, problem);
+  return !problem;
+}
+
+/// The lineup tells a result: it goes first, or comes last.
+bool move_lineup_and_all(std::set<fs::path> files, const fs::path& from, const fs::path& to,
+                         bool lineup_first, Moves& moves, std::error_code& problem) {
+  std::set<fs::path> lineup;
+  if (files.erase(kLineup) > 0) lineup.insert(kLineup);
+  const auto& first = lineup_first ? lineup : files;
+  const auto& last = lineup_first ? files : lineup;
+  return move_all(first, from, to, moves, problem) && move_all(last, from, to, moves, problem);
+}
+
+/// Puts back what a process that was killed while it replaced a result in `dir` had moved aside.
+void take_back_interrupted(const fs::path& dir) {
+  std::error_code ignored;
+  if (FolderLock(dir / kDone).state() == FolderLock::State::held)
+    fs::remove_all(dir / kDone, ignored);
+  const fs::path aside = dir / kAside;
+  const FolderLock lock(aside);
+  if (lock.state() != FolderLock::State::held) return;
+  std::ifstream journal(aside / kJournal);
+  std::string staging;
+  std::getline(journal, staging);
+  // What is no more in staging was moved in.
+  for (std::string file; std::getline(journal, file);)
+    if (!fs::exists(dir / staging / file, ignored)) fs::remove(dir / file, ignored);
+  journal.close();
+  fs::remove(aside / kJournal, ignored);
+  Moves moves;
+  std::error_code problem;
+  const std::set<fs::path> earlier = files_in(aside, problem);
+  if (!problem && move_all(earlier, aside, dir, moves, problem)) fs::remove_all(aside, ignored);
+}
+
 }  // namespace
+
+struct StagedFolder::State {
+  Result<void> commit_into_existing();
+
+  fs::path dir;
+  OwnFolder staging;
+  bool dir_existed{false};
+  std::set<fs::path> earlier_files;    // relative to dir
+  std::vector<fs::path> made_parents;  // outermost first
+};
 
 Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace) {
   std::error_code problem;
-  StagedFolder folder;
-  folder.dir_ = fs::weakly_canonical(fs::absolute(dir, problem), problem);
+  StagedFolder folder(std::make_unique<State>());
+  State& state = *folder.state_;
+  state.dir = fs::weakly_canonical(fs::absolute(dir, problem), problem);
   if (problem) return cannot_write(dir, problem);
-  if (!folder.dir_.has_filename()) folder.dir_ = folder.dir_.parent_path();
-  folder.dir_existed_ = fs::exists(folder.dir_, problem);
-  if (folder.dir_existed_) {
-    if (auto error = refusal(folder.dir_, replace)) return *std::move(error);
-    auto files = earlier_files(folder.dir_);
+  if (!state.dir.has_filename()) state.dir = state.dir.parent_path();
+  state.dir_existed = fs::exists(state.dir, problem);
+  if (state.dir_existed) {
+    take_back_interrupted(state.dir);
+    if (auto error = refusal(state.dir, replace)) return *std::move(error);
+    auto files = earlier_files(state.dir);
     if (!files) return files.error();
-    folder.earlier_files_ = *std::move(files);
+    state.earlier_files = *std::move(files);
   }
-  for (const fs::path& parent : missing_folders(folder.dir_.parent_path())) {
+  for (const fs::path& parent : missing_folders(state.dir.parent_path())) {
     if (!fs::create_directory(parent, problem)) return cannot_write(dir, problem);
-    folder.made_parents_.push_back(parent);
+    state.made_parents.push_back(parent);
   }
-  const fs::path wanted = folder.dir_existed_ ? folder.dir_ / ".conform.part"
-                                              : fs::path(folder.dir_.string() + ".part");
-  folder.staging_ = make_fresh(wanted, problem);
-  if (folder.staging_.empty()) return cannot_write(dir, problem);
+  auto staging = make_own(
+      state.dir_existed ? state.dir / kStaging : fs::path(state.dir.string() + ".part"), problem);
+  if (!staging) return cannot_write(dir, problem);
+  state.staging = *std::move(staging);
   return folder;
 }
 
-StagedFolder::StagedFolder(StagedFolder&& other) noexcept
-    : dir_(std::move(other.dir_)),
-      staging_(std::exchange(other.staging_, {})),
-      dir_existed_(other.dir_existed_),
-      earlier_files_(std::move(other.earlier_files_)),
-      made_parents_(std::exchange(other.made_parents_, {})) {}
+StagedFolder::StagedFolder(std::unique_ptr<State> state) : state_(std::move(state)) {}
+StagedFolder::StagedFolder(StagedFolder&& other) noexcept = default;
 
 StagedFolder::~StagedFolder() {
+  if (!state_) return;
   std::error_code ignored;
-  if (!staging_.empty()) fs::remove_all(staging_, ignored);
+  if (!state_->staging.path.empty()) fs::remove_all(state_->staging.path, ignored);
   // Innermost first; one that meanwhile holds something stays.
-  for (auto parent = made_parents_.rbegin(); parent != made_parents_.rend(); ++parent)
+  const auto& parents = state_->made_parents;
+  for (auto parent = parents.rbegin(); parent != parents.rend(); ++parent)
     fs::remove(*parent, ignored);
 }
 
+const fs::path& StagedFolder::path() const { return state_->staging.path; }
+
 Result<void> StagedFolder::commit() {
-  if (dir_existed_) {
-    if (auto moved = commit_into_existing(); !moved) return moved.error();
+  std::error_code problem;
+  sync_tree(state_->staging.path, problem);
+  if (problem) return cannot_write(state_->dir, problem);
+  if (state_->dir_existed) {
+    if (auto moved = state_->commit_into_existing(); !moved) return moved.error();
   } else {
-    std::error_code problem;
-    fs::rename(staging_, dir_, problem);
-    if (problem) return cannot_write(dir_, problem);
+    fs::rename(state_->staging.path, state_->dir, problem);
+    if (problem) return cannot_write(state_->dir, problem);
+    sync(state_->dir.parent_path(), problem);
   }
-  staging_.clear();
-  made_parents_.clear();
+  state_->staging.path.clear();
+  state_->made_parents.clear();
   return {};
 }
 
-Result<void> StagedFolder::commit_into_existing() {
+Result<void> StagedFolder::State::commit_into_existing() {
   std::error_code problem;
-  const std::set<fs::path> fresh = files_in(staging_, problem);
-  if (problem) return cannot_write(dir_, problem);
+  const std::set<fs::path> fresh = files_in(staging.path, problem);
+  if (problem) return cannot_write(dir, problem);
   std::set<fs::path> stale = fresh;
-  stale.insert(earlier_files_.begin(), earlier_files_.end());
+  stale.insert(earlier_files.begin(), earlier_files.end());
 
-  const fs::path aside = make_fresh(dir_ / ".earlier.part", problem);
-  if (aside.empty()) return cannot_write(dir_, problem);
+  const fs::path aside = dir / kAside;
+  if (!fs::create_directory(aside, problem))
+    return Error{ErrorKind::cannot_write, dir, "somebody else is replacing the same result",
+                 "wait for that to end, or name another folder"};
+  const FolderLock lock(aside);
   Moves moves;
-  const bool moved = move_all(stale, dir_, aside, moves, problem) &&
-                     move_all(fresh, staging_, dir_, moves, problem);
-  if (!moved) moves.take_back();
+  const bool moved = write_journal(aside, staging.path, fresh, problem) &&
+                     move_lineup_and_all(stale, dir, aside, true, moves, problem) &&
+                     move_lineup_and_all(fresh, staging.path, dir, false, moves, problem);
   std::error_code ignored;
-  if (moved) {
-    fs::remove_all(aside, ignored);
-    fs::remove_all(staging_, ignored);
-    for (const fs::path& file : stale)  // folders that hold nothing any more
-      if (file.has_parent_path()) fs::remove(dir_ / file.parent_path(), ignored);
-    return {};
+  if (!moved) {
+    moves.take_back();
+    fs::remove(aside / kJournal, ignored);
+    fs::remove(aside, ignored);  // empty again; if it is not, what it holds is kept
+    return cannot_write(dir, problem);
   }
-  fs::remove(aside, ignored);  // empty again; if it is not, what it holds is kept
-  return cannot_write(dir_, problem);
+  sync(dir, problem);
+  // From here on the new result stays, whatever happens.
+  fs::rename(aside, dir / kDone, ignored);
+  fs::remove_all(dir / kDone, ignored);
+  fs::remove_all(staging.path, ignored);
+  for (const fs::path& file : stale)  // folders that hold nothing any more
+    if (file.has_parent_path()) fs::remove(dir / file.parent_path(), ignored);
+  return {};
 }
 
 }  // namespace kilter::conform

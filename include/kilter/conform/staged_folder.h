@@ -2,8 +2,7 @@
 #pragma once
 
 #include <filesystem>
-#include <set>
-#include <vector>
+#include <memory>
 
 #include "kilter/base/result.h"
 
@@ -12,7 +11,8 @@ namespace kilter::conform {
 /// A temporary folder that takes the place of the wanted one, DIR, in commit(): beside a DIR that
 /// is still missing, hidden inside one that exists (which may be a mount point, or a folder that
 /// somebody stands in). Destroyed without commit(), it is removed with all it holds, and everything
-/// is as it was.
+/// is as it was. What a killed process left behind is removed by the next make() for the same DIR,
+/// which also puts an earlier result back that was being replaced when that happened.
 class StagedFolder {
  public:
   /// Makes the temporary folder, and DIR's parents where they are missing.
@@ -25,21 +25,18 @@ class StagedFolder {
   ~StagedFolder();
 
   /// Where to write until commit().
-  const std::filesystem::path& path() const { return staging_; }
-  /// Moves everything in place. Only files are replaced that the new result holds or that the
+  const std::filesystem::path& path() const;
+  /// Waits until the disk holds everything, and moves it in place: a DIR that was missing appears
+  /// at once; in one that exists the lineup.json goes first and comes last, so that a DIR with a
+  /// lineup is whole at any moment. Only files are replaced that the new result holds or that the
   /// earlier one names (its lineup, its edit lists, the stems of its tracks); whatever else lies in
   /// DIR or in its folders is kept. Fails with cannot_write, DIR being as it was.
   Result<void> commit();
 
  private:
-  StagedFolder() = default;
-  Result<void> commit_into_existing();
-
-  std::filesystem::path dir_;
-  std::filesystem::path staging_;
-  bool dir_existed_{false};
-  std::set<std::filesystem::path> earlier_files_;    // relative to DIR
-  std::vector<std::filesystem::path> made_parents_;  // outermost first
+  struct State;
+  explicit StagedFolder(std::unique_ptr<State> state);
+  std::unique_ptr<State> state_;
 };
 
 }  // namespace kilter::conform

@@ -252,11 +252,26 @@ TEST(AudioWriter, AFullDiskIsHeardAndLeavesNothing) {
     auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}});
     ASSERT_TRUE(writer);
     Result<void> written;
-    for (int block = 0; block < 20 && written; ++block)
+    for (int block = 0; block < 1000 && written; ++block)
       written = writer->write(std::vector<float>(1000, 0.5F));
     ASSERT_FALSE(written);
     EXPECT_EQ(written.error().kind, ErrorKind::cannot_write);
     EXPECT_EQ(written.error().file, folder / "a.wav");
+  }
+  EXPECT_TRUE(names_in(folder.path()).empty());
+}
+
+TEST(AudioWriter, FinishHearsOfADiskThatFillsUpLast) {
+  const test::TemporaryFolder folder;
+  {
+    const test::FileSizeLimit limit(20000);
+    auto writer = AudioWriter::create(folder / "a.wav", {{48000.0}});
+    ASSERT_TRUE(writer);
+    ASSERT_TRUE(writer->write(std::vector<float>(10000, 0.5F)));
+    const auto finished = writer->finish();
+    ASSERT_FALSE(finished);
+    EXPECT_EQ(finished.error().kind, ErrorKind::cannot_write);
+    EXPECT_EQ(finished.error().file, folder / "a.wav");
   }
   EXPECT_TRUE(names_in(folder.path()).empty());
 }

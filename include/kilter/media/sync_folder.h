@@ -1,0 +1,14 @@
+#pragma once
+
+#include <filesystem>
+
+#include "kilter/base/result.h"
+
+namespace kilter::media {
+
+/// Waits until the disk holds what was made, renamed and removed in a folder. Fails (cannot_write)
+/// where the disk does; file systems that know no such thing, and folders that may not be read,
+/// are passed over.
+Result<void> sync_folder(const std::filesystem::path& folder);
+
+}  // namespace kilter::media

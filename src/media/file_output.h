@@ -1,0 +1,56 @@
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <span>
+#include <vector>
+
+#include "file_calls.h"
+
+namespace kilter::media {
+
+/// The bytes of NAME while they are written: NAME.part, which put_in_place() makes NAME. Seeks
+/// freely; gathers what is written in a row, so that small writes cost no system calls. After the
+/// first failure, whose errno is problem(), every call fails.
+class FileOutput {
+ public:
+  /// Makes NAME.part, empty; is_open() tells whether that went well.
+  explicit FileOutput(std::filesystem::path name);
+  FileOutput(const FileOutput&) = delete;
+  FileOutput& operator=(const FileOutput&) = delete;
+  /// Removes NAME.part unless it was put in place.
+  ~FileOutput();
+
+  bool is_open() const { return descriptor_ >= 0; }
+  int problem() const { return problem_; }
+
+  bool write(std::span<const char> bytes);
+  void seek(std::int64_t offset) { position_ = offset; }
+  std::int64_t position() const { return position_; }
+  std::int64_t length() const { return length_; }
+
+  /// Writes out what was gathered, waits until the disk holds it, and closes.
+  bool complete();
+  /// Renames, after complete().
+  bool put_in_place();
+
+ private:
+  bool fail(int code);
+  bool flush();
+
+  FileCalls& calls_;
+  std::filesystem::path name_;
+  std::filesystem::path part_;
+  bool made_{false};  // NAME.part is there, and ours
+  int descriptor_{-1};
+  int problem_{0};
+  std::int64_t position_{0};
+  std::int64_t length_{0};
+  std::int64_t gathered_from_{0};  // where in the file the gathered bytes go
+  std::vector<char> gathered_;
+};
+
+/// What a file system says that cannot wait for its disk, which is no failure of the disk.
+bool knows_no_sync(int code);
+
+}  // namespace kilter::media

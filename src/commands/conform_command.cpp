@@ -27,6 +27,10 @@ conform::ConformOptions conform_options(const Options& options, Console& console
   result.range = options.range;
   result.rate_hz = options.rate_hz;
   result.format = options.bits;
+  result.container = options.container;
+  result.frame_rate = options.frame_rate;
+  result.start_frame = options.start_frame;
+  result.program = "kilter " KILTER_VERSION;
   result.threads = options.threads;
   result.stop = &console.stop();
   result.progress = [&](double done) { console.progress("writing stems", done); };

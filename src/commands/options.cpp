@@ -24,6 +24,9 @@ constexpr std::array kRanges{Choice<conform::StemRange>{"mix", conform::StemRang
 constexpr std::array kBits{Choice<media::SampleFormat>{"16", media::SampleFormat::pcm16},
                            Choice<media::SampleFormat>{"24", media::SampleFormat::pcm24},
                            Choice<media::SampleFormat>{"32f", media::SampleFormat::float32}};
+constexpr std::array kContainers{Choice<media::Container>{"wav", media::Container::wav},
+                                 Choice<media::Container>{"rf64", media::Container::rf64},
+                                 Choice<media::Container>{"flac", media::Container::flac}};
 
 CLI::Validator is_one_of(const auto& choices) {
   std::vector<std::string> texts;
@@ -69,6 +72,7 @@ struct Texts {
   std::string range{"mix"};
   std::string clock;
   std::string bits{"24"};
+  std::string container{"wav"};
   int rate_hz{0};
   std::string frame_rate{"25"};
   std::string start_timecode{"01:00:00:00"};
@@ -246,6 +250,12 @@ class Parser {
         ->option_text("BITS")
         ->check(is_one_of(kBits))
         ->group("Stems");
+    command
+        .add_option("--container", texts_.container,
+                    "wav|rf64|flac: kind of file; WAV beyond 4 GiB is RF64 [wav]")
+        ->option_text("KIND")
+        ->check(is_one_of(kContainers))
+        ->group("Stems");
   }
 
   void add_edit_lists(CLI::App& command) {
@@ -310,6 +320,13 @@ class Parser {
     if (!texts_.clock.empty()) options.clock = texts_.clock;
     options.range = value_of(texts_.range, kRanges);
     options.bits = value_of(texts_.bits, kBits);
+    options.container = value_of(texts_.container, kContainers);
+    if (options.container == media::Container::flac &&
+        options.bits == media::SampleFormat::float32)
+      return Error{ErrorKind::bad_command,
+                   {},
+                   "--container: a FLAC file holds no floating-point samples",
+                   "use --bits 16 or 24, or another kind of file"};
     options.frame_rate =
         edits::frame_rate_from_text(texts_.frame_rate).value_or(edits::FrameRate{});
     const auto start = edits::frame_of_timecode(texts_.start_timecode, options.frame_rate);

@@ -31,6 +31,7 @@ struct Options {
   std::optional<std::string> clock;  ///< "mix" or a track; nothing: the lineup's
   double rate_hz{0.0};               ///< 0: the mix's, or the clock's
   media::SampleFormat bits{media::SampleFormat::pcm24};
+  media::Container container{media::Container::wav};
   edits::FrameRate frame_rate;      ///< of the edit lists
   std::int64_t start_frame{90000};  ///< of the record timecode
   int threads{1};

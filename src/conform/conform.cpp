@@ -1,5 +1,7 @@
 #include "kilter/conform/conform.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <memory>
@@ -7,10 +9,10 @@
 #include <set>
 #include <system_error>
 
-#include "kilter/base/clock_text.h"
 #include "kilter/base/parallel.h"
 #include "kilter/base/whole_frames.h"
 #include "stem.h"
+#include "stem_notes.h"
 
 namespace kilter::conform {
 namespace {
@@ -75,7 +77,8 @@ Result<StemShape> shape_of(const Stretch& stretch, const ConformOptions& options
   if (end - first > kLongestStem_frames)
     return Error{
         ErrorKind::no_input, {}, "the stems would last for weeks", "check the spans of the lineup"};
-  return StemShape{rate_hz, static_cast<double>(first) / rate_hz, end - first, options.format};
+  return StemShape{rate_hz, static_cast<double>(first) / rate_hz, end - first, options.format,
+                   options.container};
 }
 
 Result<double> stem_rate_hz(const Lineup& lineup, const ConformOptions& options) {
@@ -88,25 +91,59 @@ Result<double> stem_rate_hz(const Lineup& lineup, const ConformOptions& options)
                "choose a whole number of hertz from 1000 to 768000"};
 }
 
-std::int64_t longest_frames(media::SampleFormat format, double rate_hz) {
-  return media::longest_file({{rate_hz}, 1, format}).n;
+std::int64_t bytes_of_frame(const StemPlan& stem, media::SampleFormat format) {
+  const int bytes = format == media::SampleFormat::pcm16   ? 2
+                    : format == media::SampleFormat::pcm24 ? 3
+                                                           : 4;
+  return std::ssize(stem.channels) * bytes;
 }
 
-/// Why stems of this shape fit no file, if so: told before hours of work.
-std::optional<Error> too_long(const StemShape& shape, const std::filesystem::path& folder) {
-  const std::int64_t longest = longest_frames(shape.format, shape.rate_hz);
-  if (shape.frames <= longest) return std::nullopt;
-  const auto clock = [&](std::int64_t frames) {
-    return clock_text(static_cast<double>(frames) / shape.rate_hz);
-  };
-  const bool fewer_bits_do =
-      shape.frames <= longest_frames(media::SampleFormat::pcm16, shape.rate_hz);
+std::string size_text(double bytes) {
+  return bytes < 1e9 ? fmt::format("{:.0f} MB", std::ceil(bytes / 1e6))
+                     : fmt::format("{:.1f} GB", std::ceil(bytes / 1e8) / 10.0);
+}
+
+/// Why the disk cannot take the stems, if so.
+std::optional<Error> lack_of_room(const std::vector<StemPlan>& stems, const StemShape& shape,
+                                  const std::filesystem::path& folder) {
+  // Speech rarely packs better than this.
+  constexpr double kPacked = 0.3;
+  double bytes = 0.0;
+  for (const StemPlan& stem : stems)
+    bytes +=
+        static_cast<double>(shape.frames) * static_cast<double>(bytes_of_frame(stem, shape.format));
+  if (shape.container == media::Container::flac) bytes *= kPacked;
+  std::error_code unknown;
+  const auto room = std::filesystem::space(folder, unknown);
+  if (unknown || bytes <= static_cast<double>(room.available)) return std::nullopt;
   return Error{ErrorKind::cannot_write, folder,
-               "stems of " + clock(shape.frames) +
-                   " do not fit a WAV file (4 GiB), which ends at " + clock(longest) +
-                   " with this rate and these bits",
-               fewer_bits_do ? "use --bits 16, a lower --rate or a shorter --range"
-                             : "use a lower --rate, or a shorter --range"};
+               "the stems need " + size_text(bytes) + ", and the disk has " +
+                   size_text(static_cast<double>(room.available)) + " left",
+               shape.container == media::Container::flac
+                   ? "make room, choose a shorter --range, or another folder"
+                   : "make room, use --container flac or a shorter --range, or choose another "
+                     "folder"};
+}
+
+/// A file for each stem, or why one cannot be, before any work.
+Result<std::vector<media::WriterOptions>> formats_of(const std::vector<StemPlan>& stems,
+                                                     const Lineup& lineup,
+                                                     const std::filesystem::path& session_folder,
+                                                     const StemShape& shape,
+                                                     const ConformOptions& options) {
+  std::vector<media::WriterOptions> formats;
+  for (std::size_t i = 0; i < stems.size(); ++i) {
+    media::WriterOptions format{{shape.rate_hz},
+                                static_cast<int>(stems[i].channels.size()),
+                                shape.format,
+                                shape.container,
+                                i,
+                                notes_of(stems[i], lineup, session_folder, shape, options)};
+    format.container = media::container_for(format, {shape.frames});
+    if (auto error = media::refusal(format, stems[i].file)) return *std::move(error);
+    formats.push_back(std::move(format));
+  }
+  return formats;
 }
 
 /// Progress over all stems, told by many threads.
@@ -172,21 +209,28 @@ std::vector<Group> groups_of(const std::vector<StemPlan>& stems) {
   return groups;
 }
 
+/// What all renders need to know.
+struct Work {
+  const std::vector<StemPlan>& stems;
+  const std::vector<media::WriterOptions>& formats;  // one each
+  const std::filesystem::path& session_folder;
+  const StemShape& shape;
+  const std::filesystem::path& folder;
+};
+
 /// Writes the stems of a group side by side, on up to `threads` threads.
 class GroupRender {
  public:
-  GroupRender(const Group& group, const std::vector<StemPlan>& stems,
-              const std::filesystem::path& session_folder, const StemShape& shape,
-              const std::filesystem::path& folder, Progress& progress,
+  GroupRender(const Group& group, const Work& work, Progress& progress,
               std::vector<Outcome>& outcomes)
       : group_(group),
-        shape_(shape),
-        files_(session_folder),
+        shape_(work.shape),
+        files_(work.session_folder),
         progress_(progress),
         outcomes_(outcomes) {
     for (const std::size_t i : group)
-      renders_.push_back(
-          std::make_unique<StemRender>(stems[i], files_, shape, folder / stems[i].file));
+      renders_.push_back(std::make_unique<StemRender>(
+          work.stems[i], files_, work.shape, work.folder / work.stems[i].file, work.formats[i]));
   }
 
   void run(int threads) {
@@ -236,13 +280,11 @@ class GroupRender {
 };
 
 /// Those that share files by all threads together, then the others each by one.
-void render_all(const std::vector<StemPlan>& stems, const std::filesystem::path& session_folder,
-                const StemShape& shape, const std::filesystem::path& folder, int threads,
-                Progress& progress, std::vector<Outcome>& outcomes) {
-  std::vector<Group> alone = groups_of(stems);
+void render_all(const Work& work, int threads, Progress& progress, std::vector<Outcome>& outcomes) {
+  std::vector<Group> alone = groups_of(work.stems);
   const auto render = [&](const Group& group, int by_threads) {
     if (progress.abandoned() || progress.interrupted()) return;
-    GroupRender(group, stems, session_folder, shape, folder, progress, outcomes).run(by_threads);
+    GroupRender(group, work, progress, outcomes).run(by_threads);
   };
   for (const Group& group : alone)
     if (group.size() > 1) render(group, threads);
@@ -286,7 +328,11 @@ StemFiles stem_files(const Lineup& lineup) {
   std::vector<LineupTrack> mix(lineup.mix ? 1 : 0);
   for (LineupTrack& channel : mix) channel.name = mix_stem_name(*lineup.mix);
   StemFiles files;
-  for (const StemPlan& stem : plan_stems(lineup, mix)) files.tracks.push_back(stem.file);
+  const bool is_flac = std::any_of(
+      lineup.stems.begin(), lineup.stems.end(),
+      [](const StemMark& mark) { return std::filesystem::path(mark.file).extension() == ".flac"; });
+  const auto container = is_flac ? media::Container::flac : media::Container::wav;
+  for (const StemPlan& stem : plan_stems(lineup, mix, container)) files.tracks.push_back(stem.file);
   if (lineup.mix) {
     files.mix = files.tracks.back();
     files.tracks.pop_back();
@@ -307,8 +353,6 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                  "look at what the lineup says of each track"};
   const auto shape = shape_of(stretch_wanted(lineup, tracks, options.range), options, *rate_hz);
   if (!shape) return shape.error();
-  if (auto error = too_long(*shape, stems_folder)) return *std::move(error);
-
   std::error_code problem;
   std::filesystem::create_directories(stems_folder, problem);
   if (problem)
@@ -318,10 +362,14 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
 
   const auto mix = mix_as_tracks(lineup, session_folder);
   const std::vector<LineupTrack> no_mix;
-  const auto stems = plan_stems(lineup, mix ? *mix : no_mix);
+  const auto stems = plan_stems(lineup, mix ? *mix : no_mix, options.container);
+  if (auto error = lack_of_room(stems, *shape, stems_folder)) return *std::move(error);
+  const auto formats = formats_of(stems, lineup, session_folder, *shape, options);
+  if (!formats) return formats.error();
   std::vector<Outcome> outcomes(stems.size());
   Progress progress(options, shape->frames * std::ssize(stems));
-  render_all(stems, session_folder, *shape, stems_folder, options.threads, progress, outcomes);
+  render_all({stems, *formats, session_folder, *shape, stems_folder}, options.threads, progress,
+             outcomes);
   if (auto error = fatal(outcomes, progress)) return *std::move(error);
   ConformReport report = report_of(lineup, *shape, stems, outcomes);
   if (!mix) {

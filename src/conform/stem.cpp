@@ -97,8 +97,8 @@ std::vector<const LineupTrack*> tracks_with_stems(const Lineup& lineup) {
   return tracks;
 }
 
-std::vector<StemPlan> plan_stems(const Lineup& lineup,
-                                 const std::vector<LineupTrack>& mix_channels) {
+std::vector<StemPlan> plan_stems(const Lineup& lineup, const std::vector<LineupTrack>& mix_channels,
+                                 media::Container container) {
   std::vector<StemPlan> plans;
   std::vector<std::string> names;
   std::map<std::string, std::size_t> by_voice;
@@ -119,7 +119,8 @@ std::vector<StemPlan> plan_stems(const Lineup& lineup,
     names.push_back(mix_channels.front().name);
   }
   const auto files = safe_file_names(names);
-  for (std::size_t i = 0; i < plans.size(); ++i) plans[i].file = files[i] + ".wav";
+  const char* const ending = container == media::Container::flac ? ".flac" : ".wav";
+  for (std::size_t i = 0; i < plans.size(); ++i) plans[i].file = files[i] + ending;
   return plans;
 }
 
@@ -162,6 +163,7 @@ struct StemRender::State {
 
   StemShape shape;
   std::filesystem::path file;
+  media::WriterOptions format;
   std::vector<std::vector<std::unique_ptr<Take>>> channels;
   std::optional<media::AudioWriter> writer;
   SampleDigest digest;
@@ -173,10 +175,11 @@ struct StemRender::State {
 };
 
 StemRender::StemRender(const StemPlan& plan, SharedFiles& files, const StemShape& shape,
-                       std::filesystem::path file)
+                       std::filesystem::path file, media::WriterOptions format)
     : state_(std::make_unique<State>()) {
   state_->shape = shape;
   state_->file = std::move(file);
+  state_->format = std::move(format);
   state_->interleaved.resize(kBlock * plan.channels.size());
   for (const Takes& takes : plan.channels) {
     auto& channel = state_->channels.emplace_back();
@@ -192,8 +195,7 @@ Result<std::int64_t> StemRender::go_on() {
   if (state.complete) return 0;
   const std::size_t channels = state.channels.size();
   if (!state.writer) {
-    auto writer = media::AudioWriter::create(
-        state.file, {{state.shape.rate_hz}, static_cast<int>(channels), state.shape.format});
+    auto writer = media::AudioWriter::create(state.file, state.format);
     if (!writer) return writer.error();
     state.writer = *std::move(writer);
   }

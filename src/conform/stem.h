@@ -18,6 +18,7 @@ struct StemShape {
   double from_s{0.0};
   std::int64_t frames{0};
   media::SampleFormat format{media::SampleFormat::pcm24};
+  media::Container container{media::Container::wav};
 };
 
 /// The tracks that get a stem, in the lineup's order.
@@ -33,8 +34,8 @@ struct StemPlan {
 };
 /// In the order of the first take of each; one channel each. Then the mix, if `mix_channels` is not
 /// empty: it has one track per channel. The plans point into both arguments.
-std::vector<StemPlan> plan_stems(const Lineup& lineup,
-                                 const std::vector<LineupTrack>& mix_channels);
+std::vector<StemPlan> plan_stems(const Lineup& lineup, const std::vector<LineupTrack>& mix_channels,
+                                 media::Container container);
 
 /// The name of the mix's stem, before it is made safe.
 std::string mix_stem_name(const LineupMix& mix);
@@ -53,9 +54,9 @@ struct WrittenStem {
 /// made before the first of them goes on, and go on side by side.
 class StemRender {
  public:
-  /// Keeps references to the plan's tracks. `file` is what is written.
+  /// Keeps references to the plan's tracks. `file` is what is written, in `format`.
   StemRender(const StemPlan& plan, SharedFiles& files, const StemShape& shape,
-             std::filesystem::path file);
+             std::filesystem::path file, media::WriterOptions format);
   StemRender(const StemRender&) = delete;
   StemRender& operator=(const StemRender&) = delete;
   ~StemRender();

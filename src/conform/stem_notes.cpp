@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include <array>
+#include <algorithm>
 #include <cmath>
 #include <optional>
 #include <set>
@@ -17,6 +17,7 @@ namespace {
 // Below this no piece is missing between two spans: the clock wandered.
 constexpr double kPiece_s = 0.0005;
 constexpr std::int64_t kDay_s = 86400;
+constexpr std::size_t kMostSources = 20;  // of coding history, which readers take up to 10 KB of
 
 const char* mode_of(int channels) {
   return channels == 1 ? "mono" : channels == 2 ? "stereo" : "multitrack";
@@ -59,7 +60,9 @@ std::vector<std::string> files_of(const StemPlan& stem) {
 
 std::string source_lines(const StemPlan& stem, const std::filesystem::path& folder) {
   std::string lines;
-  for (const std::string& file : files_of(stem)) {
+  std::vector<std::string> files = files_of(stem);
+  if (files.size() > kMostSources) files.resize(kMostSources);
+  for (const std::string& file : files) {
     const auto audio = media::open_audio(folder / file);
     if (!audio) continue;
     const media::AudioInfo& info = audio->info;
@@ -133,6 +136,16 @@ std::optional<media::StartStamp> stamp_of(const StemPlan& stem,
   return std::nullopt;
 }
 
+/// A date as it should be, or nothing: some recorders write it in other ways.
+std::string as_date(const std::string& text) {
+  const std::string form = "0000-00-00";
+  const bool is_one =
+      std::equal(text.begin(), text.end(), form.begin(), form.end(), [](char letter, char as) {
+        return as == '0' ? letter >= '0' && letter <= '9' : letter == as;
+      });
+  return is_one ? text : "";
+}
+
 /// An identity that tells stems apart and stays the same when the same stem is made again.
 std::string reference_of(const std::string& session, const std::string& description) {
   std::uint64_t hash = 0xcbf29ce484222325;  // FNV-1a
@@ -151,7 +164,7 @@ media::BroadcastNotes notes_of(const StemPlan& stem, const Lineup& lineup,
   notes.originator = options.program;
   notes.originator_reference = reference_of(lineup.session, stem.file.string() + notes.description);
   if (const auto stamp = stamp_of(stem, session_folder)) {
-    notes.origination_date = stamp->date;
+    notes.origination_date = as_date(stamp->date);
     const auto second = static_cast<std::int64_t>(stamp->of_day_s()) % kDay_s;
     notes.origination_time =
         fmt::format("{:02}:{:02}:{:02}", second / 3600, second / 60 % 60, second % 60);

@@ -11,6 +11,7 @@
 
 #include "kilter/base/lineup.h"
 #include "kilter/base/result.h"
+#include "kilter/edits/timecode.h"
 #include "kilter/media/audio_writer.h"
 
 namespace kilter::conform {
@@ -23,6 +24,11 @@ struct ConformOptions {
   StemRange range{StemRange::mix};
   double rate_hz{0.0};  ///< 0: the timeline's
   media::SampleFormat format{media::SampleFormat::pcm24};
+  /// WAV becomes RF64 by itself where a stem would not fit.
+  media::Container container{media::Container::wav};
+  edits::FrameRate frame_rate{};  ///< of the timecode that stems carry
+  std::int64_t start_frame{0};    ///< the timecode of their first sample, from 00:00:00:00
+  std::string program{"kilter"};  ///< what they say made them
   int threads{1};
   /// Called with 0..1, never by two threads at a time; may be empty.
   std::function<void(double done)> progress;
@@ -52,8 +58,15 @@ struct ConformReport {
 /// turned right way up. The mix becomes a stem as well, with all its channels, moved by whole
 /// frames only where its rate allows. `session_folder` is where relative part names start.
 ///
+/// Where the clock and the rate are the timeline's and the place is a whole frame, samples are
+/// copied. What was computed, or has more bits than the stem, is dithered (another noise for each
+/// stem). On either side of what was lost the sound is faded over 5 ms, and at a track's start and
+/// end over 2 ms where it would click; the mix is never faded. Files carry `bext`, iXML and a cue
+/// at every place where sound is missing or was cut out (see media::BroadcastNotes).
+///
 /// A track that cannot be read is a `failure` in its row and stops no other. Fails with
-/// cannot_write (a stem cannot be written, or would not fit a file: told before the work), no_input
+/// cannot_write (a stem cannot be written, would not fit its kind of file, or the disk has not the
+/// room for all of them: told before the work), no_input
 /// (no track is placed, or the range is empty), bad_command (a rate no stem can have) or
 /// interrupted. What it wrote so far is then left for the caller to remove: give it a folder inside
 /// a StagedFolder. Same bytes for any `threads`. Memory: about 3 MB for each thread.
@@ -61,7 +74,8 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
                               const std::filesystem::path& stems_folder,
                               const ConformOptions& options);
 
-/// The files that conform() makes of a lineup, in the stems' folder.
+/// The files that conform() makes of a lineup, in the stems' folder: of the kind that the marks of
+/// its stems tell, WAV where it has none.
 struct StemFiles {
   std::vector<std::filesystem::path> tracks;
   std::optional<std::filesystem::path> mix;  ///< nothing without a mix

@@ -90,9 +90,10 @@ std::string place_in_words(const LineupTrack& track, const StemShape& shape) {
 
 std::string part_in_words(const LineupTrack& track) {
   const TrackPart& first = track.parts.front();
-  std::string words = std::filesystem::path(first.file).filename().string();
-  if (track.parts.size() > 1) words += fmt::format(" and {} more", track.parts.size() - 1);
-  return words + fmt::format(" channel {}", first.channel);
+  const std::size_t more = track.parts.size() - 1;
+  return fmt::format(
+      "{} channel {}{}", std::filesystem::path(first.file).filename().string(), first.channel,
+      more == 0 ? "" : fmt::format(" and {} more file{}", more, more == 1 ? "" : "s"));
 }
 
 /// Where it comes from first, for some readers show 64 characters.

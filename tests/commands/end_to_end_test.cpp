@@ -273,6 +273,49 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   }
 }
 
+TEST_F(EndToEnd, ConformCopiesTheTracksOfTheClockThatItIsGiven) {
+  const std::string name = truth_->tracks[0].name;
+  const test::Told told = test::run_kilter(
+      {"conform", show().string(), "--out", work("done"), "--clock", name, "--json"});
+  ASSERT_EQ(told.exit, 0) << told.err;
+  const auto lineup = edits::read_lineup(work_ / "done" / "lineup.json");
+  ASSERT_TRUE(lineup);
+  EXPECT_EQ(lineup->timeline_clock, name);
+  int copies = 0;
+  for (std::size_t i = 0; i < lineup->tracks.size(); ++i) {
+    const LineupTrack& track = lineup->tracks[i];
+    const auto recording = media::read_whole(show() / track.parts[0].file);
+    const auto stem = media::read_whole(work_ / "done" / "stems" / (track.name + ".wav"));
+    ASSERT_TRUE(recording && stem);
+    if (track.recorder != lineup->tracks[0].recorder) continue;
+    const double from_s = nlohmann::json::parse(told.out)["from_s"];
+    const auto start =
+        static_cast<std::ptrdiff_t>(std::llround((track.map->start_s() - from_s) * track.rate_hz));
+    constexpr std::ptrdiff_t kFade = 96;  // 2 ms
+    const auto& copy = stem->channels[0];
+    const auto& original = recording->channels[0];
+    int different = 0;
+    for (auto n = std::max<std::ptrdiff_t>(start, 0) + kFade;
+         n < std::min(start + std::ssize(original), std::ssize(copy)) - kFade; ++n)
+      different +=
+          copy[static_cast<std::size_t>(n)] != original[static_cast<std::size_t>(n - start)];
+    EXPECT_EQ(different, 0) << track.name;
+    ++copies;
+  }
+  EXPECT_EQ(copies, 2);
+  const test::Told checked = test::run_kilter({"check", work("done")});
+  EXPECT_EQ(checked.exit, 0) << checked.out << checked.err;
+}
+
+TEST_F(EndToEnd, ConformRefusesTheClockOfATrackThatIsNotThere) {
+  auto args = conform_true_lineup();
+  args.insert(args.end(), {"--clock", "nobody"});
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 2);
+  EXPECT_NE(told.err.find("there is no track \"nobody\""), std::string::npos) << told.err;
+  EXPECT_FALSE(fs::exists(work_ / "done"));
+}
+
 TEST_F(EndToEnd, ConformTellsOfATrackThatTheStemsDoNotReach) {
   const auto args = conform_true_lineup();
   auto lineup = edits::read_lineup(work_ / "true.json");

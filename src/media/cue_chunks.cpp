@@ -49,7 +49,7 @@ std::vector<CueMarker> cues_within(const std::vector<CueMarker>& cues, Frames le
   std::copy_if(cues.begin(), cues.end(), std::back_inserter(kept),
                [&](const CueMarker& cue) { return cue.at.n >= 0 && cue.at.n <= last; });
   std::stable_sort(kept.begin(), kept.end(),
-                   [](const CueMarker& a, const CueMarker& b) { return a.at < b.at; });
+                   [](const CueMarker& a, const CueMarker& b) { return a.at.n < b.at.n; });
   return kept;
 }
 

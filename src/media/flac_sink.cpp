@@ -68,7 +68,9 @@ class FlacSink : public SoundSink {
   bool finish(Frames length) override {
     // Without sound the library would write no header either.
     if (length.n == 0) sf_command(handle_.get(), SFC_UPDATE_HEADER_NOW, nullptr, 0);
-    return sf_close(handle_.release()) == 0;
+    const int problem = sf_close(handle_.release());
+    words_ = sf_error_number(problem);
+    return problem == 0;
   }
 
  private:

@@ -19,6 +19,8 @@ constexpr std::uint64_t kIeeeFloat = 3;
 constexpr std::uint64_t kIn64Bits = 0xFFFFFFFFU;  // in RF64: `ds64` knows the size
 constexpr std::int64_t kBeforeRiffSize = 8;       // what a RIFF size does not count
 constexpr std::int64_t kLargestRiffSize = 0xFFFFFFFE;
+/// Kept free for what is not sound, so that the longest WAV is as long with notes as without.
+constexpr std::int64_t kBesideSound = 64 * 1024;
 
 /// The bytes of a file in order: head, sound, blank, tail.
 struct Sizes {
@@ -159,9 +161,10 @@ std::int64_t most_wav_bytes(const WriterOptions& options) {
   WriterOptions wav = options;
   wav.container = Container::wav;
   const Frames any_length{std::numeric_limits<std::int64_t>::max()};
-  const std::int64_t beside = std::ssize(head(wav, notes_chunks(wav), {})) +
-                              std::ssize(tail(wav, any_length)) - kBeforeRiffSize;
-  return std::max<std::int64_t>(0, kLargestRiffSize - beside);
+  const std::int64_t beside =
+      std::ssize(head(wav, notes_chunks(wav), {})) + std::ssize(tail(wav, any_length));
+  const std::int64_t left = kLargestRiffSize + kBeforeRiffSize - beside;
+  return std::clamp<std::int64_t>(left, 0, (std::int64_t{1} << 32) - kBesideSound);
 }
 
 }  // namespace kilter::media

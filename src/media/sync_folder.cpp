@@ -23,7 +23,8 @@ Result<void> sync_folder(const std::filesystem::path& folder) {
   FileCalls& calls = file_calls();
   int descriptor = -1;
   do {
-    descriptor = calls.open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC, 0);
+    descriptor =
+        calls.open(folder.empty() ? "." : folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC, 0);
   } while (descriptor < 0 && errno == EINTR);
   if (descriptor < 0) {
     if (errno == EACCES || knows_no_sync(errno)) return {};

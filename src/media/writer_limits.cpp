@@ -126,7 +126,7 @@ Frames longest_file(const WriterOptions& options) {
 }
 
 Container container_for(const WriterOptions& options, Frames length) {
-  const bool outgrows = options.container == Container::wav && length > longest_file(options);
+  const bool outgrows = options.container == Container::wav && length.n > longest_file(options).n;
   return outgrows ? Container::rf64 : options.container;
 }
 

@@ -192,29 +192,35 @@ TEST(RiffSizes, AgreeToTheByteAfterAnOddNumberOfBytesToo) {
       }
 }
 
-// What the header and the notes take is measured at a real file, not asked of the writer.
-TEST(LongestFile, FillsWavToTheLastByte) {
+/// `count` cues, each of which takes 74 bytes of a file.
+BroadcastNotes notes_with_cues(int count) {
   BroadcastNotes notes;
-  notes.description = "Lighthouse Hour";
-  notes.cues = {{{0}, "start"}, {{1}, "odd"}};
+  notes.cues.assign(static_cast<std::size_t>(count), {{1}, "a marker with a name of just a length"});
+  return notes;
+}
+
+// What the header and the notes take is measured at a real file, not asked of the writer.
+TEST(LongestFile, FillsWavButFor64KibibytesOrWhatTheNotesTake) {
   const test::TemporaryFolder folder;
   for (const SampleFormat format :
        {SampleFormat::pcm16, SampleFormat::pcm24, SampleFormat::float32})
     for (const int channels : {1, 2, 3, 7})
-      for (const bool with_notes : {false, true}) {
+      for (const int cues : {-1, 0, 3, 870, 900, 901, 902, 5000}) {
         WriterOptions options = options_of(Container::wav, format, channels);
-        if (with_notes) options.notes = notes;
+        if (cues >= 0) options.notes = notes_with_cues(cues);
         const std::int64_t frame_bytes = std::int64_t{channels} * bytes_of(format);
         write_file(folder / "a.wav", options,
                    std::vector<float>(static_cast<std::size_t>(channels) * 2));
         const std::int64_t beside =
             static_cast<std::int64_t>(fs::file_size(folder / "a.wav")) - 2 * frame_bytes;
-        const auto file_bytes = [&](std::int64_t frames) {
-          return beside + frames * frame_bytes + frames * frame_bytes % 2;
+        const auto fits = [&](std::int64_t frames) {
+          const std::int64_t sound = frames * frame_bytes;
+          return sound <= (std::int64_t{1} << 32) - 65536 &&
+                 beside + sound + sound % 2 <= kRiffLimit;
         };
         const Frames longest = longest_file(options);
-        EXPECT_LE(file_bytes(longest.n), kRiffLimit);
-        EXPECT_GT(file_bytes(longest.n + 1), kRiffLimit);
+        EXPECT_TRUE(fits(longest.n)) << cues;
+        EXPECT_FALSE(fits(longest.n + 1)) << cues;
         EXPECT_EQ(container_for(options, longest), Container::wav);
         EXPECT_EQ(container_for(options, {longest.n + 1}), Container::rf64);
       }

@@ -190,6 +190,7 @@ TEST(AFileSystemThatKnowsNoSync, IsWrittenToAllTheSame) {
 TEST(SyncFolder, TellsWhenTheDiskFailsOrNoFolderIsThere) {
   const TemporaryFolder folder;
   EXPECT_TRUE(sync_folder(folder.path()));
+  EXPECT_TRUE(sync_folder({}));
   const auto missing = sync_folder(folder / "missing");
   ASSERT_FALSE(missing);
   EXPECT_EQ(missing.error().kind, ErrorKind::cannot_write);

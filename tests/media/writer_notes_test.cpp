@@ -64,7 +64,7 @@ class Notes : public testing::TestWithParam<Container> {
  protected:
   RiffFile written(const WriterOptions& options) {
     write_frames(file, options);
-    const RiffFile riff = test::read_riff(file);
+    RiffFile riff = test::read_riff(file);
     EXPECT_TRUE(riff.ends_at_its_size);
     return riff;
   }

@@ -42,8 +42,10 @@ struct WriterOptions {
 /// Touches no disk.
 std::optional<Error> refusal(const WriterOptions& options, const std::filesystem::path& file);
 
-/// The most frames that a file of this container, format, number of channels and notes can hold;
-/// WAV to the last byte. RF64: 2^53 bytes, which every reader's arithmetic bears.
+/// The most frames that a file of this container, format, number of channels and notes can hold.
+/// WAV: what its 32-bit sizes leave beside header and notes, for which 64 KiB are kept free in any
+/// case: so it is the same without notes and with any but very many cues. RF64: 2^53 bytes, which
+/// every reader's arithmetic bears.
 Frames longest_file(const WriterOptions& options);
 
 /// `options.container`, but RF64 where it is WAV and `length` is more than that holds.

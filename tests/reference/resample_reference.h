@@ -21,20 +21,27 @@ inline double bessel_i0(double x) {
   return sum;
 }
 
-/// A sinc that is 0 `half_width` frames away, Kaiser window for 130 dB.
+/// Where the pass band ends, in half rates of the lower rate.
+inline double pass_share(double in_hz, double out_hz) {
+  return std::clamp(20000.0 / (0.5 * std::min(in_hz, out_hz)), 5.0 / 6.0, 20000.0 / 22050.0);
+}
+
+/// A sinc that is 0 `half_width` frames away, Kaiser window for 146 dB.
 inline double kernel(double distance, double stretch, double half_width) {
   const double x = distance / half_width;
   if (std::abs(x) >= 1.0) return 0.0;
-  constexpr double kBeta = 0.1102 * (130.0 - 8.7);
+  constexpr double kBeta = 0.1102 * (146.0 - 8.7);
   const double window = bessel_i0(kBeta * std::sqrt(1.0 - x * x)) / bessel_i0(kBeta);
   const double angle = std::numbers::pi * distance / stretch;
   return window * (angle == 0.0 ? 1.0 : std::sin(angle) / angle);
 }
 
 /// What the track holds at `position` frames; silence outside it. `stretch` above 1 where the sound
-/// is pressed together by that factor.
-inline double value_at(const std::vector<float>& track, double position, double stretch) {
-  const double half_width = 4.0 * std::ceil(12.0 * stretch);
+/// is pressed together by that factor. Whole vectors of eight taps, by Kaiser's formula.
+inline double value_at(const std::vector<float>& track, double position, double stretch,
+                       double share = 5.0 / 6.0) {
+  const double half_width =
+      4.0 * std::ceil((146.0 - 7.95) / (14.36 * (1.0 - share) / stretch) / 8.0);
   double sum = 0.0;
   double weights = 0.0;
   const auto first = static_cast<std::ptrdiff_t>(std::ceil(position - half_width));
@@ -56,7 +63,8 @@ inline std::vector<double> resample(const std::vector<float>& track, const TimeM
     const double line_s = from_s + n / out_hz;
     const auto track_s = map.to_track(line_s);
     if (track_s && line_s < end_s)
-      out[static_cast<std::size_t>(n)] = value_at(track, *track_s * in_hz, stretch);
+      out[static_cast<std::size_t>(n)] =
+          value_at(track, *track_s * in_hz, stretch, pass_share(in_hz, out_hz));
   }
   return out;
 }

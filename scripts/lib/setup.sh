@@ -7,6 +7,7 @@ log=${root:?}/build/setup.log
 build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libavformat-dev libavcodec-dev \
 libavutil-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev nlohmann-json3-dev libtomlplusplus-dev"
 test_packages="libgtest-dev ffmpeg"
+bench_packages="libsoxr-dev" # only to compare with: the product does not use it
 exit_no_setup=69
 
 say() { printf 'kilter: %s\n' "$*" >&2; }
@@ -68,6 +69,7 @@ brew_name() {
     nlohmann-json3-dev) echo nlohmann-json ;;
     libtomlplusplus-dev) echo tomlplusplus ;;
     libgtest-dev) echo googletest ;;
+    libsoxr-dev) echo libsoxr ;;
     *) echo "$1" ;;
   esac
 }

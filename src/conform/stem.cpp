@@ -1,7 +1,6 @@
 #include "stem.h"
 
 #include <algorithm>
-#include <limits>
 #include <map>
 #include <memory>
 #include <optional>
@@ -20,11 +19,32 @@ namespace {
 
 constexpr std::int64_t kBlock = 16384;
 
+/// Of whole numbers; 0 where the format has none.
+int bits_of(media::SampleFormat format) {
+  switch (format) {
+    case media::SampleFormat::pcm16:
+      return 16;
+    case media::SampleFormat::pcm24:
+      return 24;
+    case media::SampleFormat::float32:
+      break;
+  }
+  return 0;
+}
+
+/// What was read last.
+enum class Made {
+  silence,
+  copied,   // samples that the stem's format holds as they are
+  computed  // samples that it may not
+};
+
 /// One track as it sounds on the timeline.
 class Take {
  public:
   Take(const LineupTrack& track, SharedFiles& files, const StemShape& shape)
       : inverted_(track.inverted),
+        bits_(bits_of(shape.format)),
         reader_(track, files),
         resampler_(*track.map, {track.rate_hz}, {shape.rate_hz}, shape.from_s,
                    [this](std::span<float> out) { return reader_.pull(out); }),
@@ -33,15 +53,33 @@ class Take {
   Take(const Take&) = delete;
   Take& operator=(const Take&) = delete;
 
-  Result<void> read(std::span<float> sound) {
-    while (!sound.empty()) {
-      if (held_.empty() && is_at_edge())
-        if (auto held = hold_edge(); !held) return held;
-      const std::size_t count = std::min(sound.size(), frames_ahead());
-      if (auto got = next(sound.first(count)); !got) return got;
-      sound = sound.subspan(count);
+  /// How many of the next frames come about in one way.
+  std::int64_t ahead() const {
+    if (!held_.empty()) return std::ssize(held_) - taken_;
+    const std::int64_t frames = resampler_.ahead().frames;
+    if (edge_ == edges_.size()) return frames;
+    const Edge& edge = edges_[edge_];
+    return is_at_edge() ? edge.end - next_ : std::min(frames, edge.first - next_);
+  }
+
+  /// No more than ahead().
+  Result<Made> read(std::span<float> sound) {
+    if (held_.empty() && is_at_edge())
+      if (auto held = hold_edge(); !held) return held.error();
+    Made made = held_made_;
+    if (held_.empty()) {
+      const auto read = pass(sound);
+      if (!read) return read;
+      made = *read;
+    } else {
+      std::copy_n(held_.begin() + taken_, sound.size(), sound.begin());
+      taken_ += std::ssize(sound);
+      if (taken_ == std::ssize(held_)) held_.clear();
     }
-    return {};
+    if (inverted_)
+      for (float& sample : sound) sample = -sample;
+    next_ += std::ssize(sound);
+    return made;
   }
 
  private:
@@ -52,40 +90,38 @@ class Take {
     const Edge& edge = edges_[edge_++];
     held_.resize(static_cast<std::size_t>(edge.end - next_));
     taken_ = 0;
-    if (auto read = resampler_.read(held_); !read) return read;
-    fade(edge, next_, held_);
-    return {};
-  }
-
-  std::size_t frames_ahead() const {
-    if (!held_.empty()) return held_.size() - taken_;
-    if (edge_ == edges_.size()) return std::numeric_limits<std::size_t>::max();
-    return static_cast<std::size_t>(edges_[edge_].first - next_);
-  }
-
-  /// No more than frames_ahead().
-  Result<void> next(std::span<float> sound) {
-    if (held_.empty()) {
-      if (auto read = resampler_.read(sound); !read) return read;
-    } else {
-      std::copy_n(held_.begin() + static_cast<std::ptrdiff_t>(taken_), sound.size(), sound.begin());
-      taken_ += sound.size();
-      if (taken_ == held_.size()) held_.clear();
+    held_made_ = Made::silence;
+    for (auto rest = std::span(held_); !rest.empty();) {
+      const auto count = std::min(std::ssize(rest), resampler_.ahead().frames);
+      const auto made = pass(rest.first(static_cast<std::size_t>(count)));
+      if (!made) return made.error();
+      held_made_ = std::max(held_made_, *made);
+      rest = rest.subspan(static_cast<std::size_t>(count));
     }
-    if (inverted_)
-      for (float& sample : sound) sample = -sample;
-    next_ += std::ssize(sound);
+    if (fade(edge, next_, held_)) held_made_ = Made::computed;
     return {};
+  }
+
+  /// What the resampler makes in one way.
+  Result<Made> pass(std::span<float> sound) {
+    const MapResampler::Passage passage = resampler_.ahead().passage;
+    if (auto read = resampler_.read(sound); !read) return read.error();
+    if (passage == MapResampler::Passage::silence) return Made::silence;
+    const bool is_copy =
+        passage == MapResampler::Passage::copy && !(bits_ > 0 && reader_.is_finer_than(bits_));
+    return is_copy ? Made::copied : Made::computed;
   }
 
   bool inverted_;
+  int bits_;  // of the stem
   TrackReader reader_;
   MapResampler resampler_;
   std::int64_t next_{0};
   std::vector<Edge> edges_;
   std::size_t edge_{0};
   std::vector<float> held_;  // an edge on its way out
-  std::size_t taken_{0};     // of it
+  std::ptrdiff_t taken_{0};  // of it
+  Made held_made_{Made::silence};
 };
 
 }  // namespace
@@ -150,15 +186,26 @@ Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
 }
 
 struct StemRender::State {
+  /// How many of the next frames come about in one way, up to a block.
+  std::int64_t ahead() const {
+    std::int64_t frames = std::min(kBlock, shape.frames - at);
+    for (const auto& takes : channels)
+      for (const auto& take : takes) frames = std::min(frames, take->ahead());
+    return frames;
+  }
+
   /// All takes of one channel added up: they hold different times.
-  Result<void> mix_down(std::vector<std::unique_ptr<Take>>& takes, std::span<float> added) {
-    if (auto read = takes.front()->read(added); !read) return read;
-    for (std::size_t i = 1; i < takes.size(); ++i) {
+  Result<Made> mix_down(std::vector<std::unique_ptr<Take>>& takes, std::span<float> added) {
+    auto made = takes.front()->read(added);
+    for (std::size_t i = 1; made && i < takes.size(); ++i) {
       const auto one = std::span(one_take).first(added.size());
-      if (auto read = takes[i]->read(one); !read) return read;
+      const auto more = takes[i]->read(one);
+      if (!more) return more;
       for (std::size_t n = 0; n < added.size(); ++n) added[n] += one[n];
+      const bool both = *made != Made::silence && *more != Made::silence;
+      made = both ? Made::computed : std::max(*made, *more);
     }
-    return {};
+    return made;
   }
 
   StemShape shape;
@@ -199,19 +246,23 @@ Result<std::int64_t> StemRender::go_on() {
     if (!writer) return writer.error();
     state.writer = *std::move(writer);
   }
-  const auto count = static_cast<std::size_t>(std::min(kBlock, state.shape.frames - state.at));
+  const auto count = static_cast<std::size_t>(state.ahead());
   if (count == 0) {
     if (auto finished = state.writer->finish(); !finished) return finished.error();
     state.complete = true;
     return 0;
   }
   const auto sum = std::span(state.sum).first(count);
+  Made made = Made::silence;
   for (std::size_t c = 0; c < channels; ++c) {
-    if (auto mixed = state.mix_down(state.channels[c], sum); !mixed) return mixed.error();
+    const auto mixed = state.mix_down(state.channels[c], sum);
+    if (!mixed) return mixed.error();
+    made = std::max(made, *mixed);
     for (std::size_t n = 0; n < count; ++n) state.interleaved[n * channels + c] = sum[n];
   }
   const auto samples = std::span(state.interleaved).first(count * channels);
-  if (auto written = state.writer->write(samples); !written) return written.error();
+  const auto rounding = made == Made::computed ? media::Rounding::dithered : media::Rounding::exact;
+  if (auto written = state.writer->write(samples, rounding); !written) return written.error();
   state.digest.process(state.writer->latest_as_read());
   state.at += static_cast<std::int64_t>(count);
   return static_cast<std::int64_t>(count);

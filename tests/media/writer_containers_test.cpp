@@ -195,7 +195,8 @@ TEST(RiffSizes, AgreeToTheByteAfterAnOddNumberOfBytesToo) {
 /// `count` cues, each of which takes 74 bytes of a file.
 BroadcastNotes notes_with_cues(int count) {
   BroadcastNotes notes;
-  notes.cues.assign(static_cast<std::size_t>(count), {{1}, "a marker with a name of just a length"});
+  notes.cues.assign(static_cast<std::size_t>(count),
+                    {{1}, "a marker with a name of just a length"});
   return notes;
 }
 

@@ -79,8 +79,11 @@ class SharedFile {
       return;
     }
     const auto channels = static_cast<std::size_t>(source_->channels());
-    for (std::size_t i = 0; i < frames; ++i)
-      waiting.push_back(interleaved_[i * channels + reader.channel_]);
+    const std::size_t before = waiting.size();
+    waiting.resize(before + frames);
+    const float* from = interleaved_.data() + reader.channel_;
+    float* const to = waiting.data() + before;
+    for (std::size_t i = 0; i < frames; ++i) to[i] = from[i * channels];
     reader.received_ += static_cast<std::int64_t>(frames);
   }
 

@@ -1,8 +1,5 @@
 #include "kilter/conform/staged_folder.h"
 
-#include <fcntl.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <cerrno>
 #include <fstream>
@@ -14,6 +11,9 @@
 #include <vector>
 
 #include "folder_lock.h"
+#include "kilter/base/file_calls.h"
+#include "kilter/base/file_output.h"
+#include "kilter/base/sync_folder.h"
 #include "kilter/conform/conform.h"
 #include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
@@ -123,12 +123,18 @@ std::optional<OwnFolder> make_own(const fs::path& wanted, std::error_code& probl
   return std::nullopt;
 }
 
+bool renamed(const fs::path& from, const fs::path& to, std::error_code& problem) {
+  problem.clear();
+  if (file_calls().rename(from.c_str(), to.c_str()) != 0)
+    problem.assign(errno, std::generic_category());
+  return !problem;
+}
+
 /// Renames and new folders, one after the other, that can be taken back.
 class Moves {
  public:
   bool move(const fs::path& from, const fs::path& to, std::error_code& problem) {
-    fs::rename(from, to, problem);
-    if (!problem) done_.push_back({from, to});
+    if (renamed(from, to, problem)) done_.push_back({from, to});
     return !problem;
   }
   /// Makes a folder and those above it, as far as they are missing.
@@ -180,34 +186,26 @@ bool move_all(const std::set<fs::path>& files, const fs::path& from, const fs::p
   });
 }
 
-void sync(const fs::path& path, std::error_code& problem) {
-  const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
-  if (descriptor < 0) return;
-  // Some file systems know no such thing, least of all for folders.
-  if (::fsync(descriptor) != 0 && (errno == EIO || errno == ENOSPC || errno == EDQUOT))
-    problem.assign(errno, std::generic_category());
-  ::close(descriptor);
-}
-
-/// Waits until the disk holds a folder and all below it.
-void sync_tree(const fs::path& dir, std::error_code& problem) {
-  for (const auto& entry : fs::recursive_directory_iterator(dir, problem))
-    sync(entry.path(), problem);
-  sync(dir, problem);
+/// Waits until the disk holds the names of these files below `dir`; what is in them it has held
+/// since they got those names.
+Result<void> sync_names(const fs::path& dir, const std::set<fs::path>& files) {
+  std::set<fs::path> folders{dir};
+  for (const fs::path& file : files) folders.insert((dir / file).parent_path());
+  for (const fs::path& folder : folders)
+    if (auto synced = sync_folder(folder); !synced) return synced;
+  return {};
 }
 
 /// False, with the problem told, where the disk does not take it.
 bool write_journal(const fs::path& aside, const fs::path& staging, const std::set<fs::path>& fresh,
                    std::error_code& problem) {
-  std::ofstream journal(aside / kJournal);
-  journal << staging.filename().string() << '\n';
-  for (const fs::path& file : fresh) journal << file.string() << '\n';
-  journal.close();
-  if (!journal)
-    problem = std::make_error_code(std::errc::io_error);
-  else
-    sync(aside / kJournal, problem);
-  return !problem;
+  std::string text = staging.filename().string() + '\n';
+  for (const fs::path& file : fresh) text += file.string() + '\n';
+  FileOutput journal(aside / kJournal);
+  if (journal.is_open() && journal.write(text) && journal.complete() && journal.put_in_place())
+    return true;
+  problem.assign(journal.problem(), std::generic_category());
+  return false;
 }
 
 /// The lineup tells a result: it goes first, or comes last.
@@ -218,6 +216,11 @@ bool move_lineup_and_all(std::set<fs::path> files, const fs::path& from, const f
   const auto& first = lineup_first ? lineup : files;
   const auto& last = lineup_first ? files : lineup;
   return move_all(first, from, to, moves, problem) && move_all(last, from, to, moves, problem);
+}
+
+/// Whether a path from a file that anybody may have written leads nowhere else.
+bool lies_within(const fs::path& file) {
+  return file.is_relative() && std::find(file.begin(), file.end(), "..") == file.end();
 }
 
 /// Puts back what a process that was killed while it replaced a result in `dir` had moved aside.
@@ -233,9 +236,11 @@ void take_back_interrupted(const fs::path& dir) {
   std::getline(journal, staging);
   // What is no more in staging was moved in.
   for (std::string file; std::getline(journal, file);)
-    if (!fs::exists(dir / staging / file, ignored)) fs::remove(dir / file, ignored);
+    if (lies_within(file) && !fs::exists(dir / staging / file, ignored))
+      fs::remove(dir / file, ignored);
   journal.close();
   fs::remove(aside / kJournal, ignored);
+  fs::remove((aside / kJournal).string() + ".part", ignored);
   Moves moves;
   std::error_code problem;
   const std::set<fs::path> earlier = files_in(aside, problem);
@@ -245,7 +250,7 @@ void take_back_interrupted(const fs::path& dir) {
 }  // namespace
 
 struct StagedFolder::State {
-  Result<void> commit_into_existing();
+  Result<void> commit_into_existing(const std::set<fs::path>& fresh);
 
   fs::path dir;
   OwnFolder staging;
@@ -297,24 +302,26 @@ const fs::path& StagedFolder::path() const { return state_->staging.path; }
 
 Result<void> StagedFolder::commit() {
   std::error_code problem;
-  sync_tree(state_->staging.path, problem);
+  const std::set<fs::path> fresh = files_in(state_->staging.path, problem);
   if (problem) return cannot_write(state_->dir, problem);
+  if (auto synced = sync_names(state_->staging.path, fresh); !synced) return synced;
   if (state_->dir_existed) {
-    if (auto moved = state_->commit_into_existing(); !moved) return moved.error();
+    if (auto moved = state_->commit_into_existing(fresh); !moved) return moved.error();
   } else {
-    fs::rename(state_->staging.path, state_->dir, problem);
-    if (problem) return cannot_write(state_->dir, problem);
-    sync(state_->dir.parent_path(), problem);
+    if (!renamed(state_->staging.path, state_->dir, problem))
+      return cannot_write(state_->dir, problem);
+    if (auto synced = sync_folder(state_->dir.parent_path()); !synced) {
+      renamed(state_->dir, state_->staging.path, problem);
+      return synced;
+    }
   }
   state_->staging.path.clear();
   state_->made_parents.clear();
   return {};
 }
 
-Result<void> StagedFolder::State::commit_into_existing() {
+Result<void> StagedFolder::State::commit_into_existing(const std::set<fs::path>& fresh) {
   std::error_code problem;
-  const std::set<fs::path> fresh = files_in(staging.path, problem);
-  if (problem) return cannot_write(dir, problem);
   std::set<fs::path> stale = fresh;
   stale.insert(earlier_files.begin(), earlier_files.end());
 
@@ -328,13 +335,13 @@ Result<void> StagedFolder::State::commit_into_existing() {
                      move_lineup_and_all(stale, dir, aside, true, moves, problem) &&
                      move_lineup_and_all(fresh, staging.path, dir, false, moves, problem);
   std::error_code ignored;
-  if (!moved) {
+  const auto synced = moved ? sync_names(dir, fresh) : Result<void>();
+  if (!moved || !synced) {
     moves.take_back();
     fs::remove(aside / kJournal, ignored);
     fs::remove(aside, ignored);  // empty again; if it is not, what it holds is kept
-    return cannot_write(dir, problem);
+    return synced ? cannot_write(dir, problem) : synced.error();
   }
-  sync(dir, problem);
   // From here on the new result stays, whatever happens.
   fs::rename(aside, dir / kDone, ignored);
   fs::remove_all(dir / kDone, ignored);

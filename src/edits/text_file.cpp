@@ -4,8 +4,8 @@
 #include <cerrno>
 #include <cstdio>
 #include <memory>
-#include <system_error>
 
+#include "kilter/base/file_output.h"
 #include "kilter/base/system_words.h"
 
 namespace kilter::edits {
@@ -16,28 +16,14 @@ struct FileClose {
 };
 using FileHandle = std::unique_ptr<std::FILE, FileClose>;
 
-/// 0, or errno.
-int store(const std::filesystem::path& file, const std::string& text) {
-  FileHandle handle(std::fopen(file.c_str(), "wb"));
-  if (!handle) return errno;
-  errno = 0;
-  const bool stored = std::fwrite(text.data(), 1, text.size(), handle.get()) == text.size() &&
-                      std::fflush(handle.get()) == 0;
-  const int store_error = stored ? 0 : errno;
-  const bool closed = std::fclose(handle.release()) == 0;
-  return stored && !closed ? errno : store_error;
-}
-
 }  // namespace
 
 Result<void> write_text(const std::filesystem::path& file, const std::string& text) {
-  const std::filesystem::path part = file.string() + ".part";
-  std::error_code problem(store(part, text), std::generic_category());
-  if (!problem) std::filesystem::rename(part, file, problem);
-  if (!problem) return {};
-  std::error_code ignored;
-  std::filesystem::remove(part, ignored);
-  return Error{ErrorKind::cannot_write, file, "cannot be written (" + problem.message() + ")",
+  FileOutput output(file);
+  if (output.is_open() && output.write(text) && output.complete() && output.put_in_place())
+    return {};
+  return Error{ErrorKind::cannot_write, file,
+               "cannot be written (" + system_words(output.problem()) + ")",
                "check the folder, your rights and the room on the disk"};
 }
 

@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "cue_chunks.h"
-#include "file_output.h"
+#include "kilter/base/file_output.h"
 #include "kilter/base/system_words.h"
 #include "quantiser.h"
 #include "sound_sink.h"

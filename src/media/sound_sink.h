@@ -5,7 +5,7 @@
 #include <span>
 #include <string>
 
-#include "file_output.h"
+#include "kilter/base/file_output.h"
 #include "kilter/media/audio_writer.h"
 
 namespace kilter::media {

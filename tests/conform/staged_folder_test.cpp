@@ -1,12 +1,16 @@
 #include "kilter/conform/staged_folder.h"
 
 #include <gtest/gtest.h>
+#include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "kilter/base/file_calls.h"
 #include "kilter/edits/lineup_file.h"
 #include "support/temporary_folder.h"
 
@@ -243,6 +247,97 @@ TEST(StagedFolder, AFileUnderTheNameOrAboveItIsAnError) {
     EXPECT_FALSE(staged.error().next_step.empty());
   }
   EXPECT_EQ(tree_of(home.path()), Tree{"file=text"});
+}
+
+/// Runs `work` in a process of its own, which is killed at its end without a chance to tidy up.
+template <typename Work>
+void run_and_kill(const Work& work) {
+  const pid_t child = ::fork();
+  ASSERT_GE(child, 0);
+  if (child == 0) {
+    work();
+    ::kill(::getpid(), SIGKILL);
+  }
+  int status = 0;
+  ASSERT_EQ(::waitpid(child, &status, 0), child);
+  ASSERT_TRUE(WIFSIGNALED(status));
+}
+
+TEST(StagedFolder, WhatAKilledProcessLeftIsRemovedByTheNext) {
+  const test::TemporaryFolder home;
+  for (const bool exists : {false, true}) {
+    const fs::path dir = home / (exists ? "there" : "missing");
+    if (exists) fs::create_directory(dir);
+    run_and_kill([&] {
+      const auto staged = StagedFolder::make(dir, false);
+      test::write_text(staged->path() / "half.wav", "half");
+    });
+    {
+      auto staged = StagedFolder::make(dir, false);
+      ASSERT_TRUE(staged);
+      EXPECT_TRUE(fs::is_empty(staged->path()));
+      write_result(staged->path(), "new");
+      EXPECT_TRUE(staged->commit());
+    }
+    EXPECT_EQ(tree_of(dir), kNewResult);
+  }
+  EXPECT_EQ(std::distance(fs::directory_iterator(home.path()), {}), 2);
+}
+
+/// Ends the process before one of its renames.
+class DyingCalls : public FileCalls {
+ public:
+  explicit DyingCalls(int renames) : left_(renames) {}
+  int rename(const char* from, const char* to) override {
+    if (left_-- == 0) ::kill(::getpid(), SIGKILL);
+    return FileCalls::rename(from, to);
+  }
+
+ private:
+  int left_;
+};
+
+TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
+  int put_back = 0;
+  int replaced = 0;
+  // The journal's own name, four files out, three in.
+  for (int renames = 0; renames <= 9; ++renames) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result(dir, "old", {"keeper", "mate"});
+    test::write_text(dir / "notes.txt", "mine");
+    const Tree before = tree_of(dir);
+    run_and_kill([&] {
+      auto staged = StagedFolder::make(dir, true);
+      write_result(staged->path(), "new");
+      DyingCalls calls(renames);
+      replace_file_calls(&calls);
+      (void)staged->commit();
+    });
+    // With a lineup there, it and all it names are of one kind.
+    if (fs::exists(dir / "lineup.json")) {
+      const std::string kind = test::read_text(dir / "edits/cuts.tsv");
+      EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), kind) << renames;
+      EXPECT_NE(test::read_text(dir / "lineup.json").find(kind), std::string::npos) << renames;
+    }
+    // The next run finds an earlier result to replace, whichever.
+    {
+      const auto next = StagedFolder::make(dir, true);
+      EXPECT_TRUE(next) << renames;
+    }
+    const Tree after = tree_of(dir);
+    Tree with_notes = kNewResult;
+    with_notes.insert(with_notes.begin() + 3, "notes.txt=mine");
+    std::sort(with_notes.begin(), with_notes.end());
+    if (after == before)
+      ++put_back;
+    else
+      EXPECT_EQ(after, with_notes) << renames;
+    replaced += after == with_notes;
+  }
+  EXPECT_EQ(put_back, 8);
+  EXPECT_EQ(replaced, 2);
 }
 
 TEST(StagedFolder, TwoAtATimeDoNotMeet) {

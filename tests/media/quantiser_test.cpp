@@ -209,7 +209,7 @@ TEST(Dither, DependsOnTheSamplesPlaceAndNotOnTheBlock) {
 TEST(Dither, IsTheSameNoiseEverywhere) {
   const std::vector<float> samples(24, 0.3F / 32768.0F);
   EXPECT_EQ(dithered(samples, 16, 1),
-            (Steps{1, 0, 1, 0, 1, 0, 0, 1, 0, 0, 0, 1, 1, 0, 1, 1, 0, 1, 1, 0, 0, 0, 0, 1}));
+            (Steps{0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 0, 0, 1, 1, 1, 0, 0, 0}));
 }
 
 }  // namespace

@@ -8,13 +8,13 @@
 #include <set>
 #include <vector>
 
-#include "file_calls.h"
-#include "file_output.h"
+#include "kilter/base/file_calls.h"
+#include "kilter/base/file_output.h"
 #include "kilter/media/audio_file.h"
 #include "kilter/media/audio_writer.h"
-#include "replaced_file_calls.h"
 #include "riff_reader.h"
 #include "sound_sink.h"
+#include "support/replaced_file_calls.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
 

@@ -5,7 +5,7 @@
 
 #include <cstddef>
 
-namespace kilter::media {
+namespace kilter {
 
 /// Each as POSIX has it: -1, with errno set, is failure. Safe from any thread.
 class FileCalls {
@@ -29,4 +29,4 @@ FileCalls& file_calls();
 /// For tests. nullptr: the system's own again. The caller keeps `calls` while files use it.
 void replace_file_calls(FileCalls* calls);
 
-}  // namespace kilter::media
+}  // namespace kilter

@@ -5,9 +5,9 @@
 #include <span>
 #include <vector>
 
-#include "file_calls.h"
+#include "kilter/base/file_calls.h"
 
-namespace kilter::media {
+namespace kilter {
 
 /// The bytes of NAME while they are written: NAME.part, which put_in_place() makes NAME. Seeks
 /// freely; gathers what is written in a row, so that small writes cost no system calls. After the
@@ -53,4 +53,4 @@ class FileOutput {
 /// What a file system says that cannot wait for its disk, which is no failure of the disk.
 bool knows_no_sync(int code);
 
-}  // namespace kilter::media
+}  // namespace kilter

@@ -1,16 +1,16 @@
 #pragma once
 
-#include "file_calls.h"
+#include "kilter/base/file_calls.h"
 
 namespace kilter::test {
 
 /// While it lives, files opened use `calls`.
 class ReplacedFileCalls {
  public:
-  explicit ReplacedFileCalls(media::FileCalls& calls) { media::replace_file_calls(&calls); }
+  explicit ReplacedFileCalls(FileCalls& calls) { replace_file_calls(&calls); }
   ReplacedFileCalls(const ReplacedFileCalls&) = delete;
   ReplacedFileCalls& operator=(const ReplacedFileCalls&) = delete;
-  ~ReplacedFileCalls() { media::replace_file_calls(nullptr); }
+  ~ReplacedFileCalls() { replace_file_calls(nullptr); }
 };
 
 }  // namespace kilter::test

@@ -1,4 +1,4 @@
-#include "file_calls.h"
+#include "kilter/base/file_calls.h"
 
 #include <fcntl.h>
 #include <unistd.h>
@@ -6,7 +6,7 @@
 #include <atomic>
 #include <cstdio>
 
-namespace kilter::media {
+namespace kilter {
 namespace {
 
 std::atomic<FileCalls*>& replacement() {
@@ -45,4 +45,4 @@ FileCalls& file_calls() {
 
 void replace_file_calls(FileCalls* calls) { replacement().store(calls); }
 
-}  // namespace kilter::media
+}  // namespace kilter

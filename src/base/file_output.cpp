@@ -1,4 +1,4 @@
-#include "file_output.h"
+#include "kilter/base/file_output.h"
 
 #include <fcntl.h>
 
@@ -6,7 +6,7 @@
 #include <cerrno>
 #include <utility>
 
-namespace kilter::media {
+namespace kilter {
 namespace {
 
 constexpr std::size_t kGathered = 256 * 1024;
@@ -84,4 +84,4 @@ bool FileOutput::put_in_place() {
   return true;
 }
 
-}  // namespace kilter::media
+}  // namespace kilter

@@ -1,14 +1,14 @@
-#include "kilter/media/sync_folder.h"
+#include "kilter/base/sync_folder.h"
 
 #include <fcntl.h>
 
 #include <cerrno>
 
-#include "file_calls.h"
-#include "file_output.h"
+#include "kilter/base/file_calls.h"
+#include "kilter/base/file_output.h"
 #include "kilter/base/system_words.h"
 
-namespace kilter::media {
+namespace kilter {
 namespace {
 
 Error cannot_sync(const std::filesystem::path& folder, int code) {
@@ -40,4 +40,4 @@ Result<void> sync_folder(const std::filesystem::path& folder) {
   return {};
 }
 
-}  // namespace kilter::media
+}  // namespace kilter

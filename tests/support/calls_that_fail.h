@@ -1,0 +1,53 @@
+#pragma once
+
+#include <cerrno>
+#include <iterator>
+#include <string>
+#include <vector>
+
+#include "kilter/base/file_calls.h"
+
+namespace kilter::test {
+
+/// The system's calls, written down; from the k-th on one of them fails. Cleaning up always works.
+class CallsThatFail : public FileCalls {
+ public:
+  explicit CallsThatFail(int failing_call = 0, int code = EIO)
+      : failing_call_(failing_call), code_(code) {}
+
+  int open(const char* path, int flags, mode_t mode) override {
+    if (fails("open")) return -1;
+    const int descriptor = FileCalls::open(path, flags, mode);
+    open_count += descriptor >= 0 ? 1 : 0;
+    return descriptor;
+  }
+  ssize_t write_at(int descriptor, const void* bytes, std::size_t count, off_t offset) override {
+    return fails("write") ? -1 : FileCalls::write_at(descriptor, bytes, count, offset);
+  }
+  int sync(int descriptor) override { return fails("sync") ? -1 : FileCalls::sync(descriptor); }
+  int close(int descriptor) override {
+    const bool failing = fails("close");
+    --open_count;
+    const int closed = FileCalls::close(descriptor);
+    if (failing) errno = code_;
+    return failing ? -1 : closed;
+  }
+  int rename(const char* from, const char* to) override {
+    return fails("rename") ? -1 : FileCalls::rename(from, to);
+  }
+
+  std::vector<std::string> calls;
+  int open_count{0};
+
+ private:
+  bool fails(const char* call) {
+    calls.emplace_back(call);
+    if (std::ssize(calls) != failing_call_) return false;
+    errno = code_;
+    return true;
+  }
+  int failing_call_;
+  int code_;
+};
+
+}  // namespace kilter::test

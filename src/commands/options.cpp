@@ -235,10 +235,7 @@ class Parser {
         ->option_text("RANGE")
         ->check(is_one_of(kRanges))
         ->group("Stems");
-    command
-        .add_option(
-            "--clock", texts_.clock,
-            "mix|TRACK: whose clock stays untouched; that recorder's tracks are copied [mix]")
+    command.add_option("--clock", texts_.clock, "mix|TRACK: whose clock stays untouched [mix]")
         ->option_text("CLOCK")
         ->check(is_not_empty)
         ->group("Stems");
@@ -252,7 +249,7 @@ class Parser {
         ->group("Stems");
     command
         .add_option("--container", texts_.container,
-                    "wav|rf64|flac: kind of file; WAV beyond 4 GiB is RF64 [wav]")
+                    "wav|rf64|flac; RF64 by itself beyond 4 GiB [wav]")
         ->option_text("KIND")
         ->check(is_one_of(kContainers))
         ->group("Stems");
@@ -321,8 +318,7 @@ class Parser {
     options.range = value_of(texts_.range, kRanges);
     options.bits = value_of(texts_.bits, kBits);
     options.container = value_of(texts_.container, kContainers);
-    if (options.container == media::Container::flac &&
-        options.bits == media::SampleFormat::float32)
+    if (options.container == media::Container::flac && options.bits == media::SampleFormat::float32)
       return Error{ErrorKind::bad_command,
                    {},
                    "--container: a FLAC file holds no floating-point samples",

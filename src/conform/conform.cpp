@@ -4,13 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <memory>
-#include <mutex>
-#include <set>
 #include <system_error>
 
-#include "kilter/base/parallel.h"
 #include "kilter/base/whole_frames.h"
+#include "rendering.h"
 #include "stem.h"
 #include "stem_notes.h"
 
@@ -146,153 +143,6 @@ Result<std::vector<media::WriterOptions>> formats_of(const std::vector<StemPlan>
   return formats;
 }
 
-/// Progress over all stems, told by many threads.
-class Progress {
- public:
-  Progress(const ConformOptions& options, std::int64_t total_frames)
-      : options_(options), total_(static_cast<double>(total_frames)) {}
-
-  /// Whether to go on.
-  bool advance(std::int64_t frames) {
-    if (options_.progress) {
-      const std::lock_guard lock(mutex_);
-      done_ += frames;
-      options_.progress(static_cast<double>(done_) / total_);
-    }
-    return !abandoned_ && !interrupted();
-  }
-  void abandon() { abandoned_ = true; }
-  bool interrupted() const { return options_.stop != nullptr && options_.stop->load(); }
-  bool abandoned() const { return abandoned_; }
-
- private:
-  const ConformOptions& options_;
-  double total_;
-  std::mutex mutex_;
-  std::int64_t done_{0};
-  std::atomic<bool> abandoned_{false};
-};
-
-/// One stem's outcome, kept until all have ended.
-struct Outcome {
-  WrittenStem written;
-  std::optional<Error> failure;
-};
-
-/// Stems whose tracks lie in the same files, by their places among all stems.
-using Group = std::vector<std::size_t>;
-
-/// In groups as large as need be and as small as can be.
-std::vector<Group> groups_of(const std::vector<StemPlan>& stems) {
-  std::vector<Group> groups;
-  std::vector<std::set<std::string>> files_of_groups;
-  for (std::size_t i = 0; i < stems.size(); ++i) {
-    Group group{i};
-    std::set<std::string> files;
-    for (const Takes& takes : stems[i].channels)
-      for (const LineupTrack* track : takes)
-        for (const TrackPart& part : track->parts) files.insert(part.file);
-    for (std::size_t g = groups.size(); g-- > 0;) {
-      const bool shares = std::any_of(files.begin(), files.end(), [&](const std::string& file) {
-        return files_of_groups[g].contains(file);
-      });
-      if (!shares) continue;
-      group.insert(group.end(), groups[g].begin(), groups[g].end());
-      files.merge(files_of_groups[g]);
-      groups.erase(groups.begin() + static_cast<std::ptrdiff_t>(g));
-      files_of_groups.erase(files_of_groups.begin() + static_cast<std::ptrdiff_t>(g));
-    }
-    std::sort(group.begin(), group.end());
-    groups.push_back(std::move(group));
-    files_of_groups.push_back(std::move(files));
-  }
-  return groups;
-}
-
-/// What all renders need to know.
-struct Work {
-  const std::vector<StemPlan>& stems;
-  const std::vector<media::WriterOptions>& formats;  // one each
-  const std::filesystem::path& session_folder;
-  const StemShape& shape;
-  const std::filesystem::path& folder;
-};
-
-/// Writes the stems of a group side by side, on up to `threads` threads.
-class GroupRender {
- public:
-  GroupRender(const Group& group, const Work& work, Progress& progress,
-              std::vector<Outcome>& outcomes)
-      : group_(group),
-        shape_(work.shape),
-        files_(work.session_folder),
-        progress_(progress),
-        outcomes_(outcomes) {
-    for (const std::size_t i : group)
-      renders_.push_back(std::make_unique<StemRender>(
-          work.stems[i], files_, work.shape, work.folder / work.stems[i].file, work.formats[i]));
-  }
-
-  void run(int threads) {
-    done_.resize(group_.size());
-    bool any_left = true;
-    while (any_left && !progress_.abandoned() && !progress_.interrupted()) {
-      parallel_for(static_cast<int>(group_.size()), threads,
-                   [&](int i) { go_on(static_cast<std::size_t>(i)); });
-      any_left = std::any_of(renders_.begin(), renders_.end(),
-                             [](const auto& render) { return render != nullptr; });
-    }
-  }
-
- private:
-  /// So far that threads need not meet often, and no reader falls too far behind the others.
-  void go_on(std::size_t i) {
-    for (int block = 0; block < kBlocksInARound && renders_[i]; ++block) {
-      const auto got = renders_[i]->go_on();
-      if (got && *got > 0) {
-        done_[i] += *got;
-        if (!progress_.advance(*got)) return;
-        continue;
-      }
-      Outcome& outcome = outcomes_[group_[i]];
-      if (got) {
-        outcome.written = renders_[i]->written();
-      } else {
-        outcome.failure = got.error();
-        if (got.error().kind == ErrorKind::unreadable)
-          progress_.advance(shape_.frames - done_[i]);
-        else
-          progress_.abandon();
-      }
-      renders_[i].reset();
-    }
-  }
-
-  static constexpr int kBlocksInARound = 8;
-
-  const Group& group_;
-  const StemShape& shape_;
-  SharedFiles files_;
-  Progress& progress_;
-  std::vector<Outcome>& outcomes_;
-  std::vector<std::unique_ptr<StemRender>> renders_;  // gone once they have ended
-  std::vector<std::int64_t> done_;
-};
-
-/// Those that share files by all threads together, then the others each by one.
-void render_all(const Work& work, int threads, Progress& progress, std::vector<Outcome>& outcomes) {
-  std::vector<Group> alone = groups_of(work.stems);
-  const auto render = [&](const Group& group, int by_threads) {
-    if (progress.abandoned() || progress.interrupted()) return;
-    GroupRender(group, work, progress, outcomes).run(by_threads);
-  };
-  for (const Group& group : alone)
-    if (group.size() > 1) render(group, threads);
-  std::erase_if(alone, [](const Group& group) { return group.size() > 1; });
-  parallel_for(static_cast<int>(alone.size()), threads,
-               [&](int i) { render(alone[static_cast<std::size_t>(i)], 1); });
-}
-
 /// The failure that ends everything, if there was one: the same for any thread count as far as the
 /// causes are.
 std::optional<Error> fatal(const std::vector<Outcome>& outcomes, const Progress& progress) {
@@ -366,10 +216,9 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
   if (auto error = lack_of_room(stems, *shape, stems_folder)) return *std::move(error);
   const auto formats = formats_of(stems, lineup, session_folder, *shape, options);
   if (!formats) return formats.error();
-  std::vector<Outcome> outcomes(stems.size());
   Progress progress(options, shape->frames * std::ssize(stems));
-  render_all({stems, *formats, session_folder, *shape, stems_folder}, options.threads, progress,
-             outcomes);
+  const auto outcomes = render_all({stems, *formats, session_folder, *shape, stems_folder},
+                                   options.threads, progress);
   if (auto error = fatal(outcomes, progress)) return *std::move(error);
   ConformReport report = report_of(lineup, *shape, stems, outcomes);
   if (!mix) {

@@ -1,0 +1,121 @@
+#include "rendering.h"
+
+#include <algorithm>
+#include <memory>
+#include <set>
+#include <string>
+
+#include "kilter/base/parallel.h"
+
+namespace kilter::conform {
+namespace {
+
+/// Stems whose tracks lie in the same files, by their places among all stems.
+using Group = std::vector<std::size_t>;
+
+/// In groups as large as need be and as small as can be.
+std::vector<Group> groups_of(const std::vector<StemPlan>& stems) {
+  std::vector<Group> groups;
+  std::vector<std::set<std::string>> files_of_groups;
+  for (std::size_t i = 0; i < stems.size(); ++i) {
+    Group group{i};
+    std::set<std::string> files;
+    for (const Takes& takes : stems[i].channels)
+      for (const LineupTrack* track : takes)
+        for (const TrackPart& part : track->parts) files.insert(part.file);
+    for (std::size_t g = groups.size(); g-- > 0;) {
+      const bool shares = std::any_of(files.begin(), files.end(), [&](const std::string& file) {
+        return files_of_groups[g].contains(file);
+      });
+      if (!shares) continue;
+      group.insert(group.end(), groups[g].begin(), groups[g].end());
+      files.merge(files_of_groups[g]);
+      groups.erase(groups.begin() + static_cast<std::ptrdiff_t>(g));
+      files_of_groups.erase(files_of_groups.begin() + static_cast<std::ptrdiff_t>(g));
+    }
+    std::sort(group.begin(), group.end());
+    groups.push_back(std::move(group));
+    files_of_groups.push_back(std::move(files));
+  }
+  return groups;
+}
+
+/// Writes the stems of a group side by side, on up to `threads` threads.
+class GroupRender {
+ public:
+  GroupRender(const Group& group, const Work& work, Progress& progress,
+              std::vector<Outcome>& outcomes)
+      : group_(group),
+        shape_(work.shape),
+        files_(work.session_folder),
+        progress_(progress),
+        outcomes_(outcomes) {
+    for (const std::size_t i : group)
+      renders_.push_back(std::make_unique<StemRender>(
+          work.stems[i], files_, work.shape, work.folder / work.stems[i].file, work.formats[i]));
+  }
+
+  void run(int threads) {
+    done_.resize(group_.size());
+    bool any_left = true;
+    while (any_left && !progress_.abandoned() && !progress_.interrupted()) {
+      parallel_for(static_cast<int>(group_.size()), threads,
+                   [&](int i) { go_on(static_cast<std::size_t>(i)); });
+      any_left = std::any_of(renders_.begin(), renders_.end(),
+                             [](const auto& render) { return render != nullptr; });
+    }
+  }
+
+ private:
+  /// So far that threads need not meet often, and no reader falls too far behind the others.
+  void go_on(std::size_t i) {
+    for (int block = 0; block < kBlocksInARound && renders_[i]; ++block) {
+      const auto got = renders_[i]->go_on();
+      if (got && *got > 0) {
+        done_[i] += *got;
+        if (!progress_.advance(*got)) return;
+        continue;
+      }
+      Outcome& outcome = outcomes_[group_[i]];
+      if (got) {
+        outcome.written = renders_[i]->written();
+      } else {
+        outcome.failure = got.error();
+        if (got.error().kind == ErrorKind::unreadable)
+          progress_.advance(shape_.frames - done_[i]);
+        else
+          progress_.abandon();
+      }
+      renders_[i].reset();
+    }
+  }
+
+  static constexpr int kBlocksInARound = 8;
+
+  const Group& group_;
+  const StemShape& shape_;
+  SharedFiles files_;
+  Progress& progress_;
+  std::vector<Outcome>& outcomes_;
+  std::vector<std::unique_ptr<StemRender>> renders_;  // gone once they have ended
+  std::vector<std::int64_t> done_;
+};
+
+}  // namespace
+
+std::vector<Outcome> render_all(const Work& work, int threads, Progress& progress) {
+  std::vector<Outcome> outcomes(work.stems.size());
+  std::vector<Group> alone = groups_of(work.stems);
+  const auto render = [&](const Group& group, int by_threads) {
+    if (progress.abandoned() || progress.interrupted()) return;
+    GroupRender(group, work, progress, outcomes).run(by_threads);
+  };
+  for (const Group& group : alone)
+    if (group.size() > 1) render(group, threads);
+  std::erase_if(alone, [](const Group& group) { return group.size() > 1; });
+  parallel_for(static_cast<int>(alone.size()), threads,
+               [&](int i) { render(alone[static_cast<std::size_t>(i)], 1); });
+  return outcomes;
+}
+
+}  // namespace kilter::conform

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
+#include <cmath>
 #include <string_view>
 
 #include "kilter/report/text_table.h"
@@ -28,6 +30,10 @@ std::string sentence(const Error& error) {
 }
 
 }  // namespace
+
+double steady_seconds() {
+  return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
+}
 
 std::string message_text(const std::string& what, const std::string& next_step) {
   std::string text = "kilter: " + report::printable(what) + '\n';
@@ -58,11 +64,32 @@ Exit exit_for(const Error& error) {
 
 void Console::progress(const std::string& stage, double done) {
   if (!show_progress_) return;
-  const std::string line = fmt::format("{} {:.0f} %", stage, 100.0 * std::clamp(done, 0.0, 1.0));
+  const double share = std::clamp(done, 0.0, 1.0);
+  const std::string line =
+      fmt::format("{} {:.0f} %{}", stage, 100.0 * share, time_left(stage, share));
   if (line == shown_) return;
   const std::size_t left_over = shown_.size() - std::min(shown_.size(), line.size());
   err_ << '\r' << line << std::string(left_over, ' ') << std::flush;
   shown_ = line;
+}
+
+/// As the stage has gone so far; nothing while that tells little. Coarse, for it is a guess, and a
+/// line that changes all the time is hard to look at.
+std::string Console::time_left(const std::string& stage, double done) {
+  constexpr double kTells_s = 3.0;
+  constexpr double kTells = 0.02;
+  const double now_s = clock_();
+  if (stage != stage_) {
+    stage_ = stage;
+    stage_from_s_ = now_s;
+    stage_from_ = done;
+  }
+  const double elapsed_s = now_s - stage_from_s_;
+  const double gained = done - stage_from_;
+  if (elapsed_s < kTells_s || gained < kTells || done >= 1.0) return "";
+  const double left_s = elapsed_s * (1.0 - done) / gained;
+  if (left_s > 90.0) return fmt::format(", about {:.0f} min left", std::ceil(left_s / 60.0));
+  return fmt::format(", about {:.0f} s left", 5.0 * std::ceil(left_s / 5.0));
 }
 
 void Console::end_progress() {

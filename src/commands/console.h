@@ -2,9 +2,11 @@
 #pragma once
 
 #include <atomic>
+#include <functional>
 #include <ostream>
 #include <set>
 #include <string>
+#include <utility>
 
 #include "kilter/base/result.h"
 #include "kilter/commands/run.h"
@@ -16,15 +18,25 @@ std::string error_text(const Error& error);
 std::string message_text(const std::string& what, const std::string& next_step);
 Exit exit_for(const Error& error);
 
+/// Seconds since some moment.
+using Clock = std::function<double()>;
+double steady_seconds();
+
 class Console {
  public:
-  Console(std::ostream& out, std::ostream& err, bool show_progress, const std::atomic<bool>& stop)
-      : out_(out), err_(err), show_progress_(show_progress), stop_(stop) {}
+  Console(std::ostream& out, std::ostream& err, bool show_progress, const std::atomic<bool>& stop,
+          Clock clock = steady_seconds)
+      : out_(out),
+        err_(err),
+        show_progress_(show_progress),
+        stop_(stop),
+        clock_(std::move(clock)) {}
 
   const std::atomic<bool>& stop() const { return stop_; }
 
-  /// One line, rewritten in place: "measuring 43 %". Callable from any thread, but only one at a
-  /// time; costs nothing when not shown.
+  /// One line, rewritten in place: "measuring 43 %, about 20 s left", the time from the third
+  /// second of a stage on. Callable from any thread, but only one at a time; costs nothing when not
+  /// shown.
   void progress(const std::string& stage, double done);
   /// Results. Removes the progress line. Fails (cannot_write) when they cannot be delivered.
   Result<void> print(const std::string& text);
@@ -37,11 +49,16 @@ class Console {
 
  private:
   void tell(const std::string& text);
+  std::string time_left(const std::string& stage, double done);
 
   std::ostream& out_;
   std::ostream& err_;
   bool show_progress_;
   const std::atomic<bool>& stop_;
+  Clock clock_;
+  std::string stage_;
+  double stage_from_s_{0.0};
+  double stage_from_{0.0};  // how much was done then
   std::string shown_;
   std::set<std::string> told_;
 };

@@ -71,6 +71,26 @@ TEST_F(ConsoleTest, RewritesOneLineAndOnlyWhenItChanges) {
   EXPECT_EQ(err_.str(), "\rreading 10 %\rfit 50 %    ");
 }
 
+TEST_F(ConsoleTest, TellsTheTimeLeftOnceItCanBeGuessed) {
+  double now_s = 100.0;
+  Console console(out_, err_, true, stop_, [&] { return now_s; });
+  const auto shown = [&](double at_s, const char* stage, double done) {
+    now_s = at_s;
+    err_.str("");
+    console.progress(stage, done);
+    const std::string text = err_.str();
+    return text.substr(1, text.find_last_not_of(' '));
+  };
+  EXPECT_EQ(shown(100.0, "reading", 0.0), "reading 0 %");
+  EXPECT_EQ(shown(102.0, "reading", 0.1), "reading 10 %");
+  EXPECT_EQ(shown(104.0, "reading", 0.2), "reading 20 %, about 20 s left");  // 16 s
+  EXPECT_EQ(shown(200.0, "reading", 0.25), "reading 25 %, about 5 min left");
+  // Another stage goes at another pace, and may begin amid.
+  EXPECT_EQ(shown(201.0, "writing", 0.5), "writing 50 %");
+  EXPECT_EQ(shown(211.0, "writing", 0.75), "writing 75 %, about 10 s left");
+  EXPECT_EQ(shown(221.0, "writing", 1.0), "writing 100 %");
+}
+
 TEST_F(ConsoleTest, ClearsTheLineBeforeResultsAndErrors) {
   Console console(out_, err_, true, stop_);
   console.progress("fit", 1.0);

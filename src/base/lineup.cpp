@@ -1,6 +1,7 @@
 #include "kilter/base/lineup.h"
 
 #include <array>
+#include <cmath>
 
 namespace kilter {
 namespace {
@@ -38,6 +39,14 @@ const char* to_text(Standing standing) { return text_of(kStandings, standing); }
 std::optional<Role> role_from_text(const std::string& text) { return value_of<Role>(kRoles, text); }
 std::optional<Standing> standing_from_text(const std::string& text) {
   return value_of<Standing>(kStandings, text);
+}
+
+double LineupTrack::recorded_rate_hz() const {
+  for (const Finding& finding : findings)
+    if (finding.code == "wrong-rate" && finding.rate_hz &&
+        *finding.rate_hz == std::floor(*finding.rate_hz))
+      return *finding.rate_hz;
+  return rate_hz;
 }
 
 }  // namespace kilter

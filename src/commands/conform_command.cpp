@@ -146,6 +146,15 @@ bool report_outside(const Lineup& lineup, const conform::ConformReport& report, 
   return any;
 }
 
+/// Tells of a clock that may not be what it seems: everything follows it.
+void report_unsure_clock(const Lineup& lineup, Console& console) {
+  for (const LineupTrack& track : lineup.tracks)
+    if (track.name == lineup.timeline_clock && track.standing != Standing::firm)
+      console.warn(fmt::format("the timeline runs on the clock of \"{}\", which is {}",
+                               report::printable(track.name), to_text(track.standing)),
+                   "choose the clock of a firm track, or the mix's");
+}
+
 bool has_failed(const conform::Stem& stem) { return stem.failure.has_value(); }
 
 /// A lineup of other files, say: the failure of one stands for all.
@@ -200,6 +209,7 @@ Result<Exit> conform_command(const Options& options, Console& console) {
                           (report->mix && has_failed(*report->mix));
   const bool beyond = report_beyond_limit(*lineup, options.limit_ms, console);
   const bool outside = report_outside(*lineup, *report, console);
+  if (options.clock) report_unsure_clock(*lineup, console);
   return beyond || outside || any_failed || needs_person(*lineup) ? Exit::needs_person : Exit::done;
 }
 

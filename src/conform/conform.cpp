@@ -95,9 +95,9 @@ std::int64_t bytes_of_frame(const StemPlan& stem, media::SampleFormat format) {
   return std::ssize(stem.channels) * bytes;
 }
 
-std::string size_text(double bytes) {
-  return bytes < 1e9 ? fmt::format("{:.0f} MB", std::ceil(bytes / 1e6))
-                     : fmt::format("{:.1f} GB", std::ceil(bytes / 1e8) / 10.0);
+std::string size_text(double bytes, double (*round)(double)) {
+  return bytes < 1e9 ? fmt::format("{:.1f} MB", round(bytes / 1e5) / 10.0)
+                     : fmt::format("{:.1f} GB", round(bytes / 1e8) / 10.0);
 }
 
 /// Why the disk cannot take the stems, if so.
@@ -114,8 +114,8 @@ std::optional<Error> lack_of_room(const std::vector<StemPlan>& stems, const Stem
   const auto room = std::filesystem::space(folder, unknown);
   if (unknown || bytes <= static_cast<double>(room.available)) return std::nullopt;
   return Error{ErrorKind::cannot_write, folder,
-               "the stems need " + size_text(bytes) + ", and the disk has " +
-                   size_text(static_cast<double>(room.available)) + " left",
+               "the stems need " + size_text(bytes, std::ceil) + ", and the disk has " +
+                   size_text(static_cast<double>(room.available), std::floor) + " left",
                shape.container == media::Container::flac
                    ? "make room, choose a shorter --range, or another folder"
                    : "make room, use --container flac or a shorter --range, or choose another "
@@ -137,7 +137,10 @@ Result<std::vector<media::WriterOptions>> formats_of(const std::vector<StemPlan>
                                 i,
                                 notes_of(stems[i], lineup, session_folder, shape, options)};
     format.container = media::container_for(format, {shape.frames});
-    if (auto error = media::refusal(format, stems[i].file)) return *std::move(error);
+    if (auto error = media::refusal(format, stems[i].file)) {
+      error->kind = ErrorKind::bad_command;  // the options ask for what there is not
+      return *std::move(error);
+    }
     formats.push_back(std::move(format));
   }
   return formats;

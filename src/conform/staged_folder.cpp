@@ -250,6 +250,9 @@ void take_back_interrupted(const fs::path& dir) {
 }  // namespace
 
 struct StagedFolder::State {
+  /// Why `fresh` files may not go into the existing dir, if so: one would take the place of a file
+  /// that is none of the earlier result's.
+  std::optional<Error> refusal_of(const std::set<fs::path>& fresh) const;
   Result<void> commit_into_existing(const std::set<fs::path>& fresh);
 
   fs::path dir;
@@ -306,10 +309,16 @@ Result<void> StagedFolder::commit() {
   if (problem) return cannot_write(state_->dir, problem);
   if (auto synced = sync_names(state_->staging.path, fresh); !synced) return synced;
   if (state_->dir_existed) {
+    if (auto error = state_->refusal_of(fresh)) return *std::move(error);
     if (auto moved = state_->commit_into_existing(fresh); !moved) return moved.error();
   } else {
-    if (!renamed(state_->staging.path, state_->dir, problem))
+    if (!renamed(state_->staging.path, state_->dir, problem)) {
+      if (fs::exists(state_->dir))
+        return Error{ErrorKind::cannot_write, state_->dir,
+                     "somebody else has put something there in the meantime",
+                     "look at that, or name another folder"};
       return cannot_write(state_->dir, problem);
+    }
     if (auto synced = sync_folder(state_->dir.parent_path()); !synced) {
       renamed(state_->dir, state_->staging.path, problem);
       return synced;
@@ -318,6 +327,18 @@ Result<void> StagedFolder::commit() {
   state_->staging.path.clear();
   state_->made_parents.clear();
   return {};
+}
+
+std::optional<Error> StagedFolder::State::refusal_of(const std::set<fs::path>& fresh) const {
+  std::error_code ignored;
+  for (const fs::path& file : fresh) {
+    const fs::file_status there = fs::symlink_status(dir / file, ignored);
+    if (!earlier_files.contains(file) && fs::exists(there) && !fs::is_directory(there))
+      return Error{ErrorKind::bad_command, dir / file,
+                   "it is none of the earlier result's, and a new file would take its place",
+                   "move it elsewhere, or name another folder"};
+  }
+  return std::nullopt;
 }
 
 Result<void> StagedFolder::State::commit_into_existing(const std::set<fs::path>& fresh) {

@@ -1,6 +1,8 @@
 #include "stem.h"
 
 #include <algorithm>
+#include <cmath>
+#include <limits>
 #include <map>
 #include <memory>
 #include <optional>
@@ -35,9 +37,18 @@ int bits_of(media::SampleFormat format) {
 /// What was read last.
 enum class Made {
   silence,
-  copied,   // samples that the stem's format holds as they are
-  computed  // samples that it may not
+  copied,    // samples that the stem's format holds as they are
+  finer,     // copied from a finer format: it may hold them, or not
+  computed,  // samples that it does not hold
 };
+
+/// Whether a format of so many bits holds every sample as it is.
+bool holds(int bits, std::span<const float> samples) {
+  const float scale = std::ldexp(1.0F, bits - 1);
+  return std::all_of(samples.begin(), samples.end(), [&](float sample) {
+    return sample * scale == std::round(sample * scale) && sample >= -1.0F && sample < 1.0F;
+  });
+}
 
 /// One track as it sounds on the timeline.
 class Take {
@@ -107,9 +118,8 @@ class Take {
     const MapResampler::Passage passage = resampler_.ahead().passage;
     if (auto read = resampler_.read(sound); !read) return read.error();
     if (passage == MapResampler::Passage::silence) return Made::silence;
-    const bool is_copy =
-        passage == MapResampler::Passage::copy && !(bits_ > 0 && reader_.is_finer_than(bits_));
-    return is_copy ? Made::copied : Made::computed;
+    if (passage == MapResampler::Passage::interpolated) return Made::computed;
+    return bits_ > 0 && reader_.is_finer_than(bits_) ? Made::finer : Made::copied;
   }
 
   bool inverted_;
@@ -123,6 +133,23 @@ class Take {
   std::ptrdiff_t taken_{0};  // of it
   Made held_made_{Made::silence};
 };
+
+/// Where the mix's own clock rules, what comes behind a loss lies where that was measured to have
+/// ended, on no whole frame: half a frame matters to nobody, and a guide that is copied does.
+std::vector<Span> on_frames(std::vector<Span> spans, double rate_hz) {
+  constexpr double kUnbent = 1e-12;
+  double end_s = -std::numeric_limits<double>::infinity();
+  for (Span& span : spans) {
+    if (std::abs(span.rate() - 1.0) <= kUnbent) {
+      const double offset_s = std::round((span.line_from_s - span.from_s) * rate_hz) / rate_hz;
+      span.from_s = std::max(span.from_s, std::min(end_s - offset_s, span.to_s - 1.0 / rate_hz));
+      span.line_from_s = span.from_s + offset_s;
+      span.line_to_s = span.to_s + offset_s;
+    }
+    end_s = span.line_to_s;
+  }
+  return spans;
+}
 
 }  // namespace
 
@@ -171,7 +198,7 @@ Result<std::vector<LineupTrack>> mix_as_tracks(const Lineup& lineup,
   const LineupMix& mix = *lineup.mix;
   const auto audio = media::open_audio(session_folder / mix.file);
   if (!audio) return audio.error();
-  auto map = TimeMap::make(mix.spans);
+  auto map = TimeMap::make(on_frames(mix.spans, mix.rate_hz));
   if (!map) return map.error();
   LineupTrack track;
   track.name = mix_stem_name(mix);
@@ -261,7 +288,9 @@ Result<std::int64_t> StemRender::go_on() {
     for (std::size_t n = 0; n < count; ++n) state.interleaved[n * channels + c] = sum[n];
   }
   const auto samples = std::span(state.interleaved).first(count * channels);
-  const auto rounding = made == Made::computed ? media::Rounding::dithered : media::Rounding::exact;
+  const bool loses_bits = made == Made::computed ||
+                          (made == Made::finer && !holds(bits_of(state.shape.format), samples));
+  const auto rounding = loses_bits ? media::Rounding::dithered : media::Rounding::exact;
   if (auto written = state.writer->write(samples, rounding); !written) return written.error();
   state.digest.process(state.writer->latest_as_read());
   state.at += static_cast<std::int64_t>(count);

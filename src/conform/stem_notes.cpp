@@ -75,13 +75,18 @@ std::string source_lines(const StemPlan& stem, const std::filesystem::path& fold
 
 std::string place_in_words(const LineupTrack& track, const StemShape& shape) {
   const double start_s = track.map->start_s() - shape.from_s;
-  const double drift_ppm = track.map->drift_ppm();
+  const double true_hz = track.recorded_rate_hz();
+  const double drift_ppm =
+      ((1.0 + 1e-6 * track.map->drift_ppm()) * track.rate_hz / true_hz - 1.0) * 1e6;
   std::string words =
       fmt::format("starts {} s {} this stem", fmt::format("{:.6f}", std::abs(start_s)),
                   start_s < 0.0 ? "before" : "into");
   if (std::abs(drift_ppm) >= 0.005)
     words += fmt::format(", {:.2f} ppm {} taken out", std::abs(drift_ppm),
                          drift_ppm > 0.0 ? "fast" : "slow");
+  if (true_hz != track.rate_hz)
+    words +=
+        fmt::format(", recorded at {:.0f} Hz under a header of {:.0f}", true_hz, track.rate_hz);
   if (const std::size_t pieces = track.map->spans().size(); pieces > 1)
     words += fmt::format(", {} spans", pieces);
   if (track.inverted) words += ", polarity turned";

@@ -25,17 +25,8 @@ struct Clock {
   bool is_mix{false};
 };
 
-/// A rate that a header got wrong, as far as stems can have it.
-double recorded_rate_hz(const LineupTrack& track) {
-  for (const Finding& finding : track.findings)
-    if (finding.code == "wrong-rate" &&
-        finding.rate_hz == std::floor(finding.rate_hz.value_or(0.5)))
-      return *finding.rate_hz;
-  return track.rate_hz;
-}
-
-std::string placed_names(const Lineup& lineup) {
-  std::string names;
+std::string clock_names(const Lineup& lineup) {
+  std::string names = lineup.mix && !lineup.mix->spans.empty() ? "mix" : "";
   for (const LineupTrack& track : lineup.tracks)
     if (track.map) names += (names.empty() ? "\"" : ", \"") + track.name + '"';
   return names;
@@ -48,10 +39,10 @@ Result<Clock> clock_named(const Lineup& lineup, const std::string& name) {
                                   [&](const LineupTrack& each) { return each.name == name; });
   const bool is_known = track != lineup.tracks.end();
   if (is_known && track->map) {
-    const double rate_hz = recorded_rate_hz(*track);
+    const double rate_hz = track->recorded_rate_hz();
     return Clock{name, track->map->spans(), rate_hz, track->rate_hz / rate_hz, track->recorder};
   }
-  const std::string names = placed_names(lineup);
+  const std::string names = clock_names(lineup);
   return Error{ErrorKind::bad_command,
                {},
                "--clock: " + (is_known ? '"' + name + "\" is not placed, so nothing can follow it"
@@ -100,6 +91,7 @@ class Bend {
       Span rest = span;
       for (auto knot = next_knot(span.line_from_s + kSamePlace_s);
            knot != knots_.end() && knot->from_s < span.line_to_s - kSamePlace_s; ++knot) {
+        if (knot == knots_.begin() && std::abs(knot->rate - before_) <= kSameRate) continue;
         const double at_s = span.from_s + (knot->from_s - span.line_from_s) / span.rate();
         pieces.push_back(
             {rest.from_s, at_s, (*this)(rest.line_from_s), knot->to_s, span.uncertainty_us});

@@ -6,12 +6,14 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <string>
 #include <utility>
 #include <vector>
 
 #include "kilter/base/file_calls.h"
 #include "kilter/edits/lineup_file.h"
+#include "support/replaced_file_calls.h"
 #include "support/temporary_folder.h"
 
 namespace kilter::conform {
@@ -165,6 +167,25 @@ TEST(StagedFolder, ReplacesTheListsOfAnEarlierResultWhateverItWasCalled) {
                   "edits/older.edl=old", kNewLineup, "stems/", "stems/keeper.wav=new"}));
 }
 
+TEST(StagedFolder, NeverReplacesAFileOfAnotherUnderTheNameOfANewOne) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old");
+  test::write_text(dir / "stems" / "mate.wav", "my own");
+  const Tree before = tree_of(dir);
+  {
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new", {"keeper", "mate"});
+    const auto committed = staged->commit();
+    ASSERT_FALSE(committed);
+    EXPECT_EQ(committed.error().kind, ErrorKind::bad_command);
+    EXPECT_EQ(committed.error().file.filename(), "mate.wav");
+  }
+  EXPECT_EQ(tree_of(dir), before);
+}
+
 TEST(StagedFolder, KeepsTheEarlierResultWithoutCommit) {
   const test::TemporaryFolder home;
   fs::create_directory(home / "out");
@@ -217,24 +238,39 @@ TEST(StagedFolder, NeverReplacesAFolderUnderTheNameOfAFile) {
   EXPECT_EQ(tree_of(home.path()), before);
 }
 
-TEST(StagedFolder, TakesEverythingBackWhenAMoveFails) {
-  const test::TemporaryFolder home;
-  fs::create_directory(home / "out");
-  write_result(home / "out", "old");
-  test::write_text(home / "out/#first", "old");
-  const Tree before = tree_of(home.path());
-  {
-    auto staged = StagedFolder::make(home / "out", true);
-    ASSERT_TRUE(staged);
-    write_result(staged->path(), "new");
-    test::write_text(staged->path() / "#first", "new");
-    // Named like the folder that takes the earlier files, which cannot be moved into itself.
-    test::write_text(staged->path() / ".earlier.part", "new");
-    const auto committed = staged->commit();
-    ASSERT_FALSE(committed);
-    EXPECT_EQ(committed.error().kind, ErrorKind::cannot_write);
+/// One rename of all fails.
+class OneRenameFails : public FileCalls {
+ public:
+  explicit OneRenameFails(int which) : left_(which) {}
+  int rename(const char* from, const char* to) override {
+    if (left_-- != 0) return FileCalls::rename(from, to);
+    errno = EIO;
+    return -1;
   }
-  EXPECT_EQ(tree_of(home.path()), before);
+
+ private:
+  int left_;
+};
+
+TEST(StagedFolder, TakesEverythingBackWhenAMoveFails) {
+  constexpr int kMoves = 7;  // the journal's name, three files out, three in
+  for (int which = 0; which < kMoves; ++which) {
+    const test::TemporaryFolder home;
+    fs::create_directory(home / "out");
+    write_result(home / "out", "old");
+    const Tree before = tree_of(home.path());
+    {
+      auto staged = StagedFolder::make(home / "out", true);
+      ASSERT_TRUE(staged);
+      write_result(staged->path(), "new");
+      OneRenameFails calls(which);
+      const test::ReplacedFileCalls replaced(calls);
+      const auto committed = staged->commit();
+      ASSERT_FALSE(committed) << which;
+      EXPECT_EQ(committed.error().kind, ErrorKind::cannot_write) << which;
+    }
+    EXPECT_EQ(tree_of(home.path()), before) << which;
+  }
 }
 
 TEST(StagedFolder, AFileUnderTheNameOrAboveItIsAnError) {

@@ -58,6 +58,16 @@ TEST_F(NotesOf, AStemTellItsSourceAndItsMapInWords) {
   EXPECT_EQ(told.track_names, std::vector<std::string>{"keeper"});
 }
 
+TEST_F(NotesOf, AStemUnderAWrongHeaderTellTheTrueRate) {
+  LineupTrack& track = lineup_.tracks[0];
+  track.rate_hz = 44100.0;
+  track.map = *TimeMap::make({{0.0, 48.0, 0.0, 48.0 * 44100.0 / 48000.0, 5.0}});
+  track.findings.push_back({"wrong-rate", "", {}, {}, {}, {}, {}, 48000.0});
+  EXPECT_EQ(notes({"keeper.wav", {{&track}}}).description,
+            "rec_0001.wav channel 2 and 1 more file, starts 0.000000 s into this stem, recorded at "
+            "48000 Hz under a header of 44100, firm to 0.0123 ms");
+}
+
 TEST_F(NotesOf, AStemCarryTheTimecodeOfItsFirstSample) {
   const auto told = notes({"keeper.wav", {{&lineup_.tracks[0]}}});
   // 107892 frames of 1001/30000 s at 48 kHz are 172799827.2 samples; the first within is the next.

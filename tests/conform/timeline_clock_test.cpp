@@ -108,6 +108,7 @@ TEST(OnClockOf, GoesBackToTheMix) {
   const auto back = on_clock_of(*there, "mix");
   ASSERT_TRUE(back);
   EXPECT_EQ(back->timeline_rate_hz, 44100.0);
+  EXPECT_EQ(back->mix->spans.size(), 1U);
   for (const LineupTrack& track : session().tracks) {
     const auto found = std::find_if(back->tracks.begin(), back->tracks.end(),
                                     [&](const auto& each) { return each.name == track.name; });
@@ -141,6 +142,10 @@ TEST(OnClockOf, AStraightClockCutsNothing) {
   ASSERT_TRUE(moved);
   EXPECT_EQ(moved->mix->spans.size(), 1U);
   EXPECT_EQ(moved->tracks[2].map->spans().size(), before.tracks[2].map->spans().size());
+  // Tracks reach beyond the mix on either side.
+  const auto back = on_clock_of(*moved, "mix");
+  ASSERT_TRUE(back);
+  EXPECT_EQ(back->tracks[0].map->spans().size(), 1U);
 }
 
 TEST(OnClockOf, ASiblingThatAnotherDeviceRecordedIsBent) {

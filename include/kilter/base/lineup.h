@@ -62,6 +62,10 @@ struct LineupTrack {
   /// Whether its sound belongs on the timeline: in stems, in cuts and in whatever plays them.
   bool is_used() const { return map && role != Role::ignore && role != Role::mix; }
 
+  /// At which it was recorded: the header's, but where that was found wrong ("wrong-rate") and the
+  /// true one is a whole number of hertz.
+  double recorded_rate_hz() const;
+
   std::int64_t frames() const {
     std::int64_t sum = 0;
     for (const TrackPart& part : parts) sum += part.frames;

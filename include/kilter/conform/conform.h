@@ -65,11 +65,11 @@ struct ConformReport {
 /// at every place where sound is missing or was cut out (see media::BroadcastNotes).
 ///
 /// A track that cannot be read is a `failure` in its row and stops no other. Fails with
-/// cannot_write (a stem cannot be written, would not fit its kind of file, or the disk has not the
-/// room for all of them: told before the work), no_input
-/// (no track is placed, or the range is empty), bad_command (a rate no stem can have) or
-/// interrupted. What it wrote so far is then left for the caller to remove: give it a folder inside
-/// a StagedFolder. Same bytes for any `threads`. Memory: about 3 MB for each thread.
+/// cannot_write (a stem cannot be written, or the disk has not the room for all of them, which is
+/// told before the work), no_input (no track is placed, or the range is empty), bad_command (a rate
+/// no stem can have, or a kind of file that cannot hold one) or interrupted. What it wrote so far
+/// is then left for the caller to remove: give it a folder inside a StagedFolder. Same bytes for
+/// any `threads`. Memory: about 3 MB for each thread.
 Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path& session_folder,
                               const std::filesystem::path& stems_folder,
                               const ConformOptions& options);

@@ -89,10 +89,7 @@ Result<double> stem_rate_hz(const Lineup& lineup, const ConformOptions& options)
 }
 
 std::int64_t bytes_of_frame(const StemPlan& stem, media::SampleFormat format) {
-  const int bytes = format == media::SampleFormat::pcm16   ? 2
-                    : format == media::SampleFormat::pcm24 ? 3
-                                                           : 4;
-  return std::ssize(stem.channels) * bytes;
+  return std::ssize(stem.channels) * bits_of(format) / 8;
 }
 
 std::string size_text(double bytes, double (*round)(double)) {

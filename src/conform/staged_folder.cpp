@@ -31,6 +31,8 @@ const fs::path kEdits = "edits";
 constexpr const char* kStaging = ".conform.part";
 constexpr const char* kAside = ".earlier.part";
 constexpr const char* kDone = ".replaced.part";
+// In a staging folder, until it is complete: tells it from a folder of the user's of that name.
+constexpr const char* kMark = ".conform";
 // In kAside: the staging folder's name, then what is being moved in, a line each.
 constexpr const char* kJournal = ".moving-in";
 
@@ -102,8 +104,14 @@ struct OwnFolder {
   FolderLock lock;
 };
 
-/// Makes `wanted`, or the same with a number where somebody works in that; what nobody holds was
-/// left behind by a killed process, and is emptied. Nothing on failure.
+/// Whether a folder is a staging folder, or holds nothing that emptying it could lose.
+bool may_be_emptied(const fs::path& folder) {
+  std::error_code problem;
+  return fs::exists(folder / kMark, problem) || fs::is_empty(folder, problem);
+}
+
+/// Makes `wanted`, or the same with a number where somebody works in that or it is not ours; what
+/// is and nobody holds was left behind by a killed process, and is emptied. Nothing on failure.
 std::optional<OwnFolder> make_own(const fs::path& wanted, std::error_code& problem) {
   constexpr int kTries = 1000;
   for (int i = 1; i <= kTries; ++i) {
@@ -112,11 +120,12 @@ std::optional<OwnFolder> make_own(const fs::path& wanted, std::error_code& probl
     if (!is_new && problem && problem != std::errc::file_exists) return std::nullopt;
     FolderLock lock(name);
     if (lock.state() == FolderLock::State::busy ||
-        (!is_new && lock.state() != FolderLock::State::held))
+        (!is_new && (lock.state() != FolderLock::State::held || !may_be_emptied(name))))
       continue;
     for (const auto& entry : fs::directory_iterator(name, problem))
       fs::remove_all(entry.path(), problem);
     if (problem) return std::nullopt;
+    std::ofstream(name / kMark).flush();
     return OwnFolder{name, std::move(lock)};
   }
   problem = std::make_error_code(std::errc::file_exists);
@@ -226,7 +235,8 @@ bool lies_within(const fs::path& file) {
 /// Puts back what a process that was killed while it replaced a result in `dir` had moved aside.
 void take_back_interrupted(const fs::path& dir) {
   std::error_code ignored;
-  if (FolderLock(dir / kDone).state() == FolderLock::State::held)
+  if (fs::exists(dir / kDone / kJournal, ignored) &&
+      FolderLock(dir / kDone).state() == FolderLock::State::held)
     fs::remove_all(dir / kDone, ignored);
   const fs::path aside = dir / kAside;
   const FolderLock lock(aside);
@@ -305,13 +315,15 @@ const fs::path& StagedFolder::path() const { return state_->staging.path; }
 
 Result<void> StagedFolder::commit() {
   std::error_code problem;
-  const std::set<fs::path> fresh = files_in(state_->staging.path, problem);
+  std::set<fs::path> fresh = files_in(state_->staging.path, problem);
+  fresh.erase(kMark);
   if (problem) return cannot_write(state_->dir, problem);
   if (auto synced = sync_names(state_->staging.path, fresh); !synced) return synced;
   if (state_->dir_existed) {
     if (auto error = state_->refusal_of(fresh)) return *std::move(error);
     if (auto moved = state_->commit_into_existing(fresh); !moved) return moved.error();
   } else {
+    fs::remove(state_->staging.path / kMark, problem);
     if (!renamed(state_->staging.path, state_->dir, problem)) {
       if (fs::exists(state_->dir))
         return Error{ErrorKind::cannot_write, state_->dir,

@@ -22,16 +22,8 @@ namespace {
 constexpr std::int64_t kBlock = 16384;
 
 /// Of whole numbers; 0 where the format has none.
-int bits_of(media::SampleFormat format) {
-  switch (format) {
-    case media::SampleFormat::pcm16:
-      return 16;
-    case media::SampleFormat::pcm24:
-      return 24;
-    case media::SampleFormat::float32:
-      break;
-  }
-  return 0;
+int whole_bits(media::SampleFormat format) {
+  return format == media::SampleFormat::float32 ? 0 : bits_of(format);
 }
 
 /// What was read last.
@@ -55,7 +47,7 @@ class Take {
  public:
   Take(const LineupTrack& track, SharedFiles& files, const StemShape& shape)
       : inverted_(track.inverted),
-        bits_(bits_of(shape.format)),
+        bits_(whole_bits(shape.format)),
         reader_(track, files),
         resampler_(*track.map, {track.rate_hz}, {shape.rate_hz}, shape.from_s,
                    [this](std::span<float> out) { return reader_.pull(out); }),
@@ -152,6 +144,18 @@ std::vector<Span> on_frames(std::vector<Span> spans, double rate_hz) {
 }
 
 }  // namespace
+
+int bits_of(media::SampleFormat format) {
+  switch (format) {
+    case media::SampleFormat::pcm16:
+      return 16;
+    case media::SampleFormat::pcm24:
+      return 24;
+    case media::SampleFormat::float32:
+      break;
+  }
+  return 32;
+}
 
 std::vector<const LineupTrack*> tracks_with_stems(const Lineup& lineup) {
   std::vector<const LineupTrack*> tracks;
@@ -289,7 +293,7 @@ Result<std::int64_t> StemRender::go_on() {
   }
   const auto samples = std::span(state.interleaved).first(count * channels);
   const bool loses_bits = made == Made::computed ||
-                          (made == Made::finer && !holds(bits_of(state.shape.format), samples));
+                          (made == Made::finer && !holds(whole_bits(state.shape.format), samples));
   const auto rounding = loses_bits ? media::Rounding::dithered : media::Rounding::exact;
   if (auto written = state.writer->write(samples, rounding); !written) return written.error();
   state.digest.process(state.writer->latest_as_read());

@@ -12,6 +12,9 @@
 
 namespace kilter::conform {
 
+/// Of a sample: 16, 24 or 32.
+int bits_of(media::SampleFormat format);
+
 /// What all stems of a session have in common.
 struct StemShape {
   double rate_hz{0.0};

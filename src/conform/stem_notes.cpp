@@ -36,18 +36,6 @@ std::string coding_line(const std::string& coding, double rate_hz, int bits, int
                      bits > 0 ? fmt::format(",W={}", bits) : "", mode_of(channels), as_field(text));
 }
 
-int bits_of(media::SampleFormat format) {
-  switch (format) {
-    case media::SampleFormat::pcm16:
-      return 16;
-    case media::SampleFormat::pcm24:
-      return 24;
-    case media::SampleFormat::float32:
-      return 32;
-  }
-  return 0;
-}
-
 /// Every file of a stem once, in order.
 std::vector<std::string> files_of(const StemPlan& stem) {
   std::vector<std::string> files;

@@ -311,13 +311,28 @@ TEST(StagedFolder, WhatAKilledProcessLeftIsRemovedByTheNext) {
     {
       auto staged = StagedFolder::make(dir, false);
       ASSERT_TRUE(staged);
-      EXPECT_TRUE(fs::is_empty(staged->path()));
+      EXPECT_FALSE(fs::exists(staged->path() / "half.wav"));
       write_result(staged->path(), "new");
       EXPECT_TRUE(staged->commit());
     }
     EXPECT_EQ(tree_of(dir), kNewResult);
   }
   EXPECT_EQ(std::distance(fs::directory_iterator(home.path()), {}), 2);
+}
+
+TEST(StagedFolder, NeverEmptiesAFolderOfTheUsersThatHasAStagingFoldersName) {
+  const test::TemporaryFolder home;
+  fs::create_directory(home / "out.part");
+  test::write_text(home / "out.part" / "mine.wav", "mine");
+  {
+    auto staged = StagedFolder::make(home / "out", false);
+    ASSERT_TRUE(staged);
+    EXPECT_NE(staged->path().filename(), "out.part");
+    write_result(staged->path(), "new");
+    EXPECT_TRUE(staged->commit());
+  }
+  EXPECT_EQ(tree_of(home / "out"), kNewResult);
+  EXPECT_EQ(tree_of(home / "out.part"), Tree{"mine.wav=mine"});
 }
 
 /// Ends the process before one of its renames.

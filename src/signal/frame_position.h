@@ -22,4 +22,10 @@ inline FramePosition after_steps(const FramePosition& at, const FramePosition& s
   return {at.frame + step.frame * count + static_cast<std::int64_t>(high >> 32U) + carry, fraction};
 }
 
+/// after_steps(at, step, 1).
+inline FramePosition after_one_step(const FramePosition& at, const FramePosition& step) {
+  const std::uint64_t fraction = at.fraction + step.fraction;
+  return {at.frame + step.frame + (fraction < at.fraction ? 1 : 0), fraction};
+}
+
 }  // namespace kilter

@@ -7,8 +7,8 @@
 
 #include "fir_kernels.h"
 #include "frame_position.h"
+#include "interpolator.h"
 #include "kilter/base/whole_frames.h"
-#include "sinc_table.h"
 #include "track_window.h"
 
 namespace kilter {
@@ -43,8 +43,8 @@ class MapResampler::Engine {
     std::int64_t out_end{0};
     FramePosition start;
     FramePosition step;
-    std::shared_ptr<const SincTable> table;  // none where samples are copied
-    Passage passage() const { return table ? Passage::interpolated : Passage::copy; }
+    std::shared_ptr<const Interpolator> interpolator;  // none where samples are copied
+    Passage passage() const { return interpolator ? Passage::interpolated : Passage::copy; }
   };
 
   Run run_of(const Span& span, SampleRate in_rate, SampleRate out_rate, double from_s) const;
@@ -54,7 +54,7 @@ class MapResampler::Engine {
 
   TrackWindow window_;
   std::vector<Run> runs_;  // none of them empty
-  std::int64_t reach_{0};  // frames before a position that some table weighs, and slack
+  std::int64_t reach_{0};  // frames before a position that some output needs, and slack
   std::size_t run_{0};     // the first that is not over
   std::int64_t next_out_{0};
   FramePosition position_{kLongBefore, 0};
@@ -66,7 +66,7 @@ MapResampler::Engine::Engine(const TimeMap& map, SampleRate in_rate, SampleRate 
   for (const Span& span : map.spans()) {
     Run run = run_of(span, in_rate, out_rate, from_s);
     if (run.out_end <= run.out_first) continue;
-    if (run.table) reach_ = std::max(reach_, run.table->half() - 1);
+    if (run.interpolator) reach_ = std::max(reach_, run.interpolator->half() - 1);
     runs_.push_back(std::move(run));
   }
   reach_ += kSlack;
@@ -91,7 +91,7 @@ MapResampler::Engine::Run MapResampler::Engine::run_of(const Span& span, SampleR
   }
   run.start = to_position(start);
   run.step = to_position(std::min(frames_per_out, kLargestStep));
-  run.table = SincTable::shared(sinc_shape(in_rate, out_rate, frames_per_out));
+  run.interpolator = Interpolator::shared(interpolator_shape(in_rate, out_rate, frames_per_out));
   return run;
 }
 
@@ -118,7 +118,7 @@ Result<void> MapResampler::Engine::read(std::span<float> out) {
 Result<void> MapResampler::Engine::fill(const Run& run, std::span<float> out) {
   // Maps go forward; one whose numbers are too large to say so stays where it is.
   if (next_out_ == run.out_first && run.start.frame >= position_.frame - 1) position_ = run.start;
-  auto filled = run.table ? interpolate_run(run, out) : copy(out);
+  auto filled = run.interpolator ? interpolate_run(run, out) : copy(out);
   position_ = after_steps(position_, run.step, std::ssize(out));
   return filled;
 }
@@ -136,16 +136,16 @@ Result<void> MapResampler::Engine::copy(std::span<float> out) {
 }
 
 Result<void> MapResampler::Engine::interpolate_run(const Run& run, std::span<float> out) {
-  const SincTable& table = *run.table;
-  const std::int64_t first = position_.frame - (table.half() - 1);
+  const Interpolator& interpolator = *run.interpolator;
+  const std::int64_t first = position_.frame - (interpolator.half() - 1);
   const std::int64_t last = after_steps(position_, run.step, std::ssize(out) - 1).frame;
-  const std::int64_t end = last + table.half() + 1;
+  const std::int64_t end = last + interpolator.half() + 1;
   if (end <= 0 || window_.ended_by(first)) {
     std::fill(out.begin(), out.end(), 0.0F);
     return {};
   }
   if (auto held = window_.hold(position_.frame - reach_, end); !held) return held.error();
-  interpolate(table, window_.at(first), {0, position_.fraction}, run.step, out);
+  interpolator.interpolate(window_.at(first), {0, position_.fraction}, run.step, out);
   return {};
 }
 

@@ -54,6 +54,24 @@ inline double value_at(const std::vector<float>& track, double position, double 
   return sum / weights;
 }
 
+/// What lies below `top_hz` in `sound` at a frame; what lies 1 kHz above it is 140 dB down.
+inline double below(const std::vector<float>& sound, std::size_t frame, double rate_hz,
+                    double top_hz) {
+  const double half_width = 0.5 * (146.0 - 7.95) / (14.36 * 1000.0 / rate_hz);
+  const double stretch = 0.5 * rate_hz / (top_hz + 500.0);
+  const auto reach = static_cast<std::ptrdiff_t>(half_width);
+  double sum = 0.0;
+  double weights = 0.0;
+  for (std::ptrdiff_t i = -reach; i <= reach; ++i) {
+    const std::ptrdiff_t at = static_cast<std::ptrdiff_t>(frame) + i;
+    const double weight = kernel(static_cast<double>(i), stretch, half_width);
+    weights += weight;
+    if (at >= 0 && at < std::ssize(sound))
+      sum += weight * static_cast<double>(sound[static_cast<std::size_t>(at)]);
+  }
+  return sum / weights;
+}
+
 inline std::vector<double> resample(const std::vector<float>& track, const TimeMap& map,
                                     double in_hz, double out_hz, double from_s, int frames,
                                     double stretch) {

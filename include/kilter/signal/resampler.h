@@ -17,8 +17,8 @@ namespace kilter {
 /// where no span of the map lies, and outside the track. Linear phase, nothing is moved in time.
 ///
 /// Where a span keeps the rate and moves the track by whole frames, both to within 1e-6 of a frame
-/// over the whole span, output is input, bit for bit. Elsewhere the track goes through a
-/// Kaiser-windowed sinc. With L the lower of the two half rates, the pass band ends
+/// over the whole span, output is input, bit for bit. Elsewhere the track goes through windowed
+/// sincs. With L the lower of the two half rates, the pass band ends
 /// - at 20 kHz where L lies from 22.05 to 24 kHz (44.1 and 48 kHz),
 /// - at L * 5/6 above (40 kHz where both rates are 96 kHz),
 /// - at L * 0.907 below (7.26 kHz where one rate is 16 kHz).
@@ -30,11 +30,11 @@ namespace kilter {
 ///
 /// Positions are good to 1e-5 of a frame over 12 hours at 96 kHz. Output does not depend on the
 /// block size, nor on the processor.
-/// Cost: 144 multiplications per output frame at 48 kHz, 232 at 44.1 kHz, and about as many times
-/// more as the track is reduced; where the track drifts by less than 100 ppm or so, output frames
-/// are made by the dozen, which takes a third of the time. Memory: a block of input, and for every
-/// two rates (and for every rate of pressing) a table of 0.5 to 1 MB that all resamplers share.
-/// One object per track and thread.
+/// Cost: where nothing is reduced, 64 multiplications per track frame at 48 kHz (104 at 44.1 kHz)
+/// and 32 per output frame (64 where the rates differ); else some 260 per output frame from 96 to
+/// 48 kHz, and as many times more as the track is reduced further. Memory: a block of input, and
+/// for every two rates (and for every rate of pressing) a table of 0.3 to 1 MB that all resamplers
+/// share. One object per track and thread.
 class MapResampler {
  public:
   /// Fills its argument with the track's next frames, one channel, and returns how many: fewer than

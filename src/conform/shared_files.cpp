@@ -79,11 +79,15 @@ class SharedFile {
       return;
     }
     const auto channels = static_cast<std::size_t>(source_->channels());
-    const std::size_t before = waiting.size();
-    waiting.resize(before + frames);
     const float* from = interleaved_.data() + reader.channel_;
-    float* const to = waiting.data() + before;
-    for (std::size_t i = 0; i < frames; ++i) to[i] = from[i * channels];
+    if (channels == 1) {
+      waiting.insert(waiting.end(), from, from + frames);
+    } else {
+      const std::size_t before = waiting.size();
+      waiting.resize(before + frames);
+      float* const to = waiting.data() + before;
+      for (std::size_t i = 0; i < frames; ++i) to[i] = from[i * channels];
+    }
     reader.received_ += static_cast<std::int64_t>(frames);
   }
 

@@ -258,7 +258,7 @@ StemRender::StemRender(const StemPlan& plan, SharedFiles& files, const StemShape
   state_->shape = shape;
   state_->file = std::move(file);
   state_->format = std::move(format);
-  state_->interleaved.resize(kBlock * plan.channels.size());
+  if (plan.channels.size() > 1) state_->interleaved.resize(kBlock * plan.channels.size());
   for (const Takes& takes : plan.channels) {
     auto& channel = state_->channels.emplace_back();
     for (const LineupTrack* track : takes)
@@ -289,9 +289,10 @@ Result<std::int64_t> StemRender::go_on() {
     const auto mixed = state.mix_down(state.channels[c], sum);
     if (!mixed) return mixed.error();
     made = std::max(made, *mixed);
+    if (channels == 1) break;
     for (std::size_t n = 0; n < count; ++n) state.interleaved[n * channels + c] = sum[n];
   }
-  const auto samples = std::span(state.interleaved).first(count * channels);
+  const auto samples = channels == 1 ? sum : std::span(state.interleaved).first(count * channels);
   const bool loses_bits = made == Made::computed ||
                           (made == Made::finer && !holds(whole_bits(state.shape.format), samples));
   const auto rounding = loses_bits ? media::Rounding::dithered : media::Rounding::exact;

@@ -94,17 +94,33 @@ std::string tail(const WriterOptions& options, Frames length) {
   return cue_chunks(cues_within(options.notes->cues, length));
 }
 
-/// The low bytes of each sample, least significant first; written as `Stored`, of which the next
-/// sample covers what is too much, so that `out` needs room for a whole one at its end.
-template <std::size_t Bytes, typename Stored>
+/// The low bytes of each sample, least significant first.
+template <std::size_t Bytes>
 void pack(std::span<const std::int32_t> samples, char* out) {
-  for (std::size_t i = 0; i < samples.size(); ++i) {
-    auto bits = static_cast<std::uint32_t>(samples[i]);
-    if constexpr (std::endian::native == std::endian::big)
-      bits = __builtin_bswap32(bits << (32U - 8U * sizeof(Stored)));
-    const auto stored = static_cast<Stored>(bits);
-    std::memcpy(out + i * Bytes, &stored, sizeof stored);
+  for (const std::int32_t sample : samples) {
+    const auto bits = static_cast<std::uint32_t>(sample);
+    for (std::size_t i = 0; i < Bytes; ++i) *out++ = static_cast<char>(bits >> (8U * i));
   }
+}
+
+std::uint32_t little_endian(std::uint32_t word) {
+  if constexpr (std::endian::native == std::endian::big) return __builtin_bswap32(word);
+  return word;
+}
+
+/// pack<3>, four samples in three words.
+void pack_24(std::span<const std::int32_t> samples, char* out) {
+  std::size_t i = 0;
+  for (; i + 4 <= samples.size(); i += 4, out += 12) {
+    const auto bits = [&](std::size_t at) {
+      return static_cast<std::uint32_t>(samples[i + at]) & 0xFFFFFFU;
+    };
+    const std::uint32_t words[] = {little_endian(bits(0) | bits(1) << 24U),
+                                   little_endian(bits(1) >> 8U | bits(2) << 16U),
+                                   little_endian(bits(2) >> 16U | bits(3) << 8U)};
+    std::memcpy(out, words, sizeof words);
+  }
+  pack<3>(samples.subspan(i), out);
 }
 
 class RiffSink : public SoundSink {
@@ -136,11 +152,11 @@ class RiffSink : public SoundSink {
   std::span<const char> packed(std::span<const std::int32_t> samples) {
     assert(samples.size() <= kMostAtOnce);
     if (bytes_a_sample_ == 2)
-      pack<2, std::uint16_t>(samples, packed_.data());
+      pack<2>(samples, packed_.data());
     else if (bytes_a_sample_ == 3)
-      pack<3, std::uint32_t>(samples, packed_.data());
+      pack_24(samples, packed_.data());
     else
-      pack<4, std::uint32_t>(samples, packed_.data());
+      pack<4>(samples, packed_.data());
     return std::span(packed_).first(samples.size() * static_cast<std::size_t>(bytes_a_sample_));
   }
 

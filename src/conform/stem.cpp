@@ -19,7 +19,7 @@
 namespace kilter::conform {
 namespace {
 
-constexpr std::int64_t kBlock = 16384;
+constexpr std::int64_t kBlock = 4096;  // what is in the works stays in the cache
 
 /// Of whole numbers; 0 where the format has none.
 int whole_bits(media::SampleFormat format) {

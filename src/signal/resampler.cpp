@@ -16,7 +16,7 @@ namespace {
 
 constexpr double kLargestStep = 1e6;  // track frames per output frame
 // Output and track frames that are in the works at once.
-constexpr std::int64_t kBlock = 16384;
+constexpr std::int64_t kBlock = 4096;  // stays in the cache
 // Where two spans meet, rounding may step back by a frame.
 constexpr std::int64_t kSlack = 2;
 constexpr std::int64_t kLongBefore = -(std::int64_t{1} << 62);

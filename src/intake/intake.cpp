@@ -96,6 +96,27 @@ Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
   return takers;
 }
 
+/// Whether channels cancel when they are added up.
+class Cancelling {
+ public:
+  void process(std::span<const float> interleaved, std::size_t channels) {
+    for (std::size_t first = 0; first < interleaved.size(); first += channels) {
+      float sum = 0.0F;
+      for (const float sample : interleaved.subspan(first, channels)) {
+        sum += sample;
+        apart_ += static_cast<double>(sample * sample);
+      }
+      together_ += static_cast<double>(sum * sum);
+    }
+  }
+  bool told() const { return together_ < kLeft * apart_; }
+
+ private:
+  static constexpr double kLeft = 0.1;
+  double together_{0.0};
+  double apart_{0.0};
+};
+
 Result<void> process_block(std::span<const float> interleaved, std::vector<ChannelTaker>& takers,
                            std::vector<float>& channel) {
   const std::size_t channels = takers.size();
@@ -209,6 +230,7 @@ class Taker {
       if (!got || got->n == 0) return {};
       const auto samples = static_cast<std::size_t>(got->n) * takers_.size();
       const std::span<const float> block = std::span(interleaved_).first(samples);
+      if (takers_.size() > 1) cancelling_.process(block, takers_.size());
       if (auto done = process_block(block, takers_, channel_); !done) return done;
       length.n += got->n;
       result_.length.n += got->n;
@@ -232,6 +254,7 @@ class Taker {
       result_.channels.push_back(taker.take());
     }
     note_equal_channels(result_.channels);
+    result_.channels_cancel = cancelling_.told();
     return std::move(result_);
   }
 
@@ -240,6 +263,7 @@ class Taker {
   const FramesDone& frames_done_;
   IntakeFile result_;
   std::vector<ChannelTaker> takers_;
+  Cancelling cancelling_;
   std::vector<float> interleaved_;
   std::vector<float> channel_;
 };
@@ -315,9 +339,15 @@ std::vector<Result<IntakeFile>> take_in_all(const std::vector<Recording>& record
 
 std::shared_ptr<const AnalysisSignal> whole_signal(const IntakeFile& file) {
   std::vector<std::shared_ptr<const AnalysisSignal>> parts;
-  for (const IntakeChannel& channel : file.channels)
-    if (channel.signal && !is_silent(channel.levels)) parts.push_back(channel.signal);
+  const IntakeChannel* loudest = nullptr;
+  for (const IntakeChannel& channel : file.channels) {
+    if (!channel.signal || is_silent(channel.levels)) continue;
+    parts.push_back(channel.signal);
+    if (loudest == nullptr || channel.levels.rms_dbfs > loudest->levels.rms_dbfs)
+      loudest = &channel;
+  }
   if (parts.empty()) return nullptr;
+  if (file.channels_cancel) return loudest->signal;
   if (parts.size() == 1) return parts.front();
   return std::make_shared<MeanSignal>(std::move(parts));
 }

@@ -20,9 +20,9 @@ using Taken = std::vector<Result<IntakeFile>>;
 
 // Only what stems and lists cannot put right. Told and no more: a wrong rate, which the map mends;
 // an excursion, which is the mix's; a leak or a copy, which one hears to or leaves out.
-constexpr std::array<std::string_view, 9> kTrackCodes{"silent",     "dead",         "too-short",
-                                                      "unreadable", "truncated",    "unmatched",
-                                                      "dropout",    "not-a-number", "mix-seam"};
+constexpr std::array<std::string_view, 10> kTrackCodes{
+    "cancelling", "silent",    "dead",    "too-short",    "unreadable",
+    "truncated",  "unmatched", "dropout", "not-a-number", "mix-seam"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
 constexpr std::array<std::string_view, 5> kSessionCodes{"no-mix", "several-mixes", "missing-voice",
                                                         "left-out", "missing-part"};
@@ -186,6 +186,7 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
   for (const IntakeChannel& channel : taken->channels) mix.levels.push_back(channel.levels);
   mix.signal = intake::whole_signal(*taken);
   mix.findings = file_findings(*taken);
+  if (taken->channels_cancel) mix.findings.push_back(cancelling_channels());
   for (Finding& finding : mix_start_findings(taken->info))
     mix.findings.push_back(std::move(finding));
   return mix;

@@ -249,6 +249,14 @@ std::vector<Finding> file_findings(const intake::IntakeFile& file) {
   return findings;
 }
 
+Finding cancelling_channels() {
+  return finding("cancelling",
+                 "Its channels cancel each other when they are added up: one is upside down, and "
+                 "whoever hears it in mono hears next to nothing. Its loudest channel alone was "
+                 "listened to; its stem is as it came. Turn one channel over, or ask for the mix "
+                 "again.");
+}
+
 std::vector<Finding> mix_start_findings(const media::AudioInfo& info) {
   std::vector<Finding> findings;
   // A video's own count of time is a millisecond's.

@@ -76,6 +76,34 @@ TEST_F(Intake, NotesChannelsWithTheSameSamples) {
   EXPECT_FALSE(file->channels[4].signal);
 }
 
+TEST_F(Intake, HearsOneChannelAloneWhereTheyCancel) {
+  const Samples one = test::noise(48000, 0.3F, 1);
+  const Samples other = test::noise(48000, 0.3F, 2);
+  Samples upside_down = one;
+  for (float& sample : upside_down) sample *= -1.1F;
+  struct Row {
+    const char* name;
+    std::vector<Samples> channels;
+    bool cancel;
+  };
+  for (const Row& row :
+       {Row{"upside down", {one, upside_down}, true}, Row{"alike", {one, one}, false},
+        Row{"apart", {one, other}, false}, Row{"one silent", {one, Samples(48000, 0.0F)}, false}}) {
+    test::write_sound(folder_ / "a.wav", row.channels, 48000);
+    const auto file = take_in(folder_ / "a.wav", options());
+    ASSERT_TRUE(file);
+    EXPECT_EQ(file->channels_cancel, row.cancel) << row.name;
+    const auto whole = whole_signal(*file);
+    ASSERT_TRUE(whole);
+    EXPECT_EQ(whole == file->channels[1].signal, row.cancel);
+    Samples heard(8000);
+    ASSERT_TRUE(whole->read(4000, heard));
+    double power = 0.0;
+    for (const float sample : heard) power += static_cast<double>(sample * sample);
+    EXPECT_GT(std::sqrt(power / 8000.0), 0.02) << row.name;
+  }
+}
+
 TEST_F(Intake, ReadsTheGoodFilesBesideABrokenOne) {
   test::write_sound(folder_ / "a.wav", {test::noise(30000, 0.1F, 1)}, 48000);
   test::write_text(folder_ / "b.wav", "Dear keepers, my recording is attached.\n");

@@ -129,6 +129,16 @@ TEST_F(SurveyOf, SetsTheMixAside) {
   EXPECT_TRUE(result.mix->signal);
 }
 
+TEST_F(SurveyOf, TellsOfAMixWhoseChannelsCancel) {
+  IntakeFile mix = file_of({voice(), voice()}, 10);
+  mix.channels_cancel = true;
+  add("mixdown.wav", mix);
+  add("keeper.wav", file_of({voice()}, 20));
+  const Survey result = survey(0);
+  EXPECT_EQ(codes(result.mix->findings), (std::vector<std::string>{"cancelling"}));
+  EXPECT_TRUE(needs_person(result));
+}
+
 TEST_F(SurveyOf, FindsCopiesOfTracksAndOfTheMix) {
   add("guest.wav", file_of({voice()}, 10));
   add("guest-copy.wav", file_of({voice()}, 10));

@@ -40,6 +40,9 @@ struct IntakeFile {
   std::vector<IntakeChannel> channels;
   std::vector<Frames> part_lengths{};        ///< those of each part, in order; their sum is length
   std::optional<media::StartStamp> stamp{};  ///< of the first part
+  /// Added up, the channels leave less than a tenth of the power that they have side by side, as
+  /// where one of two is upside down.
+  bool channels_cancel{false};
 };
 
 struct IntakeOptions {
@@ -63,8 +66,8 @@ Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& opti
 std::vector<Result<IntakeFile>> take_in_all(const std::vector<Recording>& recordings,
                                             const IntakeOptions& options);
 
-/// The file as one signal: the mean of its channels, silent and repeated ones left out. Nothing
-/// where all is silent or signals were not kept.
+/// The file as one signal: the mean of its channels, silent and repeated ones left out; where they
+/// cancel, the loudest alone. Nothing where all is silent or signals were not kept.
 std::shared_ptr<const AnalysisSignal> whole_signal(const IntakeFile& file);
 
 }  // namespace kilter::intake

@@ -12,12 +12,13 @@
 #include <optional>
 #include <sstream>
 #include <stdexcept>
+#include <utility>
 
 #include "accuracy/cases.h"
 #include "kilter/base/parallel.h"
 #include "kilter/commands/run.h"
 #include "kilter/edits/lineup_file.h"
-#include "kilter/media/audio_file.h"
+#include "media/read_whole.h"
 #include "reference/resample_reference.h"
 #include "simulator/session_files.h"
 #include "simulator/sound_delay.h"
@@ -66,17 +67,12 @@ Conformed conform(const fs::path& folder) {
   return {*lineup, told["from_s"], told["rate"], told["stems"]};
 }
 
-std::vector<float> read_whole(const fs::path& file) {
-  auto audio = media::open_audio(file);
-  if (!audio) throw std::runtime_error(file.string() + ": " + audio.error().what);
-  std::vector<float> sound;
-  std::vector<float> block(1 << 16);
-  for (;;) {
-    const auto got = audio->source->read(block);
-    if (!got) throw std::runtime_error(got.error().what);
-    if (got->n == 0) return sound;
-    sound.insert(sound.end(), block.begin(), block.begin() + got->n);
-  }
+/// The only channel of a stem.
+std::vector<float> sound_of(const fs::path& file) {
+  auto whole = media::read_whole(file);
+  if (!whole) throw std::runtime_error(file.string() + ": " + whole.error().what);
+  if (whole->failure) throw std::runtime_error(file.string() + ": " + whole->failure->what);
+  return std::move(whole->channels.front());
 }
 
 bool is_near_a_seam(const simulator::SimulatedTrack& track, double track_s) {
@@ -137,7 +133,7 @@ struct Tally {
 void measure_track(const simulator::SimulatedTrack& truth, const LineupTrack& track,
                    const fs::path& file, const Conformed& conformed, std::uint64_t seed,
                    Tally& tally) {
-  const std::vector<float> stem = read_whole(file);
+  const std::vector<float> stem = sound_of(file);
   ++tally.tracks;
   if (track.standing != Standing::firm) return;
   ++tally.firm;
@@ -204,10 +200,14 @@ int run(const Settings& settings) {
     const Tally& tally = tallies[i];
     // Splices of a stream's staircase leave nothing to tell the place by better than half of one.
     const double limit_us = std::max(kLimit_us, rows[i]->limit_us);
-    const bool kept = tally.worst_us <= limit_us && tally.pieces > 0;
-    good = good && kept;
-    fmt::print("{:<34} {:>7} {:>5} {:>7} {:>10.2f}{}\n", rows[i]->about, tally.tracks, tally.firm,
-               tally.pieces, tally.worst_us, kept ? "" : "  beyond: " + tally.worst_at);
+    const bool measured = tally.pieces > 0;
+    const bool kept = tally.worst_us <= limit_us;
+    good = good && measured && kept;
+    fmt::print("{:<34} {:>7} {:>5} {:>7} {:>10}{}\n", rows[i]->about, tally.tracks, tally.firm,
+               tally.pieces, measured ? fmt::format("{:.2f}", tally.worst_us) : "-",
+               !measured ? "  nothing firm to measure"
+               : kept    ? ""
+                         : "  beyond: " + tally.worst_at);
   }
   return good ? 0 : 1;
 }

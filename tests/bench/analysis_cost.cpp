@@ -17,6 +17,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/intake/intake.h"
 #include "kilter/sync/align.h"
+#include "request.h"
 #include "simulator/session_files.h"
 #include "support/temporary_folder.h"
 
@@ -25,18 +26,9 @@ namespace {
 using namespace kilter;
 using bench::Cost;
 using bench::now;
+using bench::Request;
 using bench::since;
 namespace fs = std::filesystem;
-
-struct Request {
-  double minutes{20.0};
-  int room{4};
-  int remote{2};
-  std::uint64_t seed{1};
-  int threads{2};
-  int rounds{3};
-  std::vector<fs::path> files;
-};
 
 /// Stages in the order in which they came.
 class Stopwatch {
@@ -191,20 +183,14 @@ void measure(const simulator::Session& session, const std::string& name, bool fl
 int main(int argc, char** argv) {
   Request request;
   CLI::App app("What the analysis costs, against decoding every file once.");
-  app.add_option("--minutes", request.minutes, "length of the mix [20]")
-      ->check(CLI::PositiveNumber);
-  app.add_option("--room", request.room, "people in the room [4]")->check(CLI::Range(1, 16));
-  app.add_option("--remote", request.remote, "guests [2]")->check(CLI::Range(0, 16));
-  app.add_option("--seed", request.seed, "every seed is another session [1]");
-  app.add_option("--threads", request.threads, "[2]")->check(CLI::Range(1, 64));
-  app.add_option("--rounds", request.rounds, "of decoding; the best counts [3]")
-      ->check(CLI::Range(1, 100));
-  app.add_option("files", request.files, "in place of simulated ones; the mix first")
+  bench::add_options(app, request, "decoding");
+  std::vector<fs::path> files;
+  app.add_option("files", files, "in place of simulated ones; the mix first")
       ->check(CLI::ExistingFile);
   CLI11_PARSE(app, argc, argv);
   try {
-    if (!request.files.empty()) {
-      measure(request.files, "files", request);
+    if (!files.empty()) {
+      measure(files, "files", request);
       return 0;
     }
     const simulator::SyntheticVoices voices(request.seed);

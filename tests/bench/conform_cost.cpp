@@ -19,6 +19,7 @@
 #include "cost.h"
 #include "kilter/base/parallel.h"
 #include "kilter/commands/run.h"
+#include "request.h"
 #include "simulator/session_files.h"
 #include "support/temporary_folder.h"
 
@@ -26,16 +27,8 @@ namespace {
 
 using namespace kilter;
 using bench::Cost;
+using bench::Request;
 namespace fs = std::filesystem;
-
-struct Request {
-  double minutes{20.0};
-  int room{4};
-  int remote{2};
-  std::uint64_t seed{1};
-  int threads{2};
-  int rounds{3};
-};
 
 using Handle = std::unique_ptr<SNDFILE, int (*)(SNDFILE*)>;
 
@@ -154,14 +147,7 @@ void run(const Request& request) {
 int main(int argc, char** argv) {
   Request request;
   CLI::App app("What stems cost, against a plain copy of the same files.");
-  app.add_option("--minutes", request.minutes, "length of the mix [20]")
-      ->check(CLI::PositiveNumber);
-  app.add_option("--room", request.room, "people in the room [4]")->check(CLI::Range(1, 16));
-  app.add_option("--remote", request.remote, "guests [2]")->check(CLI::Range(0, 16));
-  app.add_option("--seed", request.seed, "every seed is another session [1]");
-  app.add_option("--threads", request.threads, "[2]")->check(CLI::Range(1, 64));
-  app.add_option("--rounds", request.rounds, "of everything; the best counts [3]")
-      ->check(CLI::Range(1, 100));
+  bench::add_options(app, request, "everything");
   CLI11_PARSE(app, argc, argv);
   try {
     run(request);

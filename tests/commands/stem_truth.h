@@ -4,9 +4,10 @@
 #include <cmath>
 #include <filesystem>
 #include <span>
+#include <utility>
 #include <vector>
 
-#include "kilter/media/audio_file.h"
+#include "media/read_whole.h"
 #include "reference/resample_reference.h"
 #include "simulator/simulator.h"
 
@@ -14,15 +15,8 @@ namespace kilter::test {
 
 /// The first channel of a mono file; nothing when it cannot be read.
 inline std::vector<float> read_all(const std::filesystem::path& file) {
-  auto audio = media::open_audio(file);
-  if (!audio) return {};
-  std::vector<float> sound;
-  std::vector<float> block(1 << 16);
-  for (;;) {
-    const auto got = audio->source->read(block);
-    if (!got || got->n == 0) return sound;
-    sound.insert(sound.end(), block.begin(), block.begin() + got->n);
-  }
+  auto whole = media::read_whole(file);
+  return whole ? std::move(whole->channels.front()) : std::vector<float>{};
 }
 
 inline std::span<const float> piece(const std::vector<float>& sound, double from_s, double length_s,

@@ -1,7 +1,5 @@
-// A file read to its end, for tests of readers.
+// A file read to its end.
 #pragma once
-
-#include <gtest/gtest.h>
 
 #include <cmath>
 #include <cstdint>

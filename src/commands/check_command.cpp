@@ -43,15 +43,35 @@ fs::path folder_of_stems(const fs::path& dir) {
   return fs::is_directory(dir / "stems", code) ? dir / "stems" : dir;
 }
 
-/// The mix that conform put beside the stems. Its name is all that is taken from the lineup.
-std::optional<fs::path> mix_beside(const fs::path& dir, const fs::path& stems) {
+/// What the stems were conformed by. Their names and the mix's are all that is taken from it.
+std::optional<conform::StemFiles> names_beside(const fs::path& dir) {
   std::error_code code;
   if (!fs::is_regular_file(dir / "lineup.json", code)) return std::nullopt;
   const auto lineup = edits::read_lineup(dir / "lineup.json");
-  if (!lineup || !lineup->mix) return std::nullopt;
-  const fs::path mix = stems / *conform::stem_files(*lineup).mix;
-  if (!fs::is_regular_file(mix, code)) return std::nullopt;
-  return mix;
+  if (!lineup) return std::nullopt;
+  return conform::stem_files(*lineup);
+}
+
+/// The mix that conform put beside the stems.
+std::optional<fs::path> mix_beside(const std::optional<conform::StemFiles>& names,
+                                   const fs::path& stems) {
+  std::error_code code;
+  if (!names || !names->mix || !fs::is_regular_file(stems / *names->mix, code)) return std::nullopt;
+  return stems / *names->mix;
+}
+
+/// A person's stem is one whatever it is called, be it like the mix: only the others' names tell.
+void declare_people(const conform::StemFiles& names, session::Session& session) {
+  for (std::size_t i = 0; i < session.files.size(); ++i) {
+    const fs::path name = session.files[i].path.stem();
+    if (i == session.mix || std::none_of(names.tracks.begin(), names.tracks.end(),
+                                         [&](const fs::path& file) { return file.stem() == name; }))
+      continue;
+    session::DeclaredTrack person;
+    person.file = i;
+    person.role = Role::room;
+    session.declared.push_back(person);
+  }
 }
 
 Result<session::Session> stems_session(const Options& options) {
@@ -61,8 +81,10 @@ Result<session::Session> stems_session(const Options& options) {
     return session::open_session(given, options.mix);
   const fs::path& dir = given.front();
   const fs::path stems = folder_of_stems(dir);
-  const auto mix = options.mix ? options.mix : mix_beside(dir, stems);
+  const auto names = names_beside(dir);
+  const auto mix = options.mix ? options.mix : mix_beside(names, stems);
   auto session = session::open_session({stems}, mix);
+  if (session && names) declare_people(*names, *session);
   if (session && stems != dir) {
     const std::string name = fs::weakly_canonical(dir, code).filename().string();
     if (!name.empty()) session->name = name;

@@ -113,6 +113,23 @@ TEST_F(Check, PassesStemsAsTheyWereConformed) {
   EXPECT_EQ(report.at("null_db_by_minute").size(), 3U);
 }
 
+TEST_F(Check, TellsATrackThatIsNamedLikeTheMixFromTheMix) {
+  fs::copy(show_, work_ / "show");
+  test::write_text(work_ / "show" / "session.toml",
+                   "mix = \"mixdown.wav\"\n[[track]]\nname = \"mixdown\"\n"
+                   "parts = [\"keeper.wav\"]\n");
+  fs::remove_all(done());
+  ASSERT_EQ(test::run_kilter({"conform", (work_ / "show").string(), "--out", done().string()}).exit,
+            0);
+  const Json report = check(0);
+  EXPECT_EQ(report.at("mix"), "mixdown-2.wav");
+  EXPECT_EQ(report.at("stems").size(), 3U);
+  EXPECT_EQ(row(report, "mixdown").at("verdict"), "within");
+  // The mix itself under that name is none the less no stem.
+  fs::copy(stem("mixdown-2"), stem("mixdown"), fs::copy_options::overwrite_existing);
+  EXPECT_TRUE(tells(row(check(1), "mixdown"), "missing-stem"));
+}
+
 TEST_F(Check, FindsAStemThatIsShifted) {
   bend("keeper", {{0.0, kLength_s - 1.0, 1.2e-3, kLength_s - 1.0 + 1.2e-3, 0.0}});
   const Json keeper = row(check(1), "keeper");

@@ -34,20 +34,20 @@ constexpr std::uint64_t scramble(std::uint64_t number) {
   return number ^ (number >> 16U);
 }
 
-/// Full scale, in steps and in samples. Floats hold these bounds, but for the lower one of 24 bits:
-/// it becomes -1, and the next float below -1 lies beyond both.
+/// Full scale, in steps and in samples. Floats hold the lower bound, but for that of 24 bits: it
+/// becomes -1, and the next float below -1 lies beyond both.
 struct Scale {
   explicit Scale(int bits)
       : steps(static_cast<double>(1 << (bits - 1))),
         lowest(-steps),
         highest(steps - 1.0),
-        clips_below(static_cast<float>((lowest - 0.5) / steps)),
-        clips_from(static_cast<float>((highest + 0.5) / steps)) {}
+        clips_below(static_cast<float>((lowest - 0.5) / steps)) {}
   double steps;
   double lowest;
   double highest;
   float clips_below;
-  float clips_from;
+  /// +1 is full scale, and one step more than there is: what a -1 becomes that is turned round.
+  float clips_above{1.0F};
 
   [[gnu::always_inline]] std::int32_t whole(double value) const {
     value = value < lowest ? lowest : value;
@@ -56,7 +56,7 @@ struct Scale {
   }
 };
 
-/// What rounds beyond full scale: the upper tie goes up to the even number, the lower one stays.
+/// What lies beyond full scale by more than rounding.
 [[gnu::always_inline]] inline std::int64_t count_clipped(std::span<const float> samples,
                                                          const Scale& scale) {
   std::int64_t clipped = 0;
@@ -64,7 +64,7 @@ struct Scale {
     const auto block = samples.first(std::min(samples.size(), kBlock));
     std::int32_t in_block = 0;  // as wide as a sample, which keeps the loop simple
     for (const float sample : block)
-      in_block += static_cast<std::int32_t>(sample >= scale.clips_from) |
+      in_block += static_cast<std::int32_t>(sample > scale.clips_above) |
                   static_cast<std::int32_t>(sample < scale.clips_below);
     clipped += in_block;
     samples = samples.subspan(block.size());

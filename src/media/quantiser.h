@@ -7,7 +7,7 @@ namespace kilter::media {
 
 /// Samples, full scale at +-1, as whole steps of a signed format of `bits` (2 to 24) bits: rounded
 /// to nearest, ties to even, and saturated; NaN becomes 0. `steps` is as long as `samples`. Returns
-/// how many lay beyond full scale.
+/// how many lay beyond full scale; +1 does not, though the highest step is one below it.
 std::int64_t quantise(std::span<const float> samples, int bits, std::int32_t* steps);
 
 /// The same after triangular noise within +-1 step was added, but for samples of exactly 0.

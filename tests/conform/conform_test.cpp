@@ -380,6 +380,21 @@ TEST_F(Conform, CountsClippedSamples) {
   EXPECT_EQ(report->stems[0].clipped_samples, 2);
 }
 
+TEST_F(Conform, TurnsTheLowestSampleIntoTheHighestAndCallsThatNoClipping) {
+  Samples sound = quiet_ended_noise(48000, 1);
+  for (float& sample : sound) sample = std::round(sample * 0x1p23F) * 0x1p-23F;
+  sound[1000] = -1.0F;  // +1 is one step more than 24 bits hold
+  test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz, SF_FORMAT_WAV | SF_FORMAT_PCM_24);
+  auto track = track_of("keeper", 48000, 0.0);
+  track.inverted = true;
+  const auto report = run(lineup_of({track}), {});
+  ASSERT_TRUE(report);
+  EXPECT_EQ(report->stems[0].clipped_samples, 0);
+  for (float& sample : sound) sample = -sample;
+  sound[1000] = 1.0F - 0x1p-23F;
+  EXPECT_EQ(stem("keeper.wav"), sound);
+}
+
 TEST_F(Conform, GivesTheSameBytesForAnyThreadCount) {
   std::vector<LineupTrack> tracks;
   for (int i = 0; i < 5; ++i) {

@@ -33,7 +33,7 @@ std::int32_t obvious_step(float sample, int bits, std::int64_t& clipped) {
   const double scale = std::ldexp(1.0, bits - 1);
   const double rounded = std::nearbyint(static_cast<double>(sample) * scale);
   const double kept = std::clamp(rounded, -scale, scale - 1.0);
-  if (kept != rounded) ++clipped;
+  if (sample > 1.0F || rounded < -scale) ++clipped;  // +1 is full scale, though it has no step
   return static_cast<std::int32_t>(kept);
 }
 
@@ -187,9 +187,11 @@ TEST(Dither, SaturatesAtFullScaleAndCountsOnlyWhatLayBeyondBefore) {
   EXPECT_EQ(quantise_dithered(bottom, 16, kSeed, 0, steps.data()), 0);
   EXPECT_EQ(*std::min_element(steps.begin(), steps.end()), kBottom);
   EXPECT_LE(*std::max_element(steps.begin(), steps.end()), kBottom + 1);
-  const std::vector<float> beyond{1.0F, -1.1F, kInfinity, -kInfinity, kNan, 3e38F};
+  const std::vector<float> beyond{1.01F, -1.1F, kInfinity, -kInfinity, kNan, 3e38F};
   EXPECT_EQ(quantise_dithered(beyond, 16, kSeed, 0, steps.data()), 5);
   EXPECT_EQ(Steps(steps.begin() + 1, steps.begin() + 6), (Steps{kBottom, kTop, kBottom, 0, kTop}));
+  const std::vector<float> full_scale{1.0F, -1.0F};
+  EXPECT_EQ(quantise_dithered(full_scale, 16, kSeed, 0, steps.data()), 0);
 }
 
 TEST(Dither, DependsOnTheSamplesPlaceAndNotOnTheBlock) {

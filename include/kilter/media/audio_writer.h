@@ -83,8 +83,9 @@ class AudioWriter {
   Frames written() const;
   /// The frames of the latest write() as a reader will find them, valid until the next one.
   std::span<const float> latest_as_read() const;
-  /// Samples that lay beyond full scale of an integer format and were saturated. One that only
-  /// dither would carry beyond is saturated and not counted.
+  /// Samples that lay beyond full scale, +-1, and were saturated by an integer format. Full scale
+  /// itself is not counted: +1, as a -1 that was turned round, is stored as the highest step, one
+  /// below. Nor is what only rounding or dither would carry beyond.
   std::int64_t clipped_samples() const;
   /// Cues of the notes that the file does not hold: before its first frame, after its end, beyond
   /// the 32 bits of a cue's place, or all of them in FLAC. Known after finish().

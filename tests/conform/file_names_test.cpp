@@ -50,5 +50,14 @@ TEST(SafeFileNames, AreDifferentEvenWhereCaseIsNotToldApart) {
                                       "émile-2", "СМЕНА", "смена-2", "a_b", "a_b-2"}));
 }
 
+TEST(SafeFileNames, AreDifferentWhereTwoSpellingsOfALetterAreOne) {
+  const std::string composed = "Ren\u00E9e";
+  const std::string decomposed = "Rene\u0301e";
+  ASSERT_NE(composed, decomposed);
+  EXPECT_EQ(safe_file_names({composed, decomposed}),
+            (std::vector<std::string>{composed, decomposed + "-2"}));
+  EXPECT_EQ(safe_file_names({"C\u00F6n"}).front(), "C\u00F6n");  // a device is "con" alone
+}
+
 }  // namespace
 }  // namespace kilter::conform

@@ -82,8 +82,8 @@ struct StemFiles {
 };
 StemFiles stem_files(const Lineup& lineup);
 
-/// File names for tracks: legal on every system, and different even where case is not told apart.
-/// Without an ending. One per name, in order.
+/// File names for tracks: legal on every system, and different even where case, or two spellings of
+/// an accented letter, are not told apart (name_key()). Without an ending. One per name, in order.
 std::vector<std::string> safe_file_names(const std::vector<std::string>& track_names);
 
 }  // namespace kilter::conform

@@ -14,41 +14,40 @@ struct Letters {
   char32_t first;
   std::u32string_view plain;
 };
-// clang-format off: strings would be broken anywhere
+// clang-format off
 constexpr std::array kLetters{
     Letters{'A', U"abcdefghijklmnopqrstuvwxyz"},
     Letters{0xC0,
-            U"aaaaaaæceeeeiiiiðnooooo×øuuuuyþßaaaaaaæceeeeiiiiðnooooo÷øuuuuyþyaaaaaaccccccccdd"
-            U"đđeeeeeeeeeegggggggghhħħiiiiiiiiiıĳĳjjkkĸllllllŀŀłłnnnnnnŉŋŋooooooœœrrrrrrssssss"
-            U"ssttttŧŧuuuuuuuuuuuuwwyyyzzzzzzsƀɓƃƃƅƅɔƈƈɖɗƌƌƍǝəɛƒƒɠɣƕɩɨƙƙƚƛɯɲƞɵooƣƣƥƥʀƨƨʃƪƫƭƭʈu"
-            U"uʊʋƴƴƶƶʒƹƹƺƻƽƽƾƿǀǁǂǃǆǆǆǉǉǉǌǌǌaaiioouuuuuuuuuuǝaaaaææǥǥggkkooooʒʒjǳǳǳggƕƿnnaaææøø"
-            U"aaaaeeeeiiiioooorrrruuuussttȝȝhhƞȡȣȣȥȥaaeeooooooooyyȴȵȶȷȸȹⱥȼȼƚⱦȿɀɂɂƀʉʌɇɇɉɉɋɋɍɍɏɏ"},
+        U"aaaaaaæceeeeiiiiðnooooo×øuuuuyþßaaaaaaæceeeeiiiiðnooooo÷øuuuuyþyaaaaaaccccccccdd"
+        U"đđeeeeeeeeeegggggggghhħħiiiiiiiiiıĳĳjjkkĸllllllŀŀłłnnnnnnŉŋŋooooooœœrrrrrrssssss"
+        U"ssttttŧŧuuuuuuuuuuuuwwyyyzzzzzzsƀɓƃƃƅƅɔƈƈɖɗƌƌƍǝəɛƒƒɠɣƕɩɨƙƙƚƛɯɲƞɵooƣƣƥƥʀƨƨʃƪƫƭƭʈu"
+        U"uʊʋƴƴƶƶʒƹƹƺƻƽƽƾƿǀǁǂǃǆǆǆǉǉǉǌǌǌaaiioouuuuuuuuuuǝaaaaææǥǥggkkooooʒʒjǳǳǳggƕƿnnaaææøø"
+        U"aaaaeeeeiiiioooorrrruuuussttȝȝhhƞȡȣȣȥȥaaeeooooooooyyȴȵȶȷȸȹⱥȼȼƚⱦȿɀɂɂƀʉʌɇɇɉɉɋɋɍɍɏɏ"},
     Letters{0x386,
-            U"α·εηι_ο_υωιαβγδεζηθικλμνξοπρ_στυφχψωιυαεηιυαβγδεζηθικλμνξοπρσστυφχψωιυουωϗβθϒϒϒφ"
-            U"πϗϙϙϛϛϝϝϟϟϡϡϣϣϥϥϧϧϩϩϫϫϭϭϯϯκρϲϳθε϶ϸϸϲϻϻϼͻͼͽ"},
+        U"α·εηι_ο_υωιαβγδεζηθικλμνξοπρ_στυφχψωιυαεηιυαβγδεζηθικλμνξοπρσστυφχψωιυουωϗβθϒϒϒφ"
+        U"πϗϙϙϛϛϝϝϟϟϡϡϣϣϥϥϧϧϩϩϫϫϭϭϯϯκρϲϳθε϶ϸϸϲϻϻϼͻͼͽ"},
     Letters{0x400,
-            U"ееђгєѕііјљњћкиуџабвгдежзииклмнопрстуфхцчшщъыьэюяабвгдежзииклмнопрстуфхцчшщъыьэюя"
-            U"ееђгєѕііјљњћкиуџѡѡѣѣѥѥѧѧѩѩѫѫѭѭѯѯѱѱѳѳѵѵѵѵѹѹѻѻѽѽѿѿҁҁ҂_______ҋҋҍҍҏҏґґғғҕҕҗҗҙҙққҝҝҟҟ"
-            U"ҡҡңңҥҥҧҧҩҩҫҫҭҭүүұұҳҳҵҵҷҷҹҹһһҽҽҿҿӏжжӄӄӆӆӈӈӊӊӌӌӎӎӏааааӕӕееәәәәжжззӡӡииииооөөөөээуу"
-            U"ууууччӷӷыыӻӻӽӽӿӿԁԁԃԃԅԅԇԇԉԉԋԋԍԍԏԏԑԑԓԓԕԕԗԗԙԙԛԛԝԝԟԟԡԡԣԣԥԥԧԧԩԩԫԫԭԭԯ"
-            U"ԯ"},
+        U"ееђгєѕііјљњћкиуџабвгдежзииклмнопрстуфхцчшщъыьэюяабвгдежзииклмнопрстуфхцчшщъыьэюя"
+        U"ееђгєѕііјљњћкиуџѡѡѣѣѥѥѧѧѩѩѫѫѭѭѯѯѱѱѳѳѵѵѵѵѹѹѻѻѽѽѿѿҁҁ҂_______ҋҋҍҍҏҏґґғғҕҕҗҗҙҙққҝҝҟҟ"
+        U"ҡҡңңҥҥҧҧҩҩҫҫҭҭүүұұҳҳҵҵҷҷҹҹһһҽҽҿҿӏжжӄӄӆӆӈӈӊӊӌӌӎӎӏааааӕӕееәәәәжжззӡӡииииооөөөөээуу"
+        U"ууууччӷӷыыӻӻӽӽӿӿԁԁԃԃԅԅԇԇԉԉԋԋԍԍԏԏԑԑԓԓԕԕԗԗԙԙԛԛԝԝԟԟԡԡԣԣԥԥԧԧԩԩԫԫԭԭԯԯ"},
     Letters{0x622, U"ااواي"},
     Letters{0x304B,
-            U"かかききくくけけここささししすすせせそそたたちちっつつててととなにぬねのはははひひひ"
-            U"ふふふへへへほほほまみむめもゃやゅゆょよらりるれろゎわゐゑをんうゕゖ____"
-            U"゛゜ゝゝゟ゠ァアィイゥウェエォオカカキキククケケココササシシススセセソソタタチチッツ"
-            U"ツテテトトナニヌネノハハハヒヒヒフフフヘヘヘホホホマミムメモャヤュユョヨラリ"
-            U"ルレロヮワヰヱヲンウヵヶワヰヱヲ・ーヽヽ"},
+        U"かかききくくけけここささししすすせせそそたたちちっつつててととなにぬねのはははひ"
+        U"ひひふふふへへへほほほまみむめもゃやゅゆょよらりるれろゎわゐゑをんうゕゖ____"
+        U"゛゜ゝゝゟ゠ァアィイゥウェエォオカカキキククケケココササシシススセセソソタタチチ"
+        U"ッツツテテトトナニヌネノハハハヒヒヒフフフヘヘヘホホホマミムメモャヤュユョヨラリ"
+        U"ルレロヮワヰヱヲンウヵヶワヰヱヲ・ーヽヽ"},
     Letters{0x1E00,
-            U"aabbbbbbccddddddddddeeeeeeeeeeffgghhhhhhhhhhiiiikkkkkkllllllllmmmmmmnnnnnnnnoooo"
-            U"oooopppprrrrrrrrssssssssssttttttttuuuuuuuuuuvvvvwwwwwwwwwwxxxxyyzzzzzzhtwyẚsẜẝßẟ"
-            U"aaaaaaaaaaaaaaaaaaaaaaaaeeeeeeeeeeeeeeeeiiiioooooooooooooooooooooooouuuuuuuuuuuu"
-            U"uuyyyyyyyyỻỻỽỽỿỿ"},
+        U"aabbbbbbccddddddddddeeeeeeeeeeffgghhhhhhhhhhiiiikkkkkkllllllllmmmmmmnnnnnnnnoooo"
+        U"oooopppprrrrrrrrssssssssssttttttttuuuuuuuuuuvvvvwwwwwwwwwwxxxxyyzzzzzzhtwyẚsẜẝßẟ"
+        U"aaaaaaaaaaaaaaaaaaaaaaaaeeeeeeeeeeeeeeeeiiiioooooooooooooooooooooooouuuuuuuuuuuu"
+        U"uuyyyyyyyyỻỻỽỽỿỿ"},
     Letters{0x1F00,
-            U"ααααααααααααααααεεεεεε__εεεεεε__ηηηηηηηηηηηηηηηηιιιιιιιιιιιιιιιιοοοοοο__οοοοοο__"
-            U"υυυυυυυυ_υ_υ_υ_υωωωωωωωωωωωωωωωωααεεηηιιοουυωω__ααααααααααααααααηηηηηηηηηηηηηηηη"
-            U"ωωωωωωωωωωωωωωωωααααα_ααααααα᾽ι᾿῀¨ηηη_ηηεεηηη᾿᾿᾿ιιιι__ιιιιιι_῾῾῾υυυυρρυυυυυυρ¨¨`"
-            U"__ωωω_ωωοοωωω"}};
+        U"ααααααααααααααααεεεεεε__εεεεεε__ηηηηηηηηηηηηηηηηιιιιιιιιιιιιιιιιοοοοοο__οοοοοο__"
+        U"υυυυυυυυ_υ_υ_υ_υωωωωωωωωωωωωωωωωααεεηηιιοουυωω__ααααααααααααααααηηηηηηηηηηηηηηηη"
+        U"ωωωωωωωωωωωωωωωωααααα_ααααααα᾽ι᾿῀¨ηηη_ηηεεηηη᾿᾿᾿ιιιι__ιιιιιι_῾῾῾υυυυρρυυυυυυρ¨¨`"
+        U"__ωωω_ωωοοωωω"}};
 // clang-format on
 
 struct Range {

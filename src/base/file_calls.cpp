@@ -22,6 +22,10 @@ int FileCalls::open(const char* path, int flags, mode_t mode) {
   return ::open(path, flags, mode);  // NOLINT: variadic by POSIX
 }
 
+ssize_t FileCalls::read_at(int descriptor, void* bytes, std::size_t count, off_t offset) {
+  return ::pread(descriptor, bytes, count, offset);
+}
+
 ssize_t FileCalls::write_at(int descriptor, const void* bytes, std::size_t count, off_t offset) {
   return ::pwrite(descriptor, bytes, count, offset);
 }

@@ -12,6 +12,7 @@
 #include <string>
 #include <utility>
 
+#include "kilter/base/file_calls.h"
 #include "kilter/base/system_words.h"
 #include "kilter/signal/wide_loops.h"
 
@@ -72,9 +73,10 @@ Error cannot_read_back(const std::filesystem::path& folder, int code) {
 }
 
 /// Reads exactly `out`, which lies inside the file.
-int read_fully(int descriptor, std::span<std::byte> out, std::int64_t offset) {
+int read_fully(FileCalls& calls, int descriptor, std::span<std::byte> out, std::int64_t offset) {
   while (!out.empty()) {
-    const ssize_t got = ::pread(descriptor, out.data(), out.size(), static_cast<off_t>(offset));
+    const ssize_t got =
+        calls.read_at(descriptor, out.data(), out.size(), static_cast<off_t>(offset));
     if (got < 0 && errno == EINTR) continue;
     if (got < 0) return errno;
     if (got == 0) return EIO;
@@ -84,12 +86,13 @@ int read_fully(int descriptor, std::span<std::byte> out, std::int64_t offset) {
   return 0;
 }
 
-int write_fully(int descriptor, std::span<const std::byte> bytes, std::int64_t offset) {
+int write_fully(FileCalls& calls, int descriptor, std::span<const std::byte> bytes,
+                std::int64_t offset) {
   while (!bytes.empty()) {
     const ssize_t put =
-        ::pwrite(descriptor, bytes.data(), bytes.size(), static_cast<off_t>(offset));
+        calls.write_at(descriptor, bytes.data(), bytes.size(), static_cast<off_t>(offset));
     if (put < 0 && errno == EINTR) continue;
-    if (put < 0) return errno;
+    if (put <= 0) return put < 0 ? errno : ENOSPC;
     bytes = bytes.subspan(static_cast<std::size_t>(put));
     offset += put;
   }
@@ -142,7 +145,13 @@ class ScratchFile {
   ScratchFile& operator=(const ScratchFile&) = delete;
   ~ScratchFile() { ::close(descriptor_); }
 
-  int descriptor() const { return descriptor_; }
+  /// Both: 0, or an errno.
+  int read(std::span<std::byte> out, std::int64_t offset) const {
+    return read_fully(calls_, descriptor_, out, offset);
+  }
+  int write(std::span<const std::byte> bytes, std::int64_t offset) const {
+    return write_fully(calls_, descriptor_, bytes, offset);
+  }
   /// For messages.
   const std::filesystem::path& folder() const { return folder_; }
   std::int64_t offset_of_chunk(int signal, std::int64_t chunk) const {
@@ -150,6 +159,7 @@ class ScratchFile {
   }
 
  private:
+  FileCalls& calls_{file_calls()};
   int descriptor_;
   std::filesystem::path folder_;
   int signals_;
@@ -215,8 +225,7 @@ void ScratchSignal::encode_block() {
 }
 
 Result<void> ScratchSignal::write_encoded() {
-  const int code =
-      write_fully(file_->descriptor(), encoded_, file_->offset_of_chunk(index_, chunks_written_));
+  const int code = file_->write(encoded_, file_->offset_of_chunk(index_, chunks_written_));
   encoded_.clear();
   ++chunks_written_;
   if (code != 0) return cannot_keep(file_->folder(), code);
@@ -243,7 +252,7 @@ Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const
     const std::span<std::byte> wanted(bytes.data(), static_cast<std::size_t>(blocks) * kBlockBytes);
     const std::int64_t offset = file_->offset_of_chunk(index_, chunk) +
                                 block % chunk_blocks * static_cast<std::int64_t>(kBlockBytes);
-    if (const int code = read_fully(file_->descriptor(), wanted, offset); code != 0)
+    if (const int code = file_->read(wanted, offset); code != 0)
       return cannot_read_back(file_->folder(), code);
     for (std::int64_t b = block; b < block + blocks; ++b) {
       const std::int64_t stop = std::min((b + 1) * block_frames, last);

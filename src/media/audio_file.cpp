@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
+#include <memory>
 #include <optional>
+#include <string>
 #include <system_error>
 #include <utility>
 
@@ -42,47 +44,67 @@ std::optional<Error> refusal(const std::filesystem::path& file) {
 }
 
 /// For what libsndfile does not read.
-Result<OpenAudio> open_other(const std::filesystem::path& file, const Error& sndfile_says) {
-  const auto name = container_name(file);
-  if (reads_video_files() && name) return open_with_libav(file);
-  if (reads_video_files() && lower_ending(file) == ".mp3") {
-    auto audio = open_with_libav(file);  // some begin with anything
+Result<OpenAudio> open_other(const std::shared_ptr<FileInput>& input, const std::string& head,
+                             const Error& sndfile_says) {
+  const auto name = container_name(head);
+  if (reads_video_files() && name) return open_with_libav(input);
+  if (reads_video_files() && lower_ending(input->file()) == ".mp3") {
+    auto audio = open_with_libav(input);  // some begin with anything
     return audio ? std::move(audio) : Result<OpenAudio>(sndfile_says);
   }
-  if (const auto other = sound_name(file); !name && other && !sndfile_reads(*other))
-    return unreadable(file, "it is " + *other + ", which is not read",
+  if (const auto other = sound_name(head); !name && other && !sndfile_reads(*other))
+    return unreadable(input->file(), "it is " + *other + ", which is not read",
                       "convert it to WAV or FLAC with a program that plays it");
   if (!name || sndfile_reads(*name)) return sndfile_says;
-  return unreadable(file, "it is " + *name + ", which this build of kilter does not read",
+  return unreadable(input->file(), "it is " + *name + ", which this build of kilter does not read",
                     "install libavformat-dev, libavcodec-dev and libavutil-dev (FFmpeg's "
                     "libraries) and build kilter again, or convert the file to WAV or FLAC");
+}
+
+/// By the library that reads such files best. Where that fails for a place that cannot be read,
+/// `input` tells its problem, and no other library is asked: it might read on otherwise.
+Result<OpenAudio> open_by_head(const std::shared_ptr<FileInput>& input, const std::string& head) {
+  // libsndfile gives up at the first damage of an MP3 file, and its decoder prints.
+  if (reads_video_files() && container_name(head) == "MP3")
+    if (auto audio = open_with_libav(input); audio || input->problem() != 0) return audio;
+  if (is_w64_of_extensible_floats(head)) {
+    if (reads_video_files()) {
+      auto audio = open_with_libav(input);
+      if (audio) audio->info.format = "W64 " + audio->info.format + " float";
+      return audio;
+    }
+    return unreadable(input->file(), "it is a W64 file of floats that libsndfile would misread",
+                      "install libavformat-dev, libavcodec-dev and libavutil-dev (FFmpeg's "
+                      "libraries) and build kilter again, or convert the file to WAV or FLAC");
+  }
+  auto opened = open_with_sndfile(input);
+  if (!opened && input->problem() != 0) return opened.error();
+  if (!opened) return open_other(input, head, opened.error());
+  if (reads_video_files() && opened->loses_sound)
+    if (auto audio = open_with_libav(input, opened->audio.source->notes().breaks_off);
+        audio || input->problem() != 0)
+      return audio;
+  if (reads_video_files() && opened->audio.info.format.starts_with("FLAC"))
+    opened->audio.source = std::make_unique<ResumingSource>(
+        std::move(opened->audio.source), [file = input->file()]() -> Result<OpenAudio> {
+          const auto again = std::make_shared<FileInput>(file);
+          if (!again->is_open()) return not_to_be_opened(file, again->problem());
+          return open_with_libav(again);
+        });
+  return std::move(opened->audio);
 }
 
 }  // namespace
 
 Result<OpenAudio> open_audio(const std::filesystem::path& file) {
   if (auto error = refusal(file)) return *std::move(error);
-  // libsndfile gives up at the first damage of an MP3 file, and its decoder prints.
-  if (reads_video_files() && container_name(file) == "MP3")
-    if (auto audio = open_with_libav(file)) return audio;
-  if (is_w64_of_extensible_floats(file)) {
-    if (reads_video_files()) {
-      auto audio = open_with_libav(file);
-      if (audio) audio->info.format = "W64 " + audio->info.format + " float";
-      return audio;
-    }
-    return unreadable(file, "it is a W64 file of floats that libsndfile would misread",
-                      "install libavformat-dev, libavcodec-dev and libavutil-dev (FFmpeg's "
-                      "libraries) and build kilter again, or convert the file to WAV or FLAC");
-  }
-  auto opened = open_with_sndfile(file);
-  if (!opened) return open_other(file, opened.error());
-  if (reads_video_files() && opened->loses_sound)
-    if (auto audio = open_with_libav(file, opened->audio.source->notes().breaks_off)) return audio;
-  if (reads_video_files() && opened->audio.info.format.starts_with("FLAC"))
-    opened->audio.source = std::make_unique<ResumingSource>(
-        std::move(opened->audio.source), [file] { return open_with_libav(file); });
-  return std::move(opened->audio);
+  const auto input = std::make_shared<FileInput>(file);
+  if (!input->is_open()) return not_to_be_opened(file, input->problem());
+  const std::string head = head_of(*input);
+  if (input->problem() != 0) return not_to_be_read(file, input->problem());
+  auto audio = open_by_head(input, head);
+  if (!audio && input->problem() != 0) return not_to_be_read(file, input->problem());
+  return audio;
 }
 
 bool has_audio_name(const std::filesystem::path& file) {
@@ -98,7 +120,9 @@ bool has_audio_name(const std::filesystem::path& file) {
 
 bool begins_like_audio(const std::filesystem::path& file) {
   std::error_code problem;
-  return std::filesystem::is_regular_file(file, problem) && sound_name(file).has_value();
+  if (!std::filesystem::is_regular_file(file, problem)) return false;
+  FileInput input(file);
+  return input.is_open() && sound_name(head_of(input)).has_value();
 }
 
 }  // namespace kilter::media

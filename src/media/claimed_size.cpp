@@ -1,11 +1,8 @@
 #include "claimed_size.h"
 
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
-#include <cerrno>
+#include <bit>
 #include <cstddef>
 #include <cstring>
 #include <string_view>
@@ -18,19 +15,6 @@ constexpr int kMostChunks = 100;
 constexpr std::int64_t kFirstChunkAt = 12;
 constexpr std::uint32_t kIn64Bits = 0xFFFFFFFF;
 
-std::int64_t file_bytes(int descriptor) {
-  struct stat status {};
-  return ::fstat(descriptor, &status) == 0 ? status.st_size : 0;
-}
-
-ssize_t read_at(int descriptor, void* out, std::size_t wanted, std::int64_t at) {
-  ssize_t got = 0;
-  do {
-    got = ::pread(descriptor, out, wanted, at);
-  } while (got < 0 && errno == EINTR);
-  return got;
-}
-
 struct Chunk {
   std::array<char, 4> id{};
   std::uint32_t bytes{0};
@@ -38,12 +22,18 @@ struct Chunk {
   bool is(std::string_view name) const { return std::string_view(id.data(), 4) == name; }
 };
 
-std::optional<Chunk> chunk_at(int descriptor, std::int64_t at) {
-  std::array<unsigned char, 8> head{};
-  if (read_at(descriptor, head.data(), head.size(), at) != 8) return std::nullopt;
+std::optional<std::array<unsigned char, 8>> eight_bytes_at(FileInput& file, std::int64_t at) {
+  std::array<char, 8> bytes{};
+  if (file.read_at(bytes, at) != 8) return std::nullopt;
+  return std::bit_cast<std::array<unsigned char, 8>>(bytes);
+}
+
+std::optional<Chunk> chunk_at(FileInput& file, std::int64_t at) {
+  const auto head = eight_bytes_at(file, at);
+  if (!head) return std::nullopt;
   Chunk chunk;
-  std::memcpy(chunk.id.data(), head.data(), 4);
-  for (std::size_t i = 8; i-- > 4;) chunk.bytes = chunk.bytes << 8U | head[i];
+  std::memcpy(chunk.id.data(), head->data(), 4);
+  for (std::size_t i = 8; i-- > 4;) chunk.bytes = chunk.bytes << 8U | (*head)[i];
   return chunk;
 }
 
@@ -56,10 +46,10 @@ std::int64_t behind(std::int64_t at, const Chunk& chunk) {
 }
 
 /// Whether chunk follows chunk from `at` to the file's end.
-bool are_chunks(int descriptor, std::int64_t at) {
-  const std::int64_t end = file_bytes(descriptor);
+bool are_chunks(FileInput& file, std::int64_t at) {
+  const std::int64_t end = file.length();
   for (int i = 0; i < kMostChunks && at < end; ++i) {
-    const auto chunk = chunk_at(descriptor, at);
+    const auto chunk = chunk_at(file, at);
     if (!chunk) return false;
     at = behind(at, *chunk);
   }
@@ -72,12 +62,12 @@ struct Sound {
 };
 
 /// Where the sound of a RIFF file lies, and how much its header says there is.
-std::optional<Sound> sound_of(int descriptor) {
-  const auto riff = chunk_at(descriptor, 0);
+std::optional<Sound> sound_of(FileInput& file) {
+  const auto riff = chunk_at(file, 0);
   if (!riff || !riff->is("RIFF")) return std::nullopt;
   std::int64_t at = kFirstChunkAt;
   for (int i = 0; i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(descriptor, at);
+    const auto chunk = chunk_at(file, at);
     if (!chunk) return std::nullopt;
     if (chunk->is("data")) return Sound{at + 8, chunk->bytes};
     at = behind(at, *chunk);
@@ -85,26 +75,26 @@ std::optional<Sound> sound_of(int descriptor) {
   return std::nullopt;
 }
 
-std::optional<std::int64_t> size_at(int descriptor, std::int64_t at) {
-  std::array<unsigned char, 8> bytes{};
-  if (read_at(descriptor, bytes.data(), bytes.size(), at) != 8) return std::nullopt;
+std::optional<std::int64_t> size_at(FileInput& file, std::int64_t at) {
+  const auto bytes = eight_bytes_at(file, at);
+  if (!bytes) return std::nullopt;
   std::uint64_t size = 0;
-  for (std::size_t i = 8; i-- > 0;) size = size << 8U | bytes[i];
+  for (std::size_t i = 8; i-- > 0;) size = size << 8U | (*bytes)[i];
   // Beyond what any file holds, and where sums would overflow.
   return size < std::uint64_t{1} << 60U ? std::optional(static_cast<std::int64_t>(size))
                                         : std::nullopt;
 }
 
 /// RF64 and BW64: sizes of 64 bits stand in the first chunk, the file's and then the sound's.
-std::optional<Sound> sound_of_rf64(int descriptor) {
-  const auto head = chunk_at(descriptor, 0);
-  const auto sizes = chunk_at(descriptor, kFirstChunkAt);
+std::optional<Sound> sound_of_rf64(FileInput& file) {
+  const auto head = chunk_at(file, 0);
+  const auto sizes = chunk_at(file, kFirstChunkAt);
   if (!head || !(head->is("RF64") || head->is("BW64")) || !sizes || !sizes->is("ds64"))
     return std::nullopt;
-  const auto bytes = size_at(descriptor, kFirstChunkAt + 16);
+  const auto bytes = size_at(file, kFirstChunkAt + 16);
   std::int64_t at = behind(kFirstChunkAt, *sizes);
   for (int i = 0; bytes && i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(descriptor, at);
+    const auto chunk = chunk_at(file, at);
     if (!chunk) return std::nullopt;
     if (chunk->is("data"))
       return Sound{at + 8, chunk->bytes == kIn64Bits ? *bytes : std::int64_t{chunk->bytes}};
@@ -115,15 +105,15 @@ std::optional<Sound> sound_of_rf64(int descriptor) {
 
 /// W64: names of 16 bytes, the first four of which are letters; sizes count name and size as well,
 /// and chunks begin at multiples of eight.
-std::optional<Sound> sound_of_w64(int descriptor) {
+std::optional<Sound> sound_of_w64(FileInput& file) {
   constexpr std::int64_t kHeadBytes = 24;
   constexpr std::int64_t kFirstAt = 40;
-  const auto riff = chunk_at(descriptor, 0);
+  const auto riff = chunk_at(file, 0);
   if (!riff || !riff->is("riff")) return std::nullopt;
   std::int64_t at = kFirstAt;
   for (int i = 0; i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(descriptor, at);
-    const auto bytes = size_at(descriptor, at + 16);
+    const auto chunk = chunk_at(file, at);
+    const auto bytes = size_at(file, at + 16);
     if (!chunk || !bytes || *bytes < kHeadBytes) return std::nullopt;
     if (chunk->is("data")) return Sound{at + kHeadBytes, *bytes - kHeadBytes};
     at += (*bytes + 7) / 8 * 8;
@@ -132,13 +122,13 @@ std::optional<Sound> sound_of_w64(int descriptor) {
 }
 
 /// AIFF: as RIFF, with the high byte first; the sound's chunk has eight bytes before the sound.
-std::optional<Sound> sound_of_aiff(int descriptor) {
+std::optional<Sound> sound_of_aiff(FileInput& file) {
   constexpr std::int64_t kBeforeSound = 8;
-  const auto form = chunk_at(descriptor, 0);
+  const auto form = chunk_at(file, 0);
   if (!form || !form->is("FORM")) return std::nullopt;
   std::int64_t at = kFirstChunkAt;
   for (int i = 0; i < kMostChunks; ++i) {
-    auto chunk = chunk_at(descriptor, at);
+    auto chunk = chunk_at(file, at);
     if (!chunk) return std::nullopt;
     chunk->bytes = high_byte_first(chunk->bytes);
     if (chunk->is("SSND")) return Sound{at + 8 + kBeforeSound, chunk->bytes - kBeforeSound};
@@ -148,70 +138,35 @@ std::optional<Sound> sound_of_aiff(int descriptor) {
 }
 
 /// AU: where the sound begins and how long it is, high byte first.
-std::optional<Sound> sound_of_au(int descriptor) {
-  const auto head = chunk_at(descriptor, 0);
-  const auto size = chunk_at(descriptor, 4);
+std::optional<Sound> sound_of_au(FileInput& file) {
+  const auto head = chunk_at(file, 0);
+  const auto size = chunk_at(file, 4);
   if (!head || !head->is(".snd") || !size) return std::nullopt;
   return Sound{high_byte_first(head->bytes), high_byte_first(size->bytes)};
 }
 
 }  // namespace
 
-std::optional<std::int64_t> unwritten_size_at(int descriptor) {
-  const auto sound = sound_of(descriptor);
-  if (!sound || sound->bytes != 0 || are_chunks(descriptor, sound->at)) return std::nullopt;
+std::optional<std::int64_t> unwritten_size_at(FileInput& file) {
+  const auto sound = sound_of(file);
+  if (!sound || sound->bytes != 0 || are_chunks(file, sound->at)) return std::nullopt;
   return sound->at - kSizeBytes;
 }
 
-std::optional<CutSound> cut_sound(int descriptor) {
+std::optional<CutSound> cut_sound(FileInput& file) {
   const auto is_unknown = [](std::int64_t bytes) {
     return (bytes >= 0xFFFF0000 && bytes <= 0xFFFFFFFF) ||
            (bytes >= 0x7FFF0000 && bytes <= 0x7FFFFFFF);
   };
-  auto sound = sound_of(descriptor);
-  if (!sound) sound = sound_of_rf64(descriptor);
-  if (!sound) sound = sound_of_w64(descriptor);
-  if (!sound) sound = sound_of_aiff(descriptor);
-  if (!sound) sound = sound_of_au(descriptor);
+  auto sound = sound_of(file);
+  if (!sound) sound = sound_of_rf64(file);
+  if (!sound) sound = sound_of_w64(file);
+  if (!sound) sound = sound_of_aiff(file);
+  if (!sound) sound = sound_of_au(file);
   if (!sound || is_unknown(sound->bytes)) return std::nullopt;
-  const std::int64_t there = file_bytes(descriptor) - sound->at;
+  const std::int64_t there = file.length() - sound->at;
   if (there <= 0 || there >= sound->bytes) return std::nullopt;
   return CutSound{sound->bytes, there};
 }
-
-UnclosedWav::~UnclosedWav() { ::close(descriptor_); }
-
-SF_VIRTUAL_IO UnclosedWav::callbacks() { return {&length, &seek, &read, nullptr, &tell}; }
-
-sf_count_t UnclosedWav::length(void* self) {
-  return file_bytes(static_cast<UnclosedWav*>(self)->descriptor_);
-}
-
-sf_count_t UnclosedWav::seek(sf_count_t offset, int whence, void* self) {
-  auto& wav = *static_cast<UnclosedWav*>(self);
-  sf_count_t base = 0;
-  if (whence == SEEK_CUR) base = wav.position_;
-  if (whence == SEEK_END) base = file_bytes(wav.descriptor_);
-  if (base + offset < 0) return -1;
-  wav.position_ = base + offset;
-  return wav.position_;
-}
-
-sf_count_t UnclosedWav::read(void* out, sf_count_t wanted, void* self) {
-  auto& wav = *static_cast<UnclosedWav*>(self);
-  const ssize_t got =
-      read_at(wav.descriptor_, out, static_cast<std::size_t>(wanted), wav.position_);
-  if (got <= 0) return 0;
-  // All ones: as long as the file goes.
-  const std::int64_t from = std::max(wav.size_at_, wav.position_);
-  const std::int64_t to = std::min(wav.size_at_ + kSizeBytes, wav.position_ + got);
-  if (from < to)
-    std::memset(static_cast<char*>(out) + (from - wav.position_), 0xFF,
-                static_cast<std::size_t>(to - from));
-  wav.position_ += got;
-  return got;
-}
-
-sf_count_t UnclosedWav::tell(void* self) { return static_cast<UnclosedWav*>(self)->position_; }
 
 }  // namespace kilter::media

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cstddef>
-#include <fstream>
 #include <string_view>
 
 namespace kilter::media {
@@ -59,14 +58,6 @@ constexpr std::size_t kCameraPacketBytes = 192;
 constexpr std::size_t kHeadBytes = 4 * kCameraPacketBytes;
 constexpr std::size_t kNameBytes = 64;
 
-std::string head_of(const std::filesystem::path& file, std::size_t bytes) {
-  std::string head(bytes, '\0');
-  std::ifstream stream(file, std::ios::binary);
-  stream.read(head.data(), static_cast<std::streamsize>(head.size()));
-  head.resize(static_cast<std::size_t>(stream.gcount()));
-  return head;
-}
-
 bool holds(const std::string& head, std::size_t at, std::string_view bytes) {
   return head.size() >= at + bytes.size() && head.compare(at, bytes.size(), bytes) == 0;
 }
@@ -91,8 +82,13 @@ bool is_transport_stream(const std::string& head, std::size_t at, std::size_t pa
 
 }  // namespace
 
-std::optional<std::string> container_name(const std::filesystem::path& file) {
-  const std::string head = head_of(file, kHeadBytes);
+std::string head_of(FileInput& file) {
+  std::string head(kHeadBytes, '\0');
+  head.resize(static_cast<std::size_t>(file.read_at(head, 0)));
+  return head;
+}
+
+std::optional<std::string> container_name(const std::string& head) {
   for (const Mark& mark : kMarks) {
     if (!holds(head, mark.at, mark.bytes)) continue;
     // The two documents of this container tell themselves apart within their first bytes.
@@ -106,22 +102,20 @@ std::optional<std::string> container_name(const std::filesystem::path& file) {
   return std::nullopt;
 }
 
-std::optional<std::string> sound_name(const std::filesystem::path& file) {
-  const std::string head = head_of(file, kHeadBytes);
+std::optional<std::string> sound_name(const std::string& head) {
   for (const std::string_view picture : kPictures)
     if (holds(head, 4, picture)) return std::nullopt;
   // The mark of Unicode text is the header of an MPEG frame as well.
   if (holds(head, 0, "\xFF\xFE")) return std::nullopt;
   for (const Mark& mark : kOtherMarks)
     if (holds(head, mark.at, mark.bytes)) return mark.name;
-  return container_name(file);
+  return container_name(head);
 }
 
-bool is_w64_of_extensible_floats(const std::filesystem::path& file) {
+bool is_w64_of_extensible_floats(const std::string& head) {
   // Its fmt chunk comes first: 16 bytes of name and 8 of size, then the format.
   constexpr std::size_t kFormatAt = 64;
   constexpr std::size_t kSubformatAt = kFormatAt + 24;
-  const std::string head = head_of(file, kSubformatAt + 2);
   return holds(head, 0, "riff") && holds(head, 24, "wave") && holds(head, 40, "fmt ") &&
          holds(head, kFormatAt, "\xFE\xFF") &&
          holds(head, kSubformatAt, std::string_view("\x03\x00", 2));

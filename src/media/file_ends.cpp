@@ -5,11 +5,13 @@
 #include <charconv>
 #include <cmath>
 #include <cstring>
+#include <memory>
+#include <string>
 #include <system_error>
 #include <utility>
 
 #include "container_names.h"
-#include "sndfile_handle.h"
+#include "sndfile_input.h"
 
 namespace kilter::media {
 namespace {
@@ -18,6 +20,7 @@ namespace {
 constexpr std::uint32_t kLargestText = 1U << 20U;
 
 struct OpenHandle {
+  std::unique_ptr<SndfileInput> input;  // outlives the handle, which reads through it
   SndfileHandle handle;
   SF_INFO header{};
 };
@@ -25,11 +28,13 @@ struct OpenHandle {
 std::optional<OpenHandle> open_quietly(const std::filesystem::path& file) {
   std::error_code problem;
   if (!std::filesystem::is_regular_file(file, problem)) return std::nullopt;
+  auto input = std::make_shared<FileInput>(file);
   // Neither stamp nor an exact end; and its decoder prints.
-  if (container_name(file) == "MP3") return std::nullopt;
+  if (!input->is_open() || container_name(head_of(*input)) == "MP3") return std::nullopt;
   OpenHandle open;
-  const std::lock_guard lock(sndfile_open_mutex());
-  open.handle.reset(sf_open(file.c_str(), SFM_READ, &open.header));
+  open.input = std::make_unique<SndfileInput>(std::move(input));
+  std::string words;
+  open.handle = open.input->open(open.header, words);
   if (!open.handle || open.header.channels < 1 || open.header.samplerate < 1) return std::nullopt;
   return open;
 }
@@ -125,7 +130,9 @@ std::vector<float> frames_at(const OpenHandle& open, std::int64_t first, std::in
 
 std::optional<StartStamp> read_start_stamp(const std::filesystem::path& file) {
   const auto open = open_quietly(file);
-  return open ? stamp_of(*open) : std::nullopt;
+  if (!open) return std::nullopt;
+  auto stamp = stamp_of(*open);
+  return open->input->file().problem() == 0 ? stamp : std::nullopt;
 }
 
 std::optional<FileEnds> read_file_ends(const std::filesystem::path& file, Frames frames) {
@@ -143,6 +150,7 @@ std::optional<FileEnds> read_file_ends(const std::filesystem::path& file, Frames
   const std::int64_t count = std::min(frames.n, ends.length.n);
   ends.head = frames_at(*open, 0, count);
   ends.tail = frames_at(*open, ends.length.n - count, count);
+  if (open->input->file().problem() != 0) return std::nullopt;
   return ends;
 }
 

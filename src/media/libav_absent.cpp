@@ -6,8 +6,8 @@ namespace kilter::media {
 
 bool reads_video_files() { return false; }
 
-Result<OpenAudio> open_with_libav(const std::filesystem::path& file, bool) {
-  return unreadable(file, "this build of kilter does not read it",
+Result<OpenAudio> open_with_libav(const std::shared_ptr<FileInput>& input, bool) {
+  return unreadable(input->file(), "this build of kilter does not read it",
                     "build kilter with FFmpeg's libraries, or convert the file to WAV or FLAC");
 }
 

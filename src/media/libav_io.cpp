@@ -1,11 +1,9 @@
 #include "libav_io.h"
 
-#include <fcntl.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <cerrno>
 #include <cstdio>
+#include <span>
+#include <utility>
 
 extern "C" {
 #include <libavformat/avio.h>
@@ -23,24 +21,10 @@ constexpr std::int64_t kReadAnyway = 64 << 20;
 
 }  // namespace
 
-std::unique_ptr<LibavIo> LibavIo::open(const std::filesystem::path& file) {
-  const int descriptor = ::open(file.c_str(), O_RDONLY | O_CLOEXEC);  // NOLINT: variadic by POSIX
-  if (descriptor < 0) return nullptr;
-  struct stat status {};
-  if (::fstat(descriptor, &status) != 0) {
-    ::close(descriptor);
-    return nullptr;
-  }
-  std::unique_ptr<LibavIo> io(new LibavIo(descriptor, status.st_size));
-  if (io->context_ == nullptr) {
-    errno = ENOMEM;
-    return nullptr;
-  }
-  return io;
-}
-
-LibavIo::LibavIo(int descriptor, std::int64_t size)
-    : descriptor_(descriptor), size_(size), left_to_read_(kReadAnyway + kMostReadings * size) {
+LibavIo::LibavIo(std::shared_ptr<FileInput> file)
+    : file_(std::move(file)),
+      size_(file_->length()),
+      left_to_read_(kReadAnyway + kMostReadings * size_) {
   auto* buffer = static_cast<unsigned char*>(av_malloc(kBufferBytes));
   if (buffer == nullptr) return;
   context_ = avio_alloc_context(buffer, kBufferBytes, 0, this, &read, nullptr, &seek);
@@ -50,17 +34,14 @@ LibavIo::LibavIo(int descriptor, std::int64_t size)
 LibavIo::~LibavIo() {
   if (context_ != nullptr) av_freep(&context_->buffer);  // theirs by now: it may have grown
   avio_context_free(&context_);
-  ::close(descriptor_);
 }
 
 int LibavIo::read(void* self, std::uint8_t* out, int wanted) {
   auto& io = *static_cast<LibavIo*>(self);
   if (io.left_to_read_ <= 0) return AVERROR(EIO);
-  ssize_t got = 0;
-  do {
-    got = ::pread(io.descriptor_, out, static_cast<std::size_t>(wanted), io.position_);
-  } while (got < 0 && errno == EINTR);
-  if (got < 0) return AVERROR(errno);
+  const std::span bytes(reinterpret_cast<char*>(out), static_cast<std::size_t>(wanted));
+  const std::int64_t got = io.file_->read_some_at(bytes, io.position_);
+  if (got < 0) return AVERROR(io.file_->problem());
   if (got == 0) return AVERROR_EOF;
   io.position_ += got;
   io.left_to_read_ -= got;

@@ -2,8 +2,9 @@
 #pragma once
 
 #include <cstdint>
-#include <filesystem>
 #include <memory>
+
+#include "kilter/base/file_input.h"
 
 struct AVIOContext;
 
@@ -11,20 +12,20 @@ namespace kilter::media {
 
 class LibavIo {
  public:
-  /// Nothing where the file cannot be opened; `errno` then says why.
-  static std::unique_ptr<LibavIo> open(const std::filesystem::path& file);
+  /// Its context() is nothing where memory has run out.
+  explicit LibavIo(std::shared_ptr<FileInput> file);
   LibavIo(const LibavIo&) = delete;
   LibavIo& operator=(const LibavIo&) = delete;
   ~LibavIo();
 
   AVIOContext* context() { return context_; }
+  FileInput& file() { return *file_; }
 
  private:
-  explicit LibavIo(int descriptor, std::int64_t size);
   static int read(void* self, std::uint8_t* out, int wanted);
   static std::int64_t seek(void* self, std::int64_t offset, int whence);
 
-  int descriptor_;
+  std::shared_ptr<FileInput> file_;
   std::int64_t size_;
   std::int64_t position_{0};
   std::int64_t left_to_read_;

@@ -91,6 +91,7 @@ struct Unpacked {
 
 /// What was opened, in the order in which it must be closed.
 struct Opened {
+  std::string container;  // by its first bytes; empty where they tell nothing
   std::unique_ptr<LibavIo> io;
   FormatHandle format;
   DecoderHandle decoder;
@@ -158,6 +159,11 @@ class Decoder {
       if (packet->stream_index == opened_.stream->index) send();
       av_packet_unref(packet);
       if (++idle_ > kMostIdlePackets) stop("FFmpeg finds packets, but no sound in them");
+    }
+    // Some demuxers take that for the end, some go on behind it.
+    if (const int problem = opened_.io->file().problem(); problem != 0 && !ended_) {
+      failure_ = damaged(file_, frames_, system_words(problem));
+      flush();
     }
   }
 
@@ -419,17 +425,17 @@ class LibavSource final : public FileSource {
   std::optional<Error> failure_;
 };
 
-Error not_opened(const std::filesystem::path& file, int code) {
-  const std::string name = container_name(file).value_or("audio");
-  return unreadable(file,
+Error not_opened(FileInput& file, int code) {
+  const std::string name = container_name(head_of(file)).value_or("audio");
+  return unreadable(file.file(),
                     "it begins like " + name + " but cannot be read (" + words_for(code) + ")",
                     "copy it again from where it was recorded: a recording that was not ended, or "
                     "not copied whole, lacks what stands at its end");
 }
 
-Result<FormatHandle> open_container(const std::filesystem::path& file, LibavIo& io) {
+Result<FormatHandle> open_container(LibavIo& io) {
   AVFormatContext* context = avformat_alloc_context();
-  if (context == nullptr) return not_opened(file, AVERROR(ENOMEM));
+  if (context == nullptr) return not_opened(io.file(), AVERROR(ENOMEM));
   context->pb = io.context();
   context->io_open = refuse_other_files;
   context->flags |= AVFMT_FLAG_CUSTOM_IO;
@@ -440,12 +446,12 @@ Result<FormatHandle> open_container(const std::filesystem::path& file, LibavIo& 
   context->codec_whitelist = av_strdup(kDecoders);
   context->protocol_whitelist = av_strdup("none");
   // Frees the context itself where it fails. The name helps telling raw streams apart.
-  const std::string name = file.filename().string();
+  const std::string name = io.file().file().filename().string();
   const int opened = avformat_open_input(&context, name.c_str(), nullptr, nullptr);
-  if (opened < 0) return not_opened(file, opened);
+  if (opened < 0) return not_opened(io.file(), opened);
   FormatHandle handle(context);
   const int found = avformat_find_stream_info(context, nullptr);
-  if (found < 0) return not_opened(file, found);
+  if (found < 0) return not_opened(io.file(), found);
   return handle;
 }
 
@@ -469,10 +475,11 @@ Result<AVStream*> choose_stream(const std::filesystem::path& file, AVFormatConte
   return format.streams[best];
 }
 
-Result<DecoderHandle> open_decoder(const std::filesystem::path& file, const AVStream& stream) {
+Result<DecoderHandle> open_decoder(FileInput& file, const AVStream& stream) {
   const AVCodecID id = stream.codecpar->codec_id;
   const AVCodec* codec = avcodec_find_decoder(id);
-  if (codec == nullptr || av_match_name(codec->name, kDecoders) == 0) return no_decoder(file, id);
+  if (codec == nullptr || av_match_name(codec->name, kDecoders) == 0)
+    return no_decoder(file.file(), id);
   DecoderHandle decoder(avcodec_alloc_context3(codec));
   if (!decoder) return not_opened(file, AVERROR(ENOMEM));
   if (const int code = avcodec_parameters_to_context(decoder.get(), stream.codecpar); code < 0)
@@ -486,23 +493,22 @@ Result<DecoderHandle> open_decoder(const std::filesystem::path& file, const AVSt
   return decoder;
 }
 
-Result<Opened> open_all(const std::filesystem::path& file) {
+Result<Opened> open_all(const std::shared_ptr<FileInput>& input) {
   prepare_library();
   Opened opened;
-  opened.io = LibavIo::open(file);
-  if (!opened.io)
-    return unreadable(file, "it cannot be opened (" + system_words(errno) + ")",
-                      "check that you may read it");
-  auto format = open_container(file, *opened.io);
+  opened.container = container_name(head_of(*input)).value_or("");
+  opened.io = std::make_unique<LibavIo>(input);
+  if (opened.io->context() == nullptr) return not_opened(*input, AVERROR(ENOMEM));
+  auto format = open_container(*opened.io);
   if (!format) return format.error();
   opened.format = *std::move(format);
-  auto stream = choose_stream(file, *opened.format);
+  auto stream = choose_stream(input->file(), *opened.format);
   if (!stream) return stream.error();
   opened.stream = *stream;
-  auto decoder = open_decoder(file, *opened.stream);
+  auto decoder = open_decoder(*input, *opened.stream);
   if (!decoder) return decoder.error();
   opened.decoder = *std::move(decoder);
-  if (!opened.packet || !opened.frame) return not_opened(file, AVERROR(ENOMEM));
+  if (!opened.packet || !opened.frame) return not_opened(*input, AVERROR(ENOMEM));
   return opened;
 }
 
@@ -541,8 +547,7 @@ const char* codec_label(AVCodecID codec) {
   return is_windows_media(codec) ? "WMA" : nullptr;
 }
 
-std::string format_label(const std::filesystem::path& file, const AVCodecParameters& codec) {
-  const std::string container = container_name(file).value_or("");
+std::string format_label(const std::string& container, const AVCodecParameters& codec) {
   const char* known = codec_label(codec.codec_id);
   std::string coded = known != nullptr ? known : avcodec_get_name(codec.codec_id);
   const int bits = av_get_exact_bits_per_sample(codec.codec_id);
@@ -617,12 +622,12 @@ int count_sounds(const AVFormatContext& format) {
   return count;
 }
 
-AudioInfo describe(const std::filesystem::path& file, const LibavSource& source) {
+AudioInfo describe(const LibavSource& source) {
   const Opened& opened = source.decoder().opened();
   const AVCodecID codec = opened.stream->codecpar->codec_id;
   const int rate_hz = source.decoder().rate_hz();
   AudioInfo info;
-  info.format = format_label(file, *opened.stream->codecpar);
+  info.format = format_label(opened.container, *opened.stream->codecpar);
   info.rate = source.rate();
   info.channels = source.channels();
   info.claimed_length = {claimed_frames(*opened.format, *opened.stream, rate_hz)};
@@ -643,13 +648,15 @@ bool is_cut_caf(const AudioInfo& info) { return info.format.starts_with("CAF") &
 
 bool reads_video_files() { return true; }
 
-Result<OpenAudio> open_with_libav(const std::filesystem::path& file, bool lacks_end) {
-  auto opened = open_all(file);
+Result<OpenAudio> open_with_libav(const std::shared_ptr<FileInput>& input, bool lacks_end) {
+  auto opened = open_all(input);
   if (!opened) return opened.error();
-  auto source = std::make_unique<LibavSource>(*std::move(opened), file);
+  // Half of what an index or a header says is worse than nothing.
+  if (input->problem() != 0) return not_to_be_read(input->file(), input->problem());
+  auto source = std::make_unique<LibavSource>(*std::move(opened), input->file());
   if (auto error = source->start()) return *std::move(error);
   OpenAudio audio;
-  audio.info = describe(file, *source);
+  audio.info = describe(*source);
   source->claim(audio.info.claimed_length);
   if (lacks_end || is_cut_caf(audio.info)) source->note_break();
   audio.source = std::move(source);

@@ -4,7 +4,6 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
-#include <fstream>
 #include <map>
 #include <span>
 #include <string_view>
@@ -47,23 +46,52 @@ std::uint32_t little_endian(Bytes bytes, std::size_t at) {
 
 enum class Reading { whole, no_page, cut };
 
+/// A file's bytes in a row.
+class Bytestream {
+ public:
+  explicit Bytestream(FileInput& file) : file_(file) {}
+
+  bool at_end() { return taken_ == buffer_.size() && !fill(); }
+  /// Appends as many bytes; false where the file ends before.
+  bool append(std::size_t count, std::vector<unsigned char>& bytes) {
+    while (count > 0 && !at_end()) {
+      const std::size_t part = std::min(count, buffer_.size() - taken_);
+      const auto from = buffer_.begin() + static_cast<std::ptrdiff_t>(taken_);
+      bytes.insert(bytes.end(), from, from + static_cast<std::ptrdiff_t>(part));
+      taken_ += part;
+      count -= part;
+    }
+    return count == 0;
+  }
+
+ private:
+  bool fill() {
+    constexpr std::size_t kBuffer = 65536;
+    if (file_.problem() != 0) return false;
+    buffer_.resize(kBuffer);
+    taken_ = 0;
+    buffer_.resize(static_cast<std::size_t>(file_.read_at(buffer_, position_)));
+    position_ += std::ssize(buffer_);
+    return !buffer_.empty();
+  }
+
+  FileInput& file_;
+  std::int64_t position_{0};
+  std::vector<char> buffer_;
+  std::size_t taken_{0};
+};
+
 /// The next page into `page`.
-Reading read_page(std::ifstream& stream, std::vector<unsigned char>& page) {
-  const auto read_on = [&](std::size_t more) {
-    const std::size_t at = page.size();
-    page.resize(at + more);
-    stream.read(reinterpret_cast<char*>(page.data() + at), static_cast<std::streamsize>(more));
-    return static_cast<bool>(stream);
-  };
+Reading read_page(Bytestream& stream, std::vector<unsigned char>& page) {
   page.clear();
-  if (!read_on(kHeaderBytes)) return Reading::cut;
+  if (!stream.append(kHeaderBytes, page)) return Reading::cut;
   if (std::string_view(reinterpret_cast<const char*>(page.data()), 4) != "OggS")
     return Reading::no_page;
   const std::size_t sizes = page[kHeaderBytes - 1];
-  if (!read_on(sizes)) return Reading::cut;
+  if (!stream.append(sizes, page)) return Reading::cut;
   std::size_t body = 0;
   for (std::size_t i = 0; i < sizes; ++i) body += page[kHeaderBytes + i];
-  return read_on(body) ? Reading::whole : Reading::cut;
+  return stream.append(body, page) ? Reading::whole : Reading::cut;
 }
 
 bool fits_checksum(std::vector<unsigned char>& page) {
@@ -74,12 +102,12 @@ bool fits_checksum(std::vector<unsigned char>& page) {
 
 }  // namespace
 
-OggPages look_at_ogg_pages(const std::filesystem::path& file) {
+OggPages look_at_ogg_pages(FileInput& file) {
   OggPages pages;
-  std::ifstream stream(file, std::ios::binary);
+  Bytestream stream(file);
   std::map<std::uint32_t, std::uint32_t> next_numbers;  // of each stream
   std::vector<unsigned char> page;
-  while (stream && stream.peek() != std::ifstream::traits_type::eof()) {
+  while (!stream.at_end()) {
     const Reading reading = read_page(stream, page);
     if (reading == Reading::no_page) pages.undamaged = false;
     pages.have_end = false;

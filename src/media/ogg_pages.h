@@ -2,7 +2,7 @@
 // unknown length, and moves what follows a damaged stretch up to what stood before it.
 #pragma once
 
-#include <filesystem>
+#include "kilter/base/file_input.h"
 
 namespace kilter::media {
 
@@ -12,7 +12,7 @@ struct OggPages {
   bool have_end{false};  ///< the last page is whole and says that it is the last
 };
 
-/// Reads the file once, from start to end.
-OggPages look_at_ogg_pages(const std::filesystem::path& file);
+/// Reads the file once, from start to end, or to where it cannot be read, which it tells.
+OggPages look_at_ogg_pages(FileInput& file);
 
 }  // namespace kilter::media

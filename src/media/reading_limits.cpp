@@ -2,12 +2,16 @@
 
 #include <utility>
 
+#include "kilter/base/system_words.h"
+
 namespace kilter::media {
 namespace {
 
 constexpr int kMostChannels = 64;
 constexpr int kLowestRateHz = 1000;
 constexpr int kHighestRateHz = 768000;
+constexpr const char* kCopyAgain =
+    "check the disk that it lies on, and copy it again from where it was recorded";
 
 }  // namespace
 
@@ -33,6 +37,22 @@ Error damaged(const std::filesystem::path& file, std::int64_t frame, const std::
   return unreadable(file,
                     "cannot be decoded beyond frame " + std::to_string(frame) + " (" + words + ")",
                     "copy it again from where it was recorded: this copy is damaged");
+}
+
+Error not_to_be_opened(const std::filesystem::path& file, int code) {
+  return unreadable(file, "it cannot be opened (" + system_words(code) + ")",
+                    "check that you may read it");
+}
+
+Error not_to_be_read(const std::filesystem::path& file, int code) {
+  return unreadable(file, "it cannot be read (" + system_words(code) + ")", kCopyAgain);
+}
+
+Error not_read_everywhere(const std::filesystem::path& file, int code) {
+  return unreadable(file,
+                    "part of it could not be read when it was looked through (" +
+                        system_words(code) + "), so that nothing tells whether its sound is whole",
+                    kCopyAgain);
 }
 
 std::int64_t sensible_length(std::int64_t frames, int rate_hz) {

@@ -19,6 +19,11 @@ std::optional<Error> beyond_limits(const std::filesystem::path& file, int rate_h
 Error too_long(const std::filesystem::path& file);
 /// Where sound breaks off; `words` are the library's.
 Error damaged(const std::filesystem::path& file, std::int64_t frame, const std::string& words);
+/// What the system's `code` says of a file that cannot be opened, or be read.
+Error not_to_be_opened(const std::filesystem::path& file, int code);
+Error not_to_be_read(const std::filesystem::path& file, int code);
+/// Told behind all sound of a file of which a look before failed.
+Error not_read_everywhere(const std::filesystem::path& file, int code);
 /// A claim in frames; 0 where it is none that can be true.
 std::int64_t sensible_length(std::int64_t frames, int rate_hz);
 

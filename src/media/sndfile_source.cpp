@@ -1,11 +1,8 @@
 #include "sndfile_source.h"
 
-#include <fcntl.h>
-
 #include <algorithm>
 #include <array>
 #include <cassert>
-#include <cerrno>
 #include <cmath>
 #include <optional>
 #include <utility>
@@ -16,7 +13,7 @@
 #include "non_numbers.h"
 #include "ogg_pages.h"
 #include "reading_limits.h"
-#include "sndfile_handle.h"
+#include "sndfile_input.h"
 
 namespace kilter::media {
 namespace {
@@ -105,22 +102,22 @@ std::string library_says(const std::string& words) { return "libsndfile: " + wor
 
 class SndfileSource final : public FileSource {
  public:
-  SndfileSource(std::unique_ptr<UnclosedWav> unclosed, SndfileHandle handle,
-                std::filesystem::path file, const AudioInfo& info)
-      : unclosed_(std::move(unclosed)),
+  /// `problem_before`: an errno, of what happened while all was looked through.
+  SndfileSource(std::unique_ptr<SndfileInput> input, SndfileHandle handle, const AudioInfo& info,
+                int problem_before)
+      : input_(std::move(input)),
         handle_(std::move(handle)),
-        file_(std::move(file)),
         rate_(info.rate),
         channels_(info.channels),
-        claimed_length_(info.claimed_length) {
-    notes_.unclosed = unclosed_ != nullptr;
-  }
+        claimed_length_(info.claimed_length),
+        problem_before_(problem_before) {}
 
   SampleRate rate() const override { return rate_; }
   int channels() const override { return channels_; }
   Frames claimed_length() const override { return claimed_length_; }
   const ReadNotes& notes() const override { return notes_; }
   void note_break() { notes_.breaks_off = true; }
+  void note_unclosed() { notes_.unclosed = true; }
 
   Result<Frames> read(std::span<float> interleaved) override {
     assert(std::ssize(interleaved) % channels_ == 0);
@@ -131,10 +128,15 @@ class SndfileSource final : public FileSource {
           sf_readf_float(handle_.get(), interleaved.data() + total * channels_, asked - total);
       total += std::max<sf_count_t>(got, 0);
       // Asked at once: the library forgets it in its next call.
-      if (sf_error(handle_.get()) != SF_ERR_NO_ERROR)
-        end(damaged(file_, position_.n + total, library_says(sf_strerror(handle_.get()))));
+      const bool failed = sf_error(handle_.get()) != SF_ERR_NO_ERROR;
+      if (const int problem = input_->file().problem())  // which it takes for the file's end
+        end(damaged(file(), position_.n + total, system_words(problem)));
+      else if (failed)
+        end(damaged(file(), position_.n + total, library_says(sf_strerror(handle_.get()))));
       else if (to_seconds({position_.n + total}, rate_).s > static_cast<double>(kLongest_s))
-        end(too_long(file_));
+        end(too_long(file()));
+      else if (got <= 0 && problem_before_ != 0)
+        end(not_read_everywhere(file(), problem_before_));
       else if (got <= 0)
         end(std::nullopt);
     }
@@ -147,17 +149,18 @@ class SndfileSource final : public FileSource {
   }
 
  private:
+  const std::filesystem::path& file() const { return input_->file().file(); }
   void end(std::optional<Error> failure) {
     ended_ = true;
     failure_ = std::move(failure);
   }
 
-  std::unique_ptr<UnclosedWav> unclosed_;  // outlives the handle, which reads through it
+  std::unique_ptr<SndfileInput> input_;  // outlives the handle, which reads through it
   SndfileHandle handle_;
-  std::filesystem::path file_;
   SampleRate rate_;
   int channels_;
   Frames claimed_length_;
+  int problem_before_;
   Frames position_;
   bool ended_{false};
   std::optional<Error> failure_;  // told once what was read before it is delivered
@@ -171,31 +174,26 @@ Error not_opened(const std::filesystem::path& file, const std::string& words) {
 
 }  // namespace
 
-Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
+Result<OpenSndfile> open_with_sndfile(const std::shared_ptr<FileInput>& shared) {
+  const std::filesystem::path& file = shared->file();
   std::optional<OggPages> pages;
-  if (container_name(file) == "Ogg") pages = look_at_ogg_pages(file);
+  if (container_name(head_of(*shared)) == "Ogg") pages = look_at_ogg_pages(*shared);
+  if (pages && pages->whole < 2 && shared->problem() != 0)
+    return not_to_be_read(file, shared->problem());
   if (pages && pages->whole < 2)  // which libsndfile would answer with a leak
     return unreadable(file, "nothing but its header is there",
                       "copy it again from where it was recorded");
-  // By descriptor: from a name's ending the library guesses what bytes might be that it does not
-  // know, and takes any for MP3 or headerless telephone sound.
-  const int descriptor = ::open(file.c_str(), O_RDONLY | O_CLOEXEC);  // NOLINT: variadic by POSIX
-  if (descriptor < 0)
-    return unreadable(file, "it cannot be opened (" + system_words(errno) + ")",
-                      "check that you may read it");
+  // Told when the sound is read, if it can be: the pages only say whether that is all.
+  const int page_problem = shared->take_problem();
+  const auto unwritten_size = unwritten_size_at(*shared);
+  const auto cut = cut_sound(*shared);
   SF_INFO header{};
-  std::unique_ptr<UnclosedWav> unclosed;
-  if (const auto size_at = unwritten_size_at(descriptor))
-    unclosed = std::make_unique<UnclosedWav>(descriptor, *size_at);
-  const auto cut = cut_sound(descriptor);
-  SndfileHandle handle;
-  {
-    const std::lock_guard lock(sndfile_open_mutex());
-    SF_VIRTUAL_IO io = UnclosedWav::callbacks();
-    handle.reset(unclosed ? sf_open_virtual(&io, SFM_READ, &header, unclosed.get())
-                          : sf_open_fd(descriptor, SFM_READ, &header, SF_TRUE));
-    if (!handle) return not_opened(file, sf_strerror(nullptr));
-  }
+  std::string words;
+  auto input = std::make_unique<SndfileInput>(shared, unwritten_size);
+  SndfileHandle handle = input->open(header, words);
+  if (!handle) return not_opened(file, words);
+  // Half a header gives other sound, not less.
+  if (shared->problem() != 0) return not_to_be_read(file, shared->problem());
   if (auto error = beyond_limits(file, header.samplerate, header.channels))
     return *std::move(error);
   OpenSndfile opened;
@@ -206,9 +204,10 @@ Result<OpenSndfile> open_with_sndfile(const std::filesystem::path& file) {
         std::llround(static_cast<double>(header.frames) * static_cast<double>(cut->promised) /
                      static_cast<double>(cut->there)),
         header.samplerate);
-  auto source = std::make_unique<SndfileSource>(std::move(unclosed), std::move(handle), file,
-                                                opened.audio.info);
-  if (pages && !pages->have_end) source->note_break();
+  auto source = std::make_unique<SndfileSource>(std::move(input), std::move(handle),
+                                                opened.audio.info, page_problem);
+  if (unwritten_size) source->note_unclosed();
+  if (pages && page_problem == 0 && !pages->have_end) source->note_break();
   opened.loses_sound = pages && !pages->undamaged;
   opened.audio.source = std::move(source);
   return opened;

@@ -57,14 +57,14 @@ class SmallShow {
     (void)edits::write_lineup(lineup, home_ / "hour.lineup.json");
   }
 
+  std::filesystem::path session() const { return home_ / "show"; }
   /// Where results go, and what stands beside them while they are made.
   std::filesystem::path work() const { return home_ / "work"; }
   std::filesystem::path out() const { return work() / "done"; }
   std::vector<std::string> conform_args(const std::vector<std::string>& more) const {
-    std::vector<std::string> args{"conform",   (home_ / "show").string(),
-                                  "--lineup",  (home_ / "hour.lineup.json").string(),
-                                  "--out",     out().string(),
-                                  "--threads", "1"};
+    std::vector<std::string> args{
+        "conform", session().string(), "--lineup",  (home_ / "hour.lineup.json").string(),
+        "--out",   out().string(),     "--threads", "1"};
     args.insert(args.end(), more.begin(), more.end());
     return args;
   }

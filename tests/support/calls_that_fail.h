@@ -2,23 +2,28 @@
 
 #include <cerrno>
 #include <iterator>
+#include <set>
 #include <string>
 #include <vector>
 
 #include "kilter/base/file_calls.h"
+#include "support/reads_that_fail.h"
 
 namespace kilter::test {
 
-/// The system's calls, written down; from the k-th on one of them fails. Cleaning up always works.
+/// The system's calls that write, written down; the k-th of them fails. Reading and cleaning up
+/// always work.
 class CallsThatFail : public FileCalls {
  public:
   explicit CallsThatFail(int failing_call = 0, int code = EIO)
       : failing_call_(failing_call), code_(code) {}
 
   int open(const char* path, int flags, mode_t mode) override {
-    if (fails("open")) return -1;
+    const bool reads = opens_to_read(flags);
+    if (!reads && fails("open")) return -1;
     const int descriptor = FileCalls::open(path, flags, mode);
     open_count += descriptor >= 0 ? 1 : 0;
+    if (reads) read_.insert(descriptor);
     return descriptor;
   }
   ssize_t write_at(int descriptor, const void* bytes, std::size_t count, off_t offset) override {
@@ -26,7 +31,7 @@ class CallsThatFail : public FileCalls {
   }
   int sync(int descriptor) override { return fails("sync") ? -1 : FileCalls::sync(descriptor); }
   int close(int descriptor) override {
-    const bool failing = fails("close");
+    const bool failing = read_.erase(descriptor) == 0 && fails("close");
     --open_count;
     const int closed = FileCalls::close(descriptor);
     if (failing) errno = code_;
@@ -48,6 +53,7 @@ class CallsThatFail : public FileCalls {
   }
   int failing_call_;
   int code_;
+  std::set<int> read_;  // descriptors
 };
 
 }  // namespace kilter::test

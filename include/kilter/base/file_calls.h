@@ -1,4 +1,4 @@
-// The system calls that a written file needs, in one place, so that each can be made to fail.
+// The system calls that files need, in one place, so that each can be made to fail.
 #pragma once
 
 #include <sys/types.h>
@@ -16,6 +16,7 @@ class FileCalls {
   virtual ~FileCalls() = default;
 
   virtual int open(const char* path, int flags, mode_t mode);
+  virtual ssize_t read_at(int descriptor, void* bytes, std::size_t count, off_t offset);
   virtual ssize_t write_at(int descriptor, const void* bytes, std::size_t count, off_t offset);
   /// Returns when the disk itself holds the file: fsync(), or more where that does less.
   virtual int sync(int descriptor);

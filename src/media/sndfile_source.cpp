@@ -178,8 +178,6 @@ Result<OpenSndfile> open_with_sndfile(const std::shared_ptr<FileInput>& shared) 
   const std::filesystem::path& file = shared->file();
   std::optional<OggPages> pages;
   if (container_name(head_of(*shared)) == "Ogg") pages = look_at_ogg_pages(*shared);
-  if (pages && pages->whole < 2 && shared->problem() != 0)
-    return not_to_be_read(file, shared->problem());
   if (pages && pages->whole < 2)  // which libsndfile would answer with a leak
     return unreadable(file, "nothing but its header is there",
                       "copy it again from where it was recorded");

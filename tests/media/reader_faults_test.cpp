@@ -6,6 +6,7 @@
 #include <cstdio>
 #include <string>
 
+#include "kilter/media/file_ends.h"
 #include "read_whole.h"
 #include "support/ffmpeg_tool.h"
 #include "support/reads_that_fail.h"
@@ -132,6 +133,29 @@ INSTANTIATE_TEST_SUITE_P(
                     Kind{"Matroska", 0, "-c:a pcm_s16le", ".mkv"},
                     Kind{"Opus", 0, "-c:a libopus -b:a 64k", ".webm", true}),
     [](const auto& each) { return each.param.name; });
+
+TEST(EndsOfAFileThatCannotBeRead, AreToldAsTheyAreOrNotAtAll) {
+  const test::TemporaryFolder folder;
+  const fs::path file = folder / "keeper.wav";
+  test::write_sound(file, {test::noise(40000, 0.5F, 1)}, 48000, SF_FORMAT_WAV | SF_FORMAT_PCM_24);
+  const auto whole = read_file_ends(file, {5000});
+  ASSERT_TRUE(whole);
+  int failing = 1;
+  int told = 0;
+  for (;; ++failing) {
+    ReadsThatFail calls(failing);
+    const ReplacedFileCalls replaced(calls);
+    const auto ends = read_file_ends(file, {5000});
+    if (calls.calls() < failing) break;
+    if (!ends) continue;
+    ++told;
+    EXPECT_EQ(ends->head, whole->head) << failing;
+    EXPECT_EQ(ends->tail, whole->tail) << failing;
+    EXPECT_EQ(ends->length.n, whole->length.n) << failing;
+  }
+  EXPECT_GT(failing, 5);
+  EXPECT_EQ(told, 0);
+}
 
 }  // namespace
 }  // namespace kilter::media

@@ -21,6 +21,7 @@
 #include "kilter/sync/seam_place.h"
 #include "kilter/sync/unexplained.h"
 #include "kilter/sync/window_meter.h"
+#include "own_voice.h"
 #include "recorders.h"
 #include "seams.h"
 #include "track_fit.h"
@@ -133,6 +134,10 @@ class Aligner {
       if (auto done = find_strays(); !done) return done.error();
     }
     if (auto done = compare_with_unplaced(); !done) return done.error();
+    if (options_.recorders)  // else siblings do not vouch for one who says nothing
+      if (auto done = find_borrowed_voices(tracks_, options_.threads, options_.stop, states_);
+          !done)
+        return done.error();
     auto alignment = conclude();
     report(1.0, "done");
     return alignment;

@@ -38,6 +38,7 @@ constexpr double kChunk_s = 60.0;         // of a vote
 constexpr double kSearched_s = 6.0;       // to both sides, for strays
 constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
+constexpr double kLeakReach_s = 0.8;      // a voice's way through a network and a loudspeaker
 constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
 constexpr double kLongestSplice_s = 0.020;
 constexpr double kLoose_s = 0.05;   // of a seam's place
@@ -280,21 +281,13 @@ bool stands_still(const TrackState& state) {
   return std::abs(state.drift_ppm()) < kStanding_ppm + 4e6 * state.fit.rate_sigma;
 }
 
-/// Alone on its recorder: nothing else tells how its clock runs.
-bool is_alone_on_its_recorder(const Evidence& evidence, std::size_t track) {
-  for (std::size_t k = 0; k < evidence.states.size(); ++k)
-    if (k != track && evidence.states[k].placed && !evidence.states[k].apart &&
-        evidence.states[k].recorder == evidence.states[track].recorder)
-      return false;
-  return true;
-}
-
 /// A stream that is played on the mix's clock stands still until it is spliced: too short a talk
 /// does not tell it from a recorder that runs with the mix.
 bool may_wait_for_a_splice(const Evidence& evidence, std::size_t track) {
   const TrackState& state = evidence.states[track];
   return state.splice_s == 0.0 && stands_still(state) &&
-         is_alone_on_its_recorder(evidence, track) && evidence.mix.length_s < kSurelySpliced_s;
+         is_alone_on_its_recorder(evidence.states, track) &&
+         evidence.mix.length_s < kSurelySpliced_s;
 }
 
 /// The one jump of a stream that otherwise stands still; 0 where it has none, more, or drifts.
@@ -373,6 +366,11 @@ std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams) {
 
 std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us) {
   const TrackState& state = evidence.states[track];
+  if (state.louder_in)
+    return Doubt{"All that places it is louder in \"" + evidence.tracks[*state.louder_in].name +
+                     "\": it may hold that voice over a loudspeaker, late by an unknown time, and "
+                     "nothing of its own.",
+                 kLeakReach_s};
   auto elsewhere = first_stray_window(evidence, track);
   if (!elsewhere) elsewhere = first_stray(state);
   if (!elsewhere) elsewhere = first_stray_vote(evidence, track);

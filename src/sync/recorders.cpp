@@ -116,6 +116,14 @@ std::vector<std::vector<std::size_t>> members_of_recorders(const std::vector<Tra
   return groups;
 }
 
+bool is_alone_on_its_recorder(const std::vector<TrackState>& states, std::size_t track) {
+  for (std::size_t k = 0; k < states.size(); ++k)
+    if (k != track && states[k].placed && !states[k].apart &&
+        states[k].recorder == states[track].recorder)
+      return false;
+  return true;
+}
+
 std::size_t best_known(const std::vector<TrackState>& states,
                        const std::vector<std::size_t>& members) {
   return *std::max_element(members.begin(), members.end(), [&](std::size_t a, std::size_t b) {

@@ -20,6 +20,9 @@ std::vector<std::vector<std::size_t>> members_of_recorders(const std::vector<Tra
 std::size_t best_known(const std::vector<TrackState>& states,
                        const std::vector<std::size_t>& members);
 
+/// Whether no other microphone is on the track's recorder: nothing else tells how its clock runs.
+bool is_alone_on_its_recorder(const std::vector<TrackState>& states, std::size_t track);
+
 /// Files of one length to the frame.
 bool same_length(const TrackState& a, const TrackState& b);
 

@@ -41,6 +41,7 @@ Result<TalkLevels> TalkLevels::measure(const std::vector<const AnalysisSignal*>&
                                        int threads, const std::atomic<bool>* stop) {
   TalkLevels all;
   all.levels_.resize(signals.size());
+  all.loud_db_.resize(signals.size());
   std::vector<std::optional<Error>> errors(signals.size());
   parallel_for(static_cast<int>(signals.size()), threads, [&](int i) {
     const auto at = static_cast<std::size_t>(i);
@@ -52,6 +53,7 @@ Result<TalkLevels> TalkLevels::measure(const std::vector<const AnalysisSignal*>&
     const double loud = loud_db(*made);
     for (double& level : *made) level -= loud;
     all.levels_[at] = *std::move(made);
+    all.loud_db_[at] = loud;
   });
   for (const auto& error : errors)
     if (error) return *error;
@@ -68,18 +70,34 @@ std::optional<double> TalkLevels::at(std::size_t track, double track_s) const {
   return louder;
 }
 
+std::optional<double> TalkLevels::on_timeline(const std::vector<const TimeMap*>& maps,
+                                              std::size_t track, double line_s) const {
+  const auto track_s = maps[track] != nullptr ? maps[track]->to_track(line_s) : std::nullopt;
+  return track_s ? at(track, *track_s) : std::nullopt;
+}
+
 std::optional<double> TalkLevels::alone_db(const std::vector<const TimeMap*>& maps,
                                            std::size_t from, double line_s) const {
-  const auto level = [&](std::size_t track) -> std::optional<double> {
-    const auto track_s = maps[track] != nullptr ? maps[track]->to_track(line_s) : std::nullopt;
-    return track_s ? at(track, *track_s) : std::nullopt;
-  };
-  const auto own = level(from);
+  const auto own = on_timeline(maps, from, line_s);
   if (!own || *own < kTalks_db) return std::nullopt;
   double others = kNothing_db;
   for (std::size_t k = 0; k < maps.size(); ++k)
-    if (k != from) others = std::max(others, level(k).value_or(kNothing_db));
+    if (k != from) others = std::max(others, on_timeline(maps, k, line_s).value_or(kNothing_db));
   return *own - others;
+}
+
+std::optional<TalkLevels::Lead> TalkLevels::lead_of(const std::vector<const TimeMap*>& maps,
+                                                    std::size_t from, double line_s) const {
+  const auto own = on_timeline(maps, from, line_s);
+  if (!own || *own < kTalks_db) return std::nullopt;
+  Lead lead{-kNothing_db, from};
+  for (std::size_t k = 0; k < maps.size(); ++k) {
+    const auto other = k != from ? on_timeline(maps, k, line_s) : std::nullopt;
+    if (!other) continue;
+    const double db = *own + loud_db_[from] - *other - loud_db_[k];
+    if (db < lead.db) lead = {db, k};
+  }
+  return lead;
 }
 
 }  // namespace kilter::sync

@@ -27,9 +27,22 @@ class TalkLevels {
   /// where it does not talk. A null map: that track lies nowhere.
   std::optional<double> alone_db(const std::vector<const TimeMap*>& maps, std::size_t from,
                                  double line_s) const;
+  /// Against another track, as they were recorded: gains do matter.
+  struct Lead {
+    double db{0.0};
+    std::size_t over{0};  // the loudest other; itself where there is none
+  };
+  /// By how much `from` is louder than the loudest other round timeline second `line_s`; nothing
+  /// where it does not talk.
+  std::optional<Lead> lead_of(const std::vector<const TimeMap*>& maps, std::size_t from,
+                              double line_s) const;
 
  private:
+  std::optional<double> on_timeline(const std::vector<const TimeMap*>& maps, std::size_t track,
+                                    double line_s) const;
+
   std::vector<std::vector<double>> levels_;
+  std::vector<double> loud_db_;
 };
 
 }  // namespace kilter::sync

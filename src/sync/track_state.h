@@ -80,6 +80,7 @@ struct TrackState {
   bool streamed{false};  // a guest, or alone with the mix: a network may have carried it there
   bool faint{false};     // between two seams hardly anything of its own is heard
   std::optional<std::size_t> shares_with;  // an unplaced track that holds the same sound
+  std::optional<std::size_t> louder_in;    // the track whose voice it holds, and hardly its own
   std::optional<double> shared_stray_s;    // so far off are several tracks at once: perhaps the mix
   std::optional<double> unvouched_s;       // a guest talks near there, and no window says where
 

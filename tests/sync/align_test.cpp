@@ -132,6 +132,39 @@ TEST(Align, DoubtsAGuestWhoseStreamStandsStillForLackOfASplice) {
   EXPECT_EQ(placings->tracks[2].standing, Standing::firm) << "its clock shows in the mix";
 }
 
+TEST(Align, DoubtsAGuestWhoSaysNothingAndHearsAKeeperLate) {
+  auto spec = simulator::hybrid_session(71, 90.0, 2, 2);
+  spec.people[3].talk_share = 0.0;
+  spec.people[3].leaks = {{0, 0.396, -24.7}};
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  for (std::size_t k = 0; k < 3; ++k)
+    EXPECT_EQ(placings->tracks[k].standing, Standing::firm) << heard.tracks[k].name;
+  const TrackPlacing& guest = placings->tracks[3];
+  ASSERT_EQ(guest.standing, Standing::shaky);
+  EXPECT_GT(guest.uncertainty_us, heard.worst_error_us(3, guest));
+  EXPECT_NE(guest.findings[0].text.find(heard.tracks[0].name), std::string::npos);
+}
+
+TEST(Align, DoesNotDoubtASecondRecorderThatHearsTheRoomAsLoudAsTheOthersDo) {
+  auto spec = simulator::hybrid_session(71, 90.0, 3, 1);
+  spec.people[2].talk_share = 0.0;
+  spec.people[2].recorder = static_cast<int>(spec.recorders.size());
+  spec.recorders.push_back(
+      {.rate_hz = 48000.0, .drift_ppm = 15.0, .start_s = -2.0, .length_s = 0.0, .warm_up = {}});
+  Heard heard = hear(spec);
+  std::vector<float> samples(static_cast<std::size_t>(heard.signals[2]->frames()));
+  ASSERT_TRUE(heard.signals[2]->read(0, samples));
+  for (float& x : samples) x *= 7.0F;
+  const MemorySignal loud(std::move(samples));
+  heard.tracks[2].signal = &loud;
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  EXPECT_EQ(placings->tracks[2].standing, Standing::firm);
+  EXPECT_LT(heard.worst_error_us(2, placings->tracks[2]), 10.0);
+}
+
 TEST(Align, LeavesATrackOfAnotherSessionUnplacedAndTheOthersUnharmed) {
   Heard heard = hear(simulator::hybrid_session(5, 100.0, 2, 1));
   const Heard other = hear(simulator::hybrid_session(6, 100.0, 1, 1));

@@ -103,6 +103,14 @@ TEST(Doubt, IsOfATrackThatSharesItsVoicesWithOneThatFoundNoPlace) {
   EXPECT_NE(told.doubt(0)->reason.find("track 2"), std::string::npos);
 }
 
+TEST(Doubt, IsOfATrackAllOfWhichIsLouderInAnother) {
+  Told told = two_recorders();
+  told.states[0].louder_in = 1;
+  ASSERT_TRUE(told.doubt(0));
+  EXPECT_NE(told.doubt(0)->reason.find("track 2"), std::string::npos);
+  EXPECT_FALSE(told.doubt(1));
+}
+
 TEST(Doubt, IsOfASeamWhosePlaceIsLooseAndOfOneThatMayBeTheMixs) {
   Told told = two_recorders();
   Seam seam;

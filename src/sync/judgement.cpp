@@ -38,7 +38,6 @@ constexpr double kChunk_s = 60.0;         // of a vote
 constexpr double kSearched_s = 6.0;       // to both sides, for strays
 constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
-constexpr double kLeakReach_s = 0.8;      // a voice's way through a network and a loudspeaker
 constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
 constexpr double kLongestSplice_s = 0.020;
 constexpr double kLoose_s = 0.05;   // of a seam's place

@@ -1,0 +1,73 @@
+// A session while it is being aligned: what all stages read, and what they hand on.
+#pragma once
+
+#include <memory>
+#include <vector>
+
+#include "kilter/base/parallel.h"
+#include "kilter/signal/onset_features.h"
+#include "kilter/signal/rate_corrected_signal.h"
+#include "kilter/sync/align.h"
+#include "kilter/sync/copies.h"
+#include "kilter/sync/leaks.h"
+#include "seams.h"
+#include "track_state.h"
+
+namespace kilter::sync {
+
+struct Aligning {
+  /// `mix` and `options` are kept by reference.
+  Aligning(const MixInput& mix, const std::vector<TrackInput>& tracks, const AlignOptions& options);
+
+  const MixInput& mix;
+  const AlignOptions& options;
+  std::vector<TrackInput> tracks;  // with the signals that are heard, not as they were headed
+  std::vector<std::unique_ptr<RateCorrectedSignal>> corrected;  // of wrong headers
+  std::vector<TrackState> states;
+  OnsetFeatures mix_features;
+  std::vector<OnsetFeatures> features;
+  std::vector<CopyVerdict> copies;
+  std::vector<Seam> seams;
+  std::vector<Leak> leaks;
+  std::vector<Span> mix_spans;        // mix time to the timeline
+  std::vector<double> passed_over_s;  // middles of windows that the latest fine pass left out
+
+  bool stopped() const { return options.stop != nullptr && options.stop->load(); }
+  void report(double done, const char* stage) const {
+    if (options.progress) options.progress(done, stage);
+  }
+  /// Placed, and no mix or copy.
+  bool is_microphone(std::size_t k) const { return states[k].placed && !states[k].apart; }
+  /// Of a placed track.
+  MappedTrack mapped(std::size_t k) const { return {tracks[k].signal, &*states[k].map}; }
+};
+
+Error interrupted();
+
+/// `work(k)` for every track, beside each other. Fails with the first track's error, or with
+/// `interrupted`.
+template <typename Work>
+Result<void> for_tracks(const Aligning& session, const Work& work) {
+  const std::size_t count = session.states.size();
+  std::vector<std::optional<Error>> errors(count);
+  parallel_for(static_cast<int>(count), session.options.threads, [&](int i) {
+    const auto k = static_cast<std::size_t>(i);
+    if (session.stopped()) return;
+    if (Result<void> done = work(k); !done) errors[k] = done.error();
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  if (session.stopped()) return interrupted();
+  return {};
+}
+
+/// `work(state)` for every placed track, beside each other.
+template <typename Work>
+void for_placed(Aligning& session, const Work& work) {
+  parallel_for(static_cast<int>(session.states.size()), session.options.threads, [&](int k) {
+    TrackState& state = session.states[static_cast<std::size_t>(k)];
+    if (state.placed) work(state);
+  });
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,257 @@
+#include "conclusion.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "judgement.h"
+#include "kilter/sync/excursions.h"
+#include "kilter/sync/unexplained.h"
+#include "neighbours.h"
+#include "recorder_fit.h"
+#include "track_fit.h"
+#include "window_pass.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kCopyUncertainty_us = 10.0;
+constexpr double kWordReach_s = 0.5;
+
+/// The map of a copy that holds a moment `later_s` later than the original, cut to its length.
+std::optional<TimeMap> moved(const TimeMap& map, double later_s, double length_s) {
+  std::vector<Span> spans;
+  for (Span span : map.spans()) {
+    const double rate = span.rate();
+    const double from_s = std::max(0.0, span.from_s + later_s);
+    const double to_s = std::min(length_s, span.to_s + later_s);
+    if (!(from_s < to_s)) continue;
+    span.line_to_s = span.line_from_s + (to_s - later_s - span.from_s) * rate;
+    span.line_from_s += (from_s - later_s - span.from_s) * rate;
+    span.from_s = from_s;
+    span.to_s = to_s;
+    spans.push_back(span);
+  }
+  auto made = TimeMap::make(std::move(spans));
+  if (!made) return std::nullopt;
+  return *std::move(made);
+}
+
+/// It follows the mix's own steps, so it knows no more of them than the tracks do.
+void doubt_copy_of_mix(const std::vector<Seam>& seams, TrackPlacing& placing) {
+  const auto doubt = doubt_of_mix(seams);
+  if (!doubt) return;
+  std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
+  for (Span& span : spans) span.uncertainty_us += 1e6 * doubt->off_s;
+  if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
+  placing.uncertainty_us += 1e6 * doubt->off_s;
+  placing.standing = Standing::shaky;
+  placing.findings.push_back(thin_evidence(doubt->reason));
+}
+
+void place_copies(const Aligning& session, Alignment& alignment) {
+  for (std::size_t k = 0; k < session.states.size(); ++k) {
+    const CopyVerdict& copy = session.copies[k];
+    TrackPlacing& placing = alignment.tracks[k];
+    if (copy.kind == CopyKind::of_track) {
+      const TrackPlacing& original = alignment.tracks[copy.of];
+      placing = original;
+      placing.windows.clear();
+      placing.windows_measured = placing.windows_used = 0;
+      placing.findings = {duplicate_finding(session.tracks[copy.of].name, copy)};
+      if (session.copies[copy.of].kind == CopyKind::own_mix)  // the other side of a mixer's stereo
+        placing.findings.push_back(mix_copy_finding(session.copies[copy.of]));
+      placing.inverted = original.inverted != copy.inverted;
+      if (original.map)
+        placing.map = moved(*original.map, copy.delay_s, session.states[k].length_s);
+      if (!placing.map) placing.standing = Standing::unplaced;
+    } else if (copy.kind == CopyKind::of_mix) {
+      placing = {};
+      placing.inverted = copy.inverted;
+      placing.uncertainty_us = kCopyUncertainty_us;
+      auto spans = session.mix_spans;
+      for (Span& span : spans) {
+        span.from_s += copy.delay_s;
+        span.to_s += copy.delay_s;
+        span.uncertainty_us = kCopyUncertainty_us;
+      }
+      if (auto map = TimeMap::make(std::move(spans))) {
+        placing.map = moved(*map, 0.0, session.states[k].length_s);
+        placing.standing = placing.map ? Standing::firm : Standing::unplaced;
+      }
+      placing.findings = {mix_copy_finding(copy)};
+      if (placing.map) doubt_copy_of_mix(session.seams, placing);
+    } else if (copy.kind == CopyKind::own_mix) {
+      placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
+    }
+  }
+}
+
+TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote) {
+  const TrackState& state = session.states[k];
+  TrackPlacing result;
+  result.match_sigma = state.first.match_sigma;
+  result.windows_measured = static_cast<int>(state.measured.size());
+  if (!state.placed) return result;
+  const Evidence evidence{session.mix,       session.tracks, session.states,
+                          session.mix_spans, session.seams,  session.leaks};
+  result.recorder = state.recorder;
+  result.remote = remote;
+  result.windows_used = state.used;
+  result.evidence_sigma = state.evidence_sigma();
+  double polarity = 0.0;
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    const Measured& m = state.measured[i];
+    polarity += state.weights[i] * (m.reading.inverted ? -1.0 : 1.0);
+    const double line_s = on_timeline_s(m, session.mix_spans);
+    const int level = level_at(state, m.track_s);
+    if (level < 0) continue;
+    result.windows.push_back({to_timeline(session.mix_spans, m.at_s),
+                              1e6 * (line_s - state.curve.line_s(level, m.track_s)),
+                              1e6 * m.sigma_s, state.weights[i]});
+  }
+  result.inverted = polarity < 0.0;
+  auto spans = spans_of(state, [&](int level, double track_s) {
+    return uncertainty_us(evidence, k, level, track_s);
+  });
+  for (const Span& span : spans)
+    result.uncertainty_us = std::max(result.uncertainty_us, span.uncertainty_us);
+  const std::optional<Doubt> doubt = doubt_of(evidence, k, result.uncertainty_us);
+  result.standing = doubt ? Standing::shaky : Standing::firm;
+  if (doubt) {
+    for (Span& span : spans) span.uncertainty_us += 1e6 * doubt->off_s;
+    result.uncertainty_us += 1e6 * doubt->off_s;
+    result.findings.push_back(thin_evidence(doubt->reason));
+  }
+  auto map = TimeMap::make(std::move(spans));
+  if (!map) return {};
+  result.map = *std::move(map);
+  for (const Seam& seam : session.seams) {
+    const bool own = std::find(seam.tracks.begin(), seam.tracks.end(), k) != seam.tracks.end();
+    if (seam.cause == SeamCause::recorder ? seam.recorder == state.recorder
+                                          : own && seam.cause != SeamCause::mix)
+      result.findings.push_back(
+          seam_finding(seam, to_timeline(session.mix_spans, seam.place.mix_end_s)));
+  }
+  return result;
+}
+
+/// Where to look for excursions: windows that were not clear, and those that were left out though
+/// something was held back there.
+std::vector<double> restless_s(const Aligning& session, const TrackState& state) {
+  std::vector<double> middles_s = state.restless;
+  for (const double middle_s : session.passed_over_s)
+    if (std::any_of(state.moved.begin(), state.moved.end(), [&](const Stray& stray) {
+          return std::abs(stray.mix_s - middle_s) <= 0.5 * kFine.window_s + kWordReach_s;
+        }))
+      middles_s.push_back(middle_s);
+  std::sort(middles_s.begin(), middles_s.end());
+  return middles_s;
+}
+
+/// What was heard elsewhere amid a stretch that is in place, unless it is known already.
+void add_moved(const Stray& stray, std::vector<MixExcursion>& excursions) {
+  const auto after = std::find_if(
+      excursions.begin(), excursions.end(),
+      [&](const MixExcursion& known) { return known.to_s + kWordReach_s > stray.mix_s; });
+  if (after != excursions.end() && after->from_s - kWordReach_s < stray.mix_s) return;
+  excursions.insert(after, {stray.mix_s - kWordReach_s, stray.mix_s + kWordReach_s,
+                            stray.mix_s - stray.mapped_s});
+}
+
+bool near_a_seam(const Aligning& session, std::size_t k, const MixExcursion& excursion) {
+  return std::any_of(session.seams.begin(), session.seams.end(), [&](const Seam& seam) {
+    const bool concerns =
+        seam.cause == SeamCause::mix || seam.recorder == session.states[k].recorder;
+    return concerns && excursion.from_s < seam.place.mix_from_s + 1.0 &&
+           excursion.to_s > seam.place.mix_end_s - 1.0;
+  });
+}
+
+Result<void> add_excursions(const Aligning& session, const std::vector<bool>& remote,
+                            Alignment& alignment) {
+  return for_tracks(session, [&](std::size_t k) -> Result<void> {
+    const TrackState& state = session.states[k];
+    if (!remote[k] || !state.placed || state.splice_s > 0.0) return {};
+    auto found = find_excursions(*session.mix.signal, session.mapped(k), restless_s(session, state),
+                                 0.5 * kFine.window_s + 0.5);
+    if (!found) return found.error();
+    std::vector<Stretch> stretches;
+    double furthest_s = 0.0;
+    for (const Stray& stray : state.moved) add_moved(stray, *found);
+    for (const MixExcursion& excursion : *found) {
+      if (near_a_seam(session, k, excursion)) continue;
+      stretches.push_back({to_timeline(session.mix_spans, excursion.from_s),
+                           to_timeline(session.mix_spans, excursion.to_s)});
+      if (std::abs(excursion.offset_s) > std::abs(furthest_s)) furthest_s = excursion.offset_s;
+    }
+    if (!stretches.empty())
+      alignment.tracks[k].findings.push_back(excursion_finding(std::move(stretches), furthest_s));
+    return {};
+  });
+}
+
+Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
+  std::vector<MappedTrack> heard;
+  std::vector<TimeMap> maps;
+  for (std::size_t k = 0; k < session.states.size(); ++k)
+    if (session.is_microphone(k) && alignment.tracks[k].map)
+      maps.push_back(*alignment.tracks[k].map);
+  std::size_t at = 0;
+  for (std::size_t k = 0; k < session.states.size(); ++k)
+    if (session.is_microphone(k) && alignment.tracks[k].map)
+      heard.push_back({session.tracks[k].signal, &maps[at++]});
+  auto mix_map = TimeMap::make(session.mix_spans);
+  if (heard.empty() || !mix_map) return {};
+  auto found = find_unexplained({session.mix.signal, &*mix_map}, heard,
+                                {.threads = session.options.threads, .stop = session.options.stop});
+  if (!found) return found.error();
+  if (!found->voice.empty()) alignment.findings.push_back(missing_voice_finding(found->voice));
+  if (!found->music.empty()) alignment.findings.push_back(mix_music_finding(found->music));
+  return {};
+}
+
+/// Back from the time of the corrected rate to the file's.
+void restore_file_time(const Aligning& session, std::size_t k, TrackPlacing& placing) {
+  const double ratio = session.states[k].rate_ratio;
+  if (ratio == 1.0 || !placing.map) return;
+  std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
+  for (Span& span : spans) {
+    span.from_s *= ratio;
+    span.to_s *= ratio;
+  }
+  if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
+  for (Finding& finding : placing.findings)
+    if (finding.at_s) *finding.at_s *= ratio;
+  placing.findings.insert(placing.findings.begin(),
+                          wrong_rate_finding(session.tracks[k].rate_hz, ratio));
+}
+
+}  // namespace
+
+Result<Alignment> conclude(Aligning& session) {
+  Alignment alignment;
+  alignment.mix_spans = session.mix_spans;
+  alignment.tracks.resize(session.states.size());
+  const std::vector<bool> remote = remote_tracks(session);
+  if (auto done = hear_leaks(remote, session); !done) return done.error();
+  auto placed = for_tracks(session, [&](std::size_t k) -> Result<void> {
+    alignment.tracks[k] = placing_of(session, k, remote[k]);
+    return {};
+  });
+  if (!placed) return placed.error();
+  for (const Seam& seam : session.seams)
+    if (seam.cause == SeamCause::mix)
+      alignment.mix_findings.push_back(
+          mix_seam_finding(seam, to_timeline(session.mix_spans, seam.place.mix_end_s)));
+  place_copies(session, alignment);
+  if (auto done = add_excursions(session, remote, alignment); !done) return done.error();
+  for (const Leak& leak : session.leaks)
+    alignment.tracks[leak.holder].findings.push_back(
+        leak_finding(leak, session.tracks[leak.from].name));
+  if (auto done = add_unexplained(session, alignment); !done) return done.error();
+  for (std::size_t k = 0; k < session.states.size(); ++k)
+    restore_file_time(session, k, alignment.tracks[k]);
+  return alignment;
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,140 @@
+#include "first_places.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "kilter/sync/few_words.h"
+#include "kilter/sync/lanes.h"
+#include "kilter/sync/rate_hypotheses.h"
+#include "track_fit.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kLaneWidth_s = 0.030;  // lags closer than this are one lane
+constexpr double kSameLag_s = 0.030;
+
+void put_lanes(const std::vector<Lane>& lanes, double drift_ppm, const std::vector<Span>& mix_spans,
+               TrackState& state) {
+  state.lanes_drift_ppm = drift_ppm;
+  state.curve = {};
+  state.curve.rate = 1.0 / (1.0 + drift_ppm * 1e-6);
+  state.curve.start_s.clear();
+  state.pieces.clear();
+  for (const Lane& lane : lanes) {
+    state.pieces.push_back({lane.from_s, lane.to_s, static_cast<int>(state.curve.start_s.size())});
+    state.curve.start_s.push_back(lane.lag_s);
+  }
+  make_map(state, mix_spans);
+}
+
+/// A wrong header is put right before anything else looks at the track.
+Result<void> correct_rate(Aligning& session, std::size_t k) {
+  if (session.tracks[k].rate_hz <= 0.0) return {};
+  TrackState& state = session.states[k];
+  auto verdict = find_rate(session.mix_features, *session.tracks[k].signal, session.features[k],
+                           session.tracks[k].rate_hz, state.first, session.options.stop);
+  if (!verdict) return verdict.error();
+  if (verdict->ratio == 1.0) return {};
+  session.corrected[k] =
+      std::make_unique<RateCorrectedSignal>(*session.tracks[k].signal, verdict->ratio);
+  session.tracks[k].signal = session.corrected[k].get();
+  session.features[k] = std::move(verdict->features);
+  state.first = std::move(verdict->map);
+  state.rate_ratio = verdict->ratio;
+  state.length_s /= verdict->ratio;
+  return {};
+}
+
+/// Pieces and curve of the first map's lanes.
+void put_first(Aligning& session, std::size_t k) {
+  TrackState& state = session.states[k];
+  auto lanes = find_lanes(session.mix_features, session.features[k], state.first, state.length_s);
+  if (lanes.size() > 1) {
+    // The one line through all of them may have taken a step for a drift.
+    FirstMap again = with_drift_between_steps(state.first);
+    const double slid_s = std::abs(again.drift_ppm - state.first.drift_ppm) * 1e-6 * state.length_s;
+    if (slid_s > kLaneWidth_s) {
+      state.first = std::move(again);
+      lanes = find_lanes(session.mix_features, session.features[k], state.first, state.length_s);
+    }
+  }
+  put_lanes(lanes, state.first.drift_ppm, session.mix_spans, state);
+}
+
+}  // namespace
+
+Result<void> find_first_places(Aligning& session) {
+  session.report(0.0, "listening");
+  const int count = static_cast<int>(session.tracks.size());
+  session.features.resize(session.tracks.size());
+  std::vector<std::optional<Error>> errors(session.tracks.size() + 1);  // the mix's last
+  parallel_for(count + 1, session.options.threads, [&](int i) {
+    if (session.stopped()) return;
+    const auto at = static_cast<std::size_t>(i);
+    auto made = onset_features(i == count ? *session.mix.signal : *session.tracks[at].signal,
+                               session.options.stop);
+    if (!made)
+      errors[at] = made.error();
+    else
+      (i == count ? session.mix_features : session.features[at]) = *std::move(made);
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  if (session.stopped()) return interrupted();
+  session.report(0.08, "first map");
+  return for_tracks(session, [&](std::size_t k) -> Result<void> {
+    TrackState& state = session.states[k];
+    state.length_s = std::max(session.tracks[k].length_s, 1.0 / kAnalysisRateHz);
+    state.first = first_map(session.mix_features, session.features[k], session.options.stop);
+    if (auto done = correct_rate(session, k); !done) return done;
+    if (!state.first.found) {
+      auto words =
+          map_of_few_words(*session.mix.signal, *session.tracks[k].signal, session.options.stop);
+      if (!words) return words.error();
+      state.first = *std::move(words);
+    }
+    if (state.first.found) put_first(session, k);
+    return {};
+  });
+}
+
+Result<void> set_copies_apart(Aligning& session) {
+  std::vector<CopyCandidate> candidates;
+  for (std::size_t k = 0; k < session.states.size(); ++k)
+    candidates.push_back({session.tracks[k].signal, &session.states[k].first});
+  auto found = find_copies(*session.mix.signal, session.mix_features, candidates,
+                           session.options.threads, session.options.stop);
+  if (!found) return found.error();
+  session.copies = *std::move(found);
+  for (std::size_t k = 0; k < session.states.size(); ++k) {
+    session.states[k].apart = session.copies[k].kind == CopyKind::own_mix;
+    // Its place follows from what it copies.
+    if (session.copies[k].kind == CopyKind::of_track || session.copies[k].kind == CopyKind::of_mix)
+      session.states[k].placed = false;
+  }
+  return {};
+}
+
+void find_lanes_again(Aligning& session) {
+  parallel_for(static_cast<int>(session.states.size()), session.options.threads, [&](int i) {
+    const auto k = static_cast<std::size_t>(i);
+    TrackState& state = session.states[k];
+    if (!state.placed) return;
+    const double slid_s =
+        std::abs(state.drift_ppm() - state.lanes_drift_ppm) * 1e-6 * state.length_s;
+    if (state.pieces.size() != 1 && slid_s < kLaneWidth_s) return;
+    FirstMap map = state.first;
+    map.lag_s = state.curve.start_s[static_cast<std::size_t>(state.pieces.front().level)];
+    map.drift_ppm = state.drift_ppm();
+    const auto lanes = find_lanes(session.mix_features, session.features[k], map, state.length_s);
+    const bool of_leaks = std::any_of(lanes.begin(), lanes.end(), [&](const Lane& lane) {
+      return std::any_of(state.leak_lags_s.begin(), state.leak_lags_s.end(),
+                         [&](double lag_s) { return std::abs(lane.lag_s - lag_s) < kSameLag_s; });
+    });
+    const bool differs = lanes.size() > 1 || state.pieces.size() > 1;
+    if (differs && !of_leaks) put_lanes(lanes, map.drift_ppm, session.mix_spans, state);
+  });
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,84 @@
+#include "neighbours.h"
+
+#include "common_onsets.h"
+#include "kilter/sync/first_map.h"
+
+namespace kilter::sync {
+namespace {
+
+// People in one room share 0.4 and more of their onsets, others below 0.02.
+constexpr double kNeighbours = 0.1;
+
+MappedFeatures mapped_features(const Aligning& session, std::size_t k) {
+  return {&session.features[k], &*session.states[k].map};
+}
+
+bool is_remote(const Aligning& session, std::size_t k) {
+  if (!session.states[k].placed) return false;
+  bool compared = false;
+  for (std::size_t other = 0; other < session.states.size(); ++other) {
+    if (other == k || !session.states[other].placed) continue;
+    if (session.states[other].recorder == session.states[k].recorder ||
+        onsets_in_common(mapped_features(session, k), mapped_features(session, other)) >
+            kNeighbours)
+      return false;
+    compared = true;
+  }
+  return compared;
+}
+
+}  // namespace
+
+std::vector<bool> remote_tracks(const Aligning& session) {
+  std::vector<char> found(session.states.size(), 0);
+  parallel_for(static_cast<int>(session.states.size()), session.options.threads, [&](int k) {
+    found[static_cast<std::size_t>(k)] = is_remote(session, static_cast<std::size_t>(k)) ? 1 : 0;
+  });
+  return {found.begin(), found.end()};
+}
+
+bool is_alone(const std::vector<TrackState>& states, std::size_t k) {
+  for (std::size_t other = 0; other < states.size(); ++other)
+    if (other != k && states[other].placed) return false;
+  return true;
+}
+
+Result<void> hear_leaks(const std::vector<bool>& remote, Aligning& session) {
+  session.leaks.clear();
+  std::vector<LeakTrack> heard;
+  std::vector<std::size_t> which;
+  for (std::size_t k = 0; k < session.states.size(); ++k) {
+    if (!session.is_microphone(k)) continue;
+    heard.push_back({session.mapped(k), remote[k]});
+    which.push_back(k);
+  }
+  if (heard.size() < 2) return {};
+  auto leaks =
+      find_leaks(heard, {.threads = session.options.threads, .stop = session.options.stop});
+  if (!leaks) return leaks.error();
+  for (Leak leak : *leaks) {
+    leak.holder = which[leak.holder];
+    leak.from = which[leak.from];
+    session.leaks.push_back(leak);
+  }
+  return {};
+}
+
+Result<void> compare_with_unplaced(Aligning& session) {
+  return for_tracks(session, [&](std::size_t k) -> Result<void> {
+    session.states[k].shares_with.reset();
+    if (!session.is_microphone(k)) return {};
+    for (std::size_t other = 0; other < session.states.size() && !session.stopped(); ++other) {
+      const bool is_lost =
+          !session.states[other].placed && session.copies[other].kind == CopyKind::none;
+      if (is_lost &&
+          first_map(session.features[k], session.features[other], session.options.stop).found) {
+        session.states[k].shares_with = other;
+        break;
+      }
+    }
+    return {};
+  });
+}
+
+}  // namespace kilter::sync

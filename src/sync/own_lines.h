@@ -1,0 +1,11 @@
+// Which of several places at which a track is heard is its own.
+#pragma once
+
+#include "aligning.h"
+
+namespace kilter::sync {
+
+/// Where a track is heard at two lags at once, one is another's voice that leaks into it.
+Result<void> choose_own_lines(Aligning& session);
+
+}  // namespace kilter::sync

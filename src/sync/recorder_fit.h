@@ -1,0 +1,24 @@
+// One clock for all tracks of a recorder, and the steps of the mix between them.
+#pragma once
+
+#include "seams.h"
+#include "track_state.h"
+
+namespace kilter::sync {
+
+/// Where a window's sound lies on the timeline.
+double on_timeline_s(const Measured& m, const std::vector<Span>& mix_spans);
+
+/// The level on which a track second lies; below 0: none.
+int level_at(const TrackState& state, double track_s);
+
+/// One clock: one curve through the windows of all its tracks, as far as they lie within `gate_s`
+/// of the curve it had.
+void fit_recorders(double gate_s, const std::vector<Span>& mix_spans,
+                   std::vector<TrackState>& states);
+
+/// The steps of the mix and the clocks' lines settle together.
+void fit_recorders_and_mix(double gate_s, double mix_length_s, std::vector<Seam>& seams,
+                           std::vector<Span>& mix_spans, std::vector<TrackState>& states);
+
+}  // namespace kilter::sync

@@ -3,16 +3,14 @@
 #include <algorithm>
 #include <cmath>
 
+#include "quarter_seconds.h"
 #include "sound_matcher.h"
 
 namespace kilter::sync {
 namespace {
 
-constexpr std::int64_t kBlock = kAnalysisRateHz / 4;
-constexpr double kBlock_s = static_cast<double>(kBlock) / kAnalysisRateHz;
 constexpr std::size_t kPassage = 10;  // blocks
 constexpr std::size_t kMostPassages = 3;
-constexpr float kBrighten = 0.9F;      // first difference, as speech stands out from hum
 constexpr double kStandsOut = 100.0;   // of the power of its quieter blocks
 constexpr double kQuieter = 0.3;       // the share of blocks that are
 constexpr double kBeyondDoubt = 14.0;  // sigma; chance reaches 9 in hours of speech
@@ -22,16 +20,11 @@ constexpr double kAgreement_s = 1e-3;
 /// Power of every quarter of a second.
 Result<std::vector<double>> powers_of(const AnalysisSignal& track, const std::atomic<bool>* stop) {
   std::vector<double> powers;
-  std::vector<float> block(static_cast<std::size_t>(kBlock + 1));
-  for (std::int64_t first = 0; first + kBlock <= track.frames(); first += kBlock) {
+  std::vector<float> block(static_cast<std::size_t>(kQuarter + 1));
+  for (std::int64_t first = 0; first + kQuarter <= track.frames(); first += kQuarter) {
     if (stop != nullptr && stop->load()) break;
     if (auto read = track.read(first - 1, block); !read) return read.error();
-    double power = 0.0;
-    for (std::size_t i = 1; i < block.size(); ++i) {
-      const auto x = static_cast<double>(block[i] - kBrighten * block[i - 1]);
-      power += x * x;
-    }
-    powers.push_back(power);
+    powers.push_back(quarter_sums(block.data(), block.data()).power);
   }
   return powers;
 }
@@ -97,8 +90,8 @@ Result<FirstMap> map_of_few_words(const AnalysisSignal& reference, const Analysi
   std::vector<Vote> votes;
   for (const std::size_t first : loudest_passages(*powers)) {
     if (stop != nullptr && stop->load()) return FirstMap{};
-    const auto length = static_cast<std::int64_t>(kPassage) * kBlock;
-    const std::int64_t from = static_cast<std::int64_t>(first) * kBlock;
+    const auto length = static_cast<std::int64_t>(kPassage) * kQuarter;
+    const std::int64_t from = static_cast<std::int64_t>(first) * kQuarter;
     if (auto taken = matcher.take(track, from, length); !taken) return taken.error();
     const auto match =
         matcher.look_over(reference, -length, reference.frames(), Polarity::either, stop);
@@ -106,7 +99,7 @@ Result<FirstMap> map_of_few_words(const AnalysisSignal& reference, const Analysi
     if (!match->found) continue;
     const double from_s = static_cast<double>(from) / kAnalysisRateHz;
     const double line_s = match->offset_s - static_cast<double>(length) / kAnalysisRateHz;
-    votes.push_back({from_s + 0.5 * kBlock_s * static_cast<double>(kPassage), line_s - from_s,
+    votes.push_back({from_s + 0.5 * kQuarter_s * static_cast<double>(kPassage), line_s - from_s,
                      match->peak_sigma});
   }
   std::stable_sort(votes.begin(), votes.end(),

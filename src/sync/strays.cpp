@@ -5,17 +5,14 @@
 #include <functional>
 #include <span>
 
-#include "kilter/signal/wide_loops.h"
+#include "quarter_seconds.h"
 #include "sound_matcher.h"
 
 namespace kilter::sync {
 namespace {
 
-constexpr std::int64_t kBlock = kAnalysisRateHz / 4;
-constexpr double kBlock_s = static_cast<double>(kBlock) / kAnalysisRateHz;
 constexpr std::int64_t kPageBlocks = 64;
 constexpr double kOneStretch_s = 1e-6;
-constexpr float kBrighten = 0.9F;  // first difference, so that the voice's pitch does not decide
 constexpr double kLoud = 0.06;     // of the loudest blocks' mean power
 constexpr double kLoudest = 0.02;  // so many of the blocks that sound
 constexpr double kSounds = 0.01;   // of the loudest block's power
@@ -39,31 +36,6 @@ struct Block {
   double cross{0.0};
 };
 
-struct Sums {
-  double power{0.0};
-  double cross{0.0};
-};
-
-KILTER_WIDE Sums sums_of(const float* x, const float* y) {
-  Float8 power{}, cross{}, a{}, b{}, a_before{}, b_before{};
-  for (std::int64_t i = 0; i < kBlock; i += 8) {
-    load(x + i + 1, a);
-    load(x + i, a_before);
-    load(y + i + 1, b);
-    load(y + i, b_before);
-    a -= kBrighten * a_before;
-    b -= kBrighten * b_before;
-    power += a * a;
-    cross += a * b;
-  }
-  Sums sums;
-  for (int lane = 0; lane < 8; ++lane) {
-    sums.power += static_cast<double>(power[lane]);
-    sums.cross += static_cast<double>(cross[lane]);
-  }
-  return sums;
-}
-
 /// Which spans follow one another without a seam.
 std::vector<std::size_t> stretches_of(std::span<const Span> spans) {
   std::vector<std::size_t> stretches(spans.size(), 0);
@@ -78,20 +50,20 @@ std::vector<std::size_t> stretches_of(std::span<const Span> spans) {
 Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTrack& track,
                                        const std::atomic<bool>* stop) {
   std::vector<Block> blocks;
-  const std::int64_t all = mix.frames() / kBlock;
+  const std::int64_t all = mix.frames() / kQuarter;
   std::vector<float> page;
-  std::vector<float> ahead(static_cast<std::size_t>(kPageBlocks * kBlock + 1));  // of the track
+  std::vector<float> ahead(static_cast<std::size_t>(kPageBlocks * kQuarter + 1));  // of the track
   std::int64_t ahead_first = -2 * std::ssize(ahead);
   const auto spans = track.map->spans();
   const std::vector<std::size_t> stretches = stretches_of(spans);
   for (std::int64_t first = 0; first < all; first += kPageBlocks) {
     if (stop != nullptr && stop->load()) break;
-    page.resize(static_cast<std::size_t>(kPageBlocks * kBlock + 1));
-    if (auto read = mix.read(first * kBlock - 1, page); !read) return read.error();
+    page.resize(static_cast<std::size_t>(kPageBlocks * kQuarter + 1));
+    if (auto read = mix.read(first * kQuarter - 1, page); !read) return read.error();
     for (std::int64_t b = first; b < std::min(all, first + kPageBlocks); ++b) {
-      const double mix_s = static_cast<double>(b) * kBlock_s;
+      const double mix_s = static_cast<double>(b) * kQuarter_s;
       const auto from_s = track.map->to_track(mix_s);
-      const auto to_s = track.map->to_track(mix_s + kBlock_s);
+      const auto to_s = track.map->to_track(mix_s + kQuarter_s);
       if (!from_s || !to_s) continue;
       const auto stretch_at = [&](double track_s) {
         std::size_t span = 0;
@@ -103,13 +75,13 @@ Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTr
       if (stretch_at(*to_s) != stretch) continue;
       Block block{*from_s, mix_s, stretch, 0.0, 0.0};
       const double middle_s = 0.5 * (*from_s + *to_s);
-      const auto at = std::llround(middle_s * kAnalysisRateHz) - kBlock / 2;
-      if (at - 1 < ahead_first || at + kBlock > ahead_first + std::ssize(ahead)) {
+      const auto at = std::llround(middle_s * kAnalysisRateHz) - kQuarter / 2;
+      if (at - 1 < ahead_first || at + kQuarter > ahead_first + std::ssize(ahead)) {
         ahead_first = at - 1;
         if (auto read = track.signal->read(ahead_first, ahead); !read) return read.error();
       }
-      const Sums sums = sums_of(&ahead[static_cast<std::size_t>(at - 1 - ahead_first)],
-                                page.data() + (b - first) * kBlock);
+      const QuarterSums sums = quarter_sums(&ahead[static_cast<std::size_t>(at - 1 - ahead_first)],
+                                            page.data() + (b - first) * kQuarter);
       block.power = sums.power;
       block.cross = sums.cross;
       blocks.push_back(block);
@@ -200,7 +172,8 @@ class Search {
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
       if (!missing(b)) continue;
       const bool continues =
-          !found.empty() && blocks_[b].mix_s - blocks_[found.back().last].mix_s < 2.5 * kBlock_s &&
+          !found.empty() &&
+          blocks_[b].mix_s - blocks_[found.back().last].mix_s < 2.5 * kQuarter_s &&
           blocks_[b].stretch == blocks_[found.back().first].stretch &&
           b - found.back().first < kLongestPhrase && !any_in_place(found.back().last, b);
       if (continues)
@@ -240,7 +213,8 @@ class Search {
 
   double loud_s(const Phrase& phrase) const {
     double sum_s = 0.0;
-    for (std::size_t b = phrase.first; b <= phrase.last; ++b) sum_s += missing(b) ? kBlock_s : 0.0;
+    for (std::size_t b = phrase.first; b <= phrase.last; ++b)
+      sum_s += missing(b) ? kQuarter_s : 0.0;
     return sum_s;
   }
 
@@ -311,12 +285,12 @@ class Search {
 
   /// Whether blocks are missing between two: the map has a hole there.
   bool is_broken(std::size_t from, std::size_t to) const {
-    const double blocks_s = static_cast<double>(to - from) * kBlock_s;
-    return std::abs(blocks_[to].mix_s - blocks_[from].mix_s - blocks_s) > 0.5 * kBlock_s;
+    const double blocks_s = static_cast<double>(to - from) * kQuarter_s;
+    return std::abs(blocks_[to].mix_s - blocks_[from].mix_s - blocks_s) > 0.5 * kQuarter_s;
   }
 
   static std::int64_t length_of(const Phrase& phrase) {
-    return static_cast<std::int64_t>(phrase.last - phrase.first + 1) * kBlock;
+    return static_cast<std::int64_t>(phrase.last - phrase.first + 1) * kQuarter;
   }
 
   Result<SoundMatch> look_for(const Phrase& phrase) {
@@ -343,7 +317,7 @@ class Search {
 
   Stray stray_of(const Phrase& phrase, const SoundMatch& match) const {
     const Block& first = blocks_[phrase.first];
-    const double half_s = 0.5 * kBlock_s * static_cast<double>(phrase.last - phrase.first + 1);
+    const double half_s = 0.5 * kQuarter_s * static_cast<double>(phrase.last - phrase.first + 1);
     Stray stray;
     stray.track_s = first.track_s + half_s;
     stray.mapped_s = first.mix_s + half_s;

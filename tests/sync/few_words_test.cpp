@@ -5,26 +5,15 @@
 #include <cmath>
 #include <random>
 
-#include "simulator/voices.h"
-#include "support/reduce.h"
+#include "voices.h"
 
 namespace kilter::sync {
 namespace {
 
 constexpr double kLength_s = 60.0;
 
-std::ptrdiff_t frame(double s) {
-  return static_cast<std::ptrdiff_t>(std::lround(s * kAnalysisRateHz));
-}
-
 std::vector<float> voice(int speaker, double length_s = kLength_s) {
-  const simulator::SyntheticVoices voices(31);
-  const auto sound =
-      voices.utterance(speaker, 0, static_cast<std::int64_t>(length_s * simulator::kWorldRateHz));
-  const auto reduced = test::reduce(sound, simulator::kWorldRateHz);
-  std::vector<float> samples(static_cast<std::size_t>(reduced->frames()));
-  EXPECT_TRUE(reduced->read(0, samples));
-  return samples;
+  return voice_of(31, speaker, length_s);
 }
 
 /// A microphone's noise, and what is said into it from one second of `spoken` to another.

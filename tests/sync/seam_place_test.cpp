@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-#include "simulator/voices.h"
-#include "support/reduce.h"
+#include "voices.h"
 
 namespace kilter::sync {
 namespace {
@@ -24,14 +23,7 @@ std::vector<float> talk() {
     if (t > kPauseFrom_s && t < kPauseTo_s) sound[i] = 0.0F;
     sound[i] += 1e-4F * static_cast<float>(std::sin(0.37 * static_cast<double>(i * i % 1009)));
   }
-  const auto reduced = test::reduce(sound, simulator::kWorldRateHz);
-  std::vector<float> samples(static_cast<std::size_t>(reduced->frames()));
-  EXPECT_TRUE(reduced->read(0, samples));
-  return samples;
-}
-
-std::ptrdiff_t frame(double s) {
-  return static_cast<std::ptrdiff_t>(std::lround(s * kAnalysisRateHz));
+  return at_analysis_rate(sound);
 }
 
 /// The mix is the talk, the track what damage left of it; both begin together.

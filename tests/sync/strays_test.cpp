@@ -4,27 +4,14 @@
 
 #include <cmath>
 
-#include "simulator/voices.h"
-#include "support/reduce.h"
+#include "voices.h"
 
 namespace kilter::sync {
 namespace {
 
 constexpr double kLength_s = 40.0;
 
-std::ptrdiff_t frame(double s) {
-  return static_cast<std::ptrdiff_t>(std::lround(s * kAnalysisRateHz));
-}
-
-std::vector<float> voice(int speaker) {
-  const simulator::SyntheticVoices voices(23);
-  const auto sound =
-      voices.utterance(speaker, 0, static_cast<std::int64_t>(kLength_s * simulator::kWorldRateHz));
-  const auto reduced = test::reduce(sound, simulator::kWorldRateHz);
-  std::vector<float> samples(static_cast<std::size_t>(reduced->frames()));
-  EXPECT_TRUE(reduced->read(0, samples));
-  return samples;
-}
+std::vector<float> voice(int speaker) { return voice_of(23, speaker, kLength_s); }
 
 void silence(std::vector<float>& sound, double from_s, double to_s) {
   std::fill(sound.begin() + frame(from_s), sound.begin() + frame(to_s), 0.0F);

@@ -189,8 +189,12 @@ int run(const Settings& settings) {
     const Case& row = *rows[static_cast<std::size_t>(i)];
     for (int k = 0; k < settings.seeds; ++k) {
       const auto seed = static_cast<std::uint64_t>(settings.first_seed + k);
-      measure(row.make(seed, 60.0 * settings.minutes * row.stretch), seed,
-              tallies[static_cast<std::size_t>(i)]);
+      try {
+        measure(row.make(seed, 60.0 * settings.minutes * row.stretch), seed,
+                tallies[static_cast<std::size_t>(i)]);
+      } catch (const std::exception& failure) {
+        throw std::runtime_error(fmt::format("{}, seed {}: {}", row.name, seed, failure.what()));
+      }
     }
   });
   fmt::print("Stems of firm tracks against the truth, away from seams; limit {} us\n\n", kLimit_us);

@@ -356,9 +356,11 @@ Result<Exit> check_command(const Options& options, Console& console) {
   report.allow_silent = options.allow_silent;
   report.findings = survey->findings;
   report.stems = rows_of(*survey, *input, claims, *checked, 1e-3 * options.limit_ms);
+  std::optional<Lineup> left;
   if (!*lineup && options.session.size() == 1) {
     const fs::path& dir = options.session.front();
-    if (const auto left = lineup_left_in(dir, report)) {
+    left = lineup_left_in(dir, report);
+    if (left) {
       tell_what_is_not_whole(*left, folder_of_stems(dir), *survey, report);
       tell_what_is_swapped(*left, *survey, report);
     }
@@ -370,6 +372,9 @@ Result<Exit> check_command(const Options& options, Console& console) {
       {input->mix.signal, &mix_map}, tracks, {.threads = options.threads, .stop = &console.stop()});
   if (!unexplained) return unexplained.error();
   add_null(*unexplained, report.length_s, report);
+  if (left)
+    if (auto told = tell_what_was_emptied(*left, *survey, *unexplained, report); !told)
+      return told.error();
 
   if (options.junit)
     if (auto written = edits::write_text(*options.junit, report::check_junit(report)); !written)

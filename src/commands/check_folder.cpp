@@ -20,6 +20,8 @@ using survey::SurveyTrack;
 
 namespace {
 
+constexpr double kHalf_s = 0.5;
+
 /// Whether there is a file for the stem: as it was written, or exported in another format since.
 bool has_stem(const CheckReport& report, const fs::path& stems, const fs::path& file) {
   std::error_code code;
@@ -38,6 +40,49 @@ std::string length_text(const survey::SurveyFile& file, double mix_s) {
   const auto frames = std::llround(std::abs(missing_s) * file.info.rate.hz);
   return fmt::format("It is {} frame{} {} than the mix beside it", frames, frames == 1 ? "" : "s",
                      missing_s > 0.0 ? "shorter" : "longer");
+}
+
+/// On the stems' time: where the mix held somebody unexplained when it was aligned already.
+std::vector<Stretch> known_to_be_missing(const Lineup& lineup) {
+  constexpr double kAround_s = 2.0;
+  std::vector<Stretch> known;
+  for (const Finding& finding : lineup.findings)
+    if (finding.code == "missing-voice")
+      for (const Stretch& each : finding.stretches)
+        known.push_back({each.line_from_s - lineup.from_s - kAround_s,
+                         each.line_to_s - lineup.from_s + kAround_s});
+  return known;
+}
+
+/// Half seconds inside the stretch of which a stem may be silent, where the lineup knew of none.
+std::vector<double> newly_unexplained(const std::vector<Stretch>& voice,
+                                      const std::vector<Stretch>& known) {
+  std::vector<double> halves;
+  for (const Stretch& each : voice)
+    for (double at_s = each.line_from_s; at_s + kHalf_s <= each.line_to_s + 1e-6; at_s += kHalf_s)
+      if (std::none_of(known.begin(), known.end(), [&](const Stretch& other) {
+            return at_s < other.line_to_s && at_s + kHalf_s > other.line_from_s;
+          }))
+        halves.push_back(at_s);
+  return halves;
+}
+
+/// Whether any take of the stem lies there by the lineup; true where none is called like it.
+bool is_placed_at(const Lineup& lineup, const std::string& name, double stem_s) {
+  bool is_known = false;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!track.map || (track.voice.empty() ? track.name : track.voice) != name) continue;
+    is_known = true;
+    if (track.map->to_track(stem_s + lineup.from_s)) return true;
+  }
+  return !is_known;
+}
+
+Result<bool> is_digital_silence(const AnalysisSignal& signal, double from_s) {
+  std::vector<float> half(static_cast<std::size_t>(kHalf_s * kAnalysisRateHz));
+  const auto first = static_cast<std::int64_t>(std::llround(from_s * kAnalysisRateHz));
+  if (auto read = signal.read(first, half); !read) return read.error();
+  return std::all_of(half.begin(), half.end(), [](float sample) { return sample == 0.0F; });
 }
 
 }  // namespace
@@ -101,6 +146,37 @@ void tell_what_is_swapped(const Lineup& lineup, const Survey& survey, CheckRepor
                                          "\", to the sample: files have changed their names. Give "
                                          "it that name back, or conform the session again."));
   }
+}
+
+Result<void> tell_what_was_emptied(const Lineup& lineup, const Survey& survey,
+                                   const sync::Unexplained& unexplained, CheckReport& report) {
+  // Where the mix itself steps, a stem's time is not the mix's.
+  if (!lineup.mix || lineup.mix->spans.size() != 1 || lineup.timeline_clock != "mix") return {};
+  constexpr double kLeast_s = 2.0;
+  const auto halves = newly_unexplained(unexplained.voice, known_to_be_missing(lineup));
+  for (const SurveyTrack& track : survey.tracks) {
+    std::vector<double> silent;
+    for (const double at_s : halves) {
+      if (!is_placed_at(lineup, track.name, at_s)) continue;
+      // A stem that is silent altogether keeps no signal, and is told of otherwise.
+      const auto is_silent =
+          track.signal ? is_digital_silence(*track.signal, at_s) : Result<bool>(false);
+      if (!is_silent) return is_silent.error();
+      if (*is_silent) silent.push_back(at_s);
+    }
+    if (kHalf_s * static_cast<double>(silent.size()) < kLeast_s) continue;
+    for (CheckedStem& stem : report.stems)
+      if (stem.file == survey.files[track.file].name)
+        stem.findings.push_back(check_finding(
+            "emptied",
+            fmt::format("It is digital silence where the mix holds somebody whom no stem explains, "
+                        "{} in all between {} and {}; when the session was aligned, somebody's "
+                        "track explained it. Put that stretch back, or conform the session again.",
+                        clock_text(kHalf_s * static_cast<double>(silent.size()), 1),
+                        clock_text(silent.front(), 0), clock_text(silent.back() + kHalf_s, 0)),
+            silent.front()));
+  }
+  return {};
 }
 
 }  // namespace kilter::commands

@@ -7,6 +7,7 @@
 #include "kilter/base/lineup.h"
 #include "kilter/report/check_report.h"
 #include "kilter/survey/survey.h"
+#include "kilter/sync/unexplained.h"
 
 namespace kilter::commands {
 
@@ -22,5 +23,11 @@ void tell_what_is_not_whole(const Lineup& lineup, const std::filesystem::path& s
 /// Files that hold, to the sample, what conform wrote under another's name.
 void tell_what_is_swapped(const Lineup& lineup, const survey::Survey& survey,
                           report::CheckReport& report);
+
+/// Stems that are digital silence where the mix holds somebody whom no stem explains, and whom the
+/// tracks did explain when that lineup was made. Fails where a stem's signal cannot be read.
+Result<void> tell_what_was_emptied(const Lineup& lineup, const survey::Survey& survey,
+                                   const sync::Unexplained& unexplained,
+                                   report::CheckReport& report);
 
 }  // namespace kilter::commands

@@ -48,7 +48,8 @@ std::size_t count(const CheckReport& report, Verdict verdict) {
 }
 
 // What is wrong with a stem's file, wherever it stands.
-constexpr const char* kDamage[] = {"missing-stem", "swapped", "truncated", "unequal-length"};
+constexpr const char* kDamage[] = {"emptied", "missing-stem", "swapped", "truncated",
+                                   "unequal-length"};
 
 bool holds(const std::vector<Finding>& findings, std::string_view code) {
   return std::any_of(findings.begin(), findings.end(),
@@ -107,8 +108,8 @@ std::string escaped(std::string_view text) {
 
 /// The finding that a test report shows first.
 std::string message_of(const CheckedStem& stem) {
-  for (const char* code : {"misaligned", "inverted", "missing-stem", "swapped", "truncated",
-                           "unequal-length", "no-evidence", "unreadable"})
+  for (const char* code : {"misaligned", "inverted", "emptied", "missing-stem", "swapped",
+                           "truncated", "unequal-length", "no-evidence", "unreadable"})
     for (const Finding& finding : stem.findings)
       if (finding.code == code) return finding.text;
   return to_text(stem.verdict);

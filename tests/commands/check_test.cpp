@@ -226,6 +226,19 @@ TEST_F(Check, FindsStemsThatHaveChangedTheirNames) {
   EXPECT_EQ(row(told, "keeper").at("verdict"), "within") << "the mix knows no names";
 }
 
+TEST_F(Check, FailsAStemThatWasEmptiedWhereItsPersonTalks) {
+  Samples half = samples_of("pilot");
+  std::fill(half.begin() + std::ssize(half) / 2, half.end(), 0.0F);
+  put("pilot", half);
+  const Json told = check(1);
+  EXPECT_EQ(row(told, "pilot").at("verdict"), "within");  // as far as it goes
+  EXPECT_TRUE(tells(row(told, "pilot"), "emptied"));
+  EXPECT_FALSE(tells(row(told, "keeper"), "emptied"));
+  // Nothing tells it without the lineup: somebody's recording may never have come.
+  fs::remove(done() / "lineup.json");
+  EXPECT_FALSE(tells(row(check(0), "pilot"), "emptied"));
+}
+
 TEST_F(Check, FindsAStretchThatIsUpsideDown) {
   Samples half = samples_of("mate");
   for (std::size_t i = 60 * kRateHz; i < 120 * kRateHz; ++i) half[i] = -half[i];

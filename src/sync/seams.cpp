@@ -652,12 +652,14 @@ std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length
   for (const Seam& seam : seams) {
     if (seam.cause != SeamCause::mix) continue;
     const double end_s = std::clamp(seam.place.mix_end_s, from_s, mix_length_s);
-    if (end_s > from_s) spans.push_back({from_s, end_s, line_s, line_s + end_s - from_s, 0.0});
-    line_s += end_s - from_s + std::max(0.0, -seam.step_s);
+    // Worked out once: spans that meet must not overlap by a rounding.
+    const double line_end_s = line_s + (end_s - from_s);
+    if (end_s > from_s) spans.push_back({from_s, end_s, line_s, line_end_s, 0.0});
+    line_s = line_end_s + std::max(0.0, -seam.step_s);
     from_s = end_s + std::max(0.0, seam.step_s);
   }
   if (from_s < mix_length_s)
-    spans.push_back({from_s, mix_length_s, line_s, line_s + mix_length_s - from_s, 0.0});
+    spans.push_back({from_s, mix_length_s, line_s, line_s + (mix_length_s - from_s), 0.0});
   return spans;
 }
 

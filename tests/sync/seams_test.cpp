@@ -112,5 +112,31 @@ TEST(GatherSeams, TellsAGuestsOwnStepFromTheMixsInOneGap) {
   EXPECT_NEAR(own.mixs_part_s, -0.6, 1e-5);
 }
 
+TEST(MixSpans, AreAMapWhereverTheMixSteps) {
+  std::uint32_t state = 5;
+  const auto number = [&] {
+    state = state * 1664525U + 1013904223U;
+    return static_cast<double>(state) / 4294967291.0;  // no binary fraction: sums round
+  };
+  for (int round = 0; round < 2000; ++round) {
+    constexpr double kLength_s = 3600.0;
+    std::vector<Seam> seams;
+    double place_s = 0.0;
+    while ((place_s += 10.0 + 1000.0 * number()) < kLength_s) {
+      Seam& seam = seams.emplace_back();
+      seam.cause = SeamCause::mix;
+      seam.place.mix_end_s = place_s;
+      seam.step_s = 20.0 * number() - 10.0;
+    }
+    const auto spans = mix_spans_of(seams, kLength_s);
+    ASSERT_TRUE(TimeMap::make(spans)) << "round " << round;
+    double on_line_s = 0.0;
+    for (const Seam& seam : seams) on_line_s -= seam.step_s;
+    if (spans.back().to_s == kLength_s) {
+      EXPECT_NEAR(spans.back().line_to_s, kLength_s + on_line_s, 1e-6);
+    }
+  }
+}
+
 }  // namespace
 }  // namespace kilter::sync

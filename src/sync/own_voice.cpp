@@ -30,11 +30,12 @@ class OwnWindows {
       else
         ++louder_[lead->over];
     }
+    ++all_;
     if (own) ++own_;
   }
 
   std::optional<std::size_t> louder_in() const {
-    if (own_ >= kLeastOwn) return std::nullopt;
+    if (own_ >= kLeastOwn || 2 * own_ >= all_) return std::nullopt;
     const auto most = std::max_element(louder_.begin(), louder_.end());
     if (*most == 0) return std::nullopt;
     return static_cast<std::size_t>(most - louder_.begin());
@@ -45,6 +46,7 @@ class OwnWindows {
   const std::vector<const TimeMap*>& maps_;
   std::size_t track_;
   std::vector<int> louder_;  // seconds, by track
+  int all_{0};               // windows
   int own_{0};
 };
 

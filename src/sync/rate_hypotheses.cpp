@@ -160,14 +160,12 @@ class RateSearch {
     return {};
   }
 
-  /// The best one and the best of those that are not within the pull of it.
-  const RateTrial& best() const {
-    return *std::max_element(trials_.begin(), trials_.end(), by_match);
-  }
-  double best_elsewhere() const {
+  RateTrial best() const { return *std::max_element(trials_.begin(), trials_.end(), by_match); }
+  /// The best match of those that are not within the pull of one, or two pulls apart.
+  double best_elsewhere_than(const RateTrial& one) const {
     double most = 0.0;
     for (const RateTrial& trial : trials_)
-      if (std::abs(trial.ratio / best().ratio - 1.0) > 2.0 * (kPull - 1.0))
+      if (std::abs(trial.ratio / one.ratio - 1.0) > 2.5 * (kPull - 1.0))
         most = std::max(most, trial.match_sigma);
     return most;
   }
@@ -203,16 +201,19 @@ Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSign
 
   RateSearch search(reference, track, features, stop);
   if (auto tried = search.try_all(ratios); !tried) return tried.error();
+  const RateTrial plain = search.best();
   // A pulled rate under the header of a third one.
   std::vector<double> pulled;
   for (const double pull : {kPull, 1.0 / kPull})
-    if (const double ratio = search.best().ratio * pull;
+    if (const double ratio = plain.ratio * pull;
         !search.knows(ratio) && std::abs(ratio - 1.0) > kSameRatio)
       add_ratio(ratio, pulled);
   if (auto tried = search.try_all(pulled); !tried) return tried.error();
 
-  const RateTrial best = search.best();
-  const double elsewhere = search.best_elsewhere();
+  // Who talks for a minute only fits at both, and at either better by chance.
+  RateTrial best = search.best();
+  if (best.match_sigma < kAboveOthers * plain.match_sigma) best = plain;
+  const double elsewhere = search.best_elsewhere_than(best);
   verdict.trials = search.take_trials();
   if (best.match_sigma < kLeastMatch || best.match_sigma < kAboveAsHeaded * as_headed.match_sigma ||
       best.match_sigma < kAboveOthers * elsewhere)

@@ -83,6 +83,19 @@ INSTANTIATE_TEST_SUITE_P(
                     HeaderCase{"PulledUnderAThirdRate", 48048, 44100, 48048.0 / 44100.0}),
     [](const auto& each) { return each.param.name; });
 
+// Five people in two minutes: what one of them says is over before 0.1 % tells.
+TEST(RateHypotheses, PreferARateToItsPullWhereTheTalkIsTooShortToTellThem) {
+  auto spec = simulator::hybrid_session(5, kLength_s, 3, 2);
+  spec.recorders[static_cast<std::size_t>(spec.people[3].recorder)].rate_hz = 44100.0;
+  const auto sound = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
+  ASSERT_TRUE(sound);
+  const auto mix = onset_features(*test::reduce(sound->mix, sound->mix_rate_hz));
+  ASSERT_TRUE(mix);
+  const RateVerdict verdict =
+      judge(*mix, *test::reduce(sound->tracks[3].samples, 48000.0), 48000.0);
+  EXPECT_EQ(verdict.ratio, 44100.0 / 48000.0);
+}
+
 TEST(RateHypotheses, CostATrackThatLiesWhereItsHeaderSaysNothing) {
   const Talk session = talk(78, 48000.0);
   for (const auto& track : session.sound.tracks) {

@@ -43,6 +43,7 @@ constexpr double kLongestSplice_s = 0.020;
 constexpr double kLoose_s = 0.05;   // of a seam's place
 constexpr int kTellingSplices = 4;  // they lie on one line
 constexpr double kStanding_ppm = 0.3;
+constexpr double kPull_s = 25e-6;  // between two windows, by voices' spectra and a lossy stream
 constexpr double kLikelySplice_s = 0.010;
 constexpr double kSurelySpliced_s = 1500.0;  // by a drift of 10 ppm
 
@@ -276,8 +277,27 @@ double largest_own_step_s(const Evidence& evidence, std::size_t track) {
   return largest_s;
 }
 
+/// Track seconds between the outermost windows of the level that reaches furthest.
+double lever_s(const TrackState& state) {
+  double longest_s = 0.0;
+  for (const Piece& piece : state.pieces) {
+    double first_s = piece.to_s;
+    double last_s = piece.from_s;
+    for (std::size_t i = 0; i < state.measured.size(); ++i) {
+      const double track_s = state.measured[i].track_s;
+      if (state.weights[i] <= 0.1 || track_s < piece.from_s || track_s > piece.to_s) continue;
+      first_s = std::min(first_s, track_s);
+      last_s = std::max(last_s, track_s);
+    }
+    longest_s = std::max(longest_s, last_s - first_s);
+  }
+  return longest_s;
+}
+
+/// As far as can be told: over a few seconds, what pulls each window looks like drift.
 bool stands_still(const TrackState& state) {
-  return std::abs(state.drift_ppm()) < kStanding_ppm + 4e6 * state.fit.rate_sigma;
+  const double pull_ppm = 1e6 * kPull_s / std::max(lever_s(state), 1.0);
+  return std::abs(state.drift_ppm()) < kStanding_ppm + 4e6 * state.fit.rate_sigma + pull_ppm;
 }
 
 /// A stream that is played on the mix's clock stands still until it is spliced: too short a talk

@@ -71,6 +71,18 @@ TEST(Doubt, IsOfAClockThatStandsStillInAShortTalk) {
   EXPECT_FALSE(told.doubt(0)) << "by then a splice would show";
 }
 
+TEST(Doubt, IsOfASmallDriftThatIsSeenOverAFewSecondsOnly) {
+  constexpr double kDrift_ppm = 2.0;
+  const auto seen_until = [&](double to_s) {
+    return Told({heard_track(300.0, {{6.0, to_s, 1.5}}, kDrift_ppm),
+                 heard_track(305.0, {{6.0, 290.0, -4.0}}, -30.0)});
+  };
+  const auto doubt = seen_until(18.0).doubt(0);
+  ASSERT_TRUE(doubt);
+  EXPECT_NE(doubt->reason.find("stands still"), std::string::npos) << doubt->reason;
+  EXPECT_FALSE(seen_until(120.0).doubt(0)) << "by then it is no window's own pull";
+}
+
 TEST(Doubt, IsNoneOfAClockThatStandsStillWithASiblingBesideIt) {
   const Told told(
       {heard_track(300.0, {{6.0, 290.0, 1.5}}), heard_track(300.0, {{6.0, 290.0, 1.5}})});

@@ -54,7 +54,7 @@ class ChannelTaker {
   IntakeChannel take() {
     Levels levels = meter_.levels();
     if (loudness_) levels.loudness_lufs = loudness_->integrated_lufs();
-    return {levels, std::move(scratch_), digest_.value(), -1};
+    return {levels, std::move(scratch_), digest_.value(), -1, meter_.envelope()};
   }
 
  private:

@@ -70,7 +70,8 @@ KILTER_WIDE Sums add_up(std::span<const float> frames) {
 bool is_silent(const Levels& levels) { return levels.peak_dbfs < -80.0; }
 
 LevelMeter::LevelMeter(SampleRate rate)
-    : stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))),
+    : rate_hz_(rate.hz),
+      stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))),
       longest_dropout_(std::llround(rate.hz * kLongestDropoutS)) {}
 
 void LevelMeter::process(std::span<const float> frames) {
@@ -86,7 +87,7 @@ void LevelMeter::process(std::span<const float> frames) {
 void LevelMeter::add_to_stretch(std::span<const float> frames) {
   const Sums sums = add_up(frames);
   peak_ = std::max(peak_, sums.peak);
-  stretch_sounds_ = stretch_sounds_ || sums.peak > 0.0F;
+  stretch_peak_ = std::max(stretch_peak_, sums.peak);
   if (sums.peak >= kFullScale)
     count_clips(frames);
   else
@@ -118,7 +119,7 @@ void LevelMeter::count_clips(std::span<const float> frames) {
 }
 
 void LevelMeter::watch_for_dropout(double power) {
-  if (!stretch_sounds_) {
+  if (stretch_peak_ == 0.0F) {
     ++zero_stretches_;
     return;
   }
@@ -133,7 +134,6 @@ void LevelMeter::watch_for_dropout(double power) {
   zero_stretches_ = 0;
   has_sounded_ = true;
   loud_before_ = is_loud;
-  stretch_sounds_ = false;
 }
 
 LevelMeter::Zeros LevelMeter::dropouts() const {
@@ -149,6 +149,8 @@ LevelMeter::Zeros LevelMeter::dropouts() const {
 void LevelMeter::end_stretch() {
   const double power = variance(stretch_sum_, stretch_squares_, in_stretch_);
   watch_for_dropout(power);
+  envelope_.add(stretch_peak_, power);
+  stretch_peak_ = 0.0F;
   const double db = decibels_of_power(power);
   const double bin = (std::max(db, kLowestDb) - kLowestDb) * kBinsPerDb;
   ++stretches_[static_cast<std::size_t>(std::min(bin, kBins - 1.0))];
@@ -175,6 +177,10 @@ double LevelMeter::share_above(double dbfs) const {
   for (std::size_t bin = 0; bin < stretches_.size(); ++bin)
     if (kLowestDb + (static_cast<double>(bin) + 0.5) / kBinsPerDb > dbfs) above += stretches_[bin];
   return static_cast<double>(above) / static_cast<double>(stretch_count_);
+}
+
+Envelope LevelMeter::envelope() const {
+  return envelope_.envelope(static_cast<double>(stretch_frames_) / rate_hz_);
 }
 
 Levels LevelMeter::levels() const {

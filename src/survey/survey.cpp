@@ -116,6 +116,7 @@ SurveyTrack channel_track(const IntakeFile& file, std::size_t index, std::size_t
       track.same_channels.push_back(static_cast<int>(other) + 1);
   track.levels = own.levels;
   track.digest = own.digest;
+  track.envelope = own.envelope;
   if (!is_silent(own.levels)) track.signal = own.signal;
   const double length_s = to_seconds(file.length, file.info.rate).s;
   intake::Levels levels = own.levels;
@@ -183,7 +184,12 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
     mix.findings = {unreadable_finding(taken.error())};
     return mix;
   }
-  for (const IntakeChannel& channel : taken->channels) mix.levels.push_back(channel.levels);
+  std::vector<Envelope> envelopes;
+  for (const IntakeChannel& channel : taken->channels) {
+    mix.levels.push_back(channel.levels);
+    envelopes.push_back(channel.envelope);
+  }
+  mix.envelope = joined(envelopes);
   mix.signal = intake::whole_signal(*taken);
   mix.findings = file_findings(*taken);
   if (taken->channels_cancel) mix.findings.push_back(cancelling_channels());

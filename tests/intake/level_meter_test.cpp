@@ -153,5 +153,20 @@ TEST(LevelMeter, TellsWhichPartOfTheTimeIsTalk) {
   EXPECT_EQ(room.levels().talk_share, 0.0);
 }
 
+TEST(LevelMeter, TellsHowLoudEachStretchIs) {
+  LevelMeter meter(SampleRate{8000.0});
+  std::vector<float> sound(8000, 0.0F);
+  for (std::size_t i = 4000; i < sound.size(); ++i) sound[i] = i % 2 == 0 ? 0.5F : -0.5F;
+  meter.process(std::span(sound).first(4100));  // in the midst of a stretch
+  meter.process(std::span(sound).subspan(4100));
+  const Envelope envelope = meter.envelope();
+  ASSERT_EQ(envelope.cells.size(), 20U);
+  EXPECT_EQ(envelope.cell_s, 0.05);
+  for (std::size_t i = 0; i < 20; ++i) {
+    EXPECT_EQ(envelope.cells[i].peak, i < 10 ? 0.0F : 0.5F);
+    EXPECT_EQ(envelope.cells[i].power, i < 10 ? 0.0F : 0.25F);
+  }
+}
+
 }  // namespace
 }  // namespace kilter::intake

@@ -22,6 +22,7 @@ struct IntakeChannel {
   std::shared_ptr<const AnalysisSignal> signal;  ///< nothing when signals are not kept
   std::uint64_t digest{0};                       ///< of every sample: equal for equal channels
   int same_as{-1};  ///< an earlier channel of the file (from 0) with the same samples, or -1
+  Envelope envelope{};
 };
 
 /// What is read as one: a file, or the files that a recorder split one take into, in order.
@@ -57,8 +58,8 @@ struct IntakeOptions {
 /// Reads one recording to its end, or to where it is damaged: parts behind a damaged one are read
 /// on from there, those behind one that does not open, or has another format, are left out and told
 /// in `damage`. Fails with unreadable (this file only), cannot_write (the 16 kHz copies cannot be
-/// kept), interrupted. Memory beside the decoder's: 0.8 MB and 0.12 MB per channel (0.4 MB where
-/// the rate is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one open
+/// kept), interrupted. Memory beside the decoder's: 0.8 MB and 0.25 MB per channel (0.53 MB
+/// where the rate is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one open
 /// file.
 Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& options);
 

@@ -7,6 +7,7 @@
 #include <span>
 
 #include "kilter/base/units.h"
+#include "kilter/signal/envelope.h"
 
 namespace kilter::intake {
 
@@ -36,7 +37,8 @@ struct Levels {
 /// Whether a channel holds nothing, not even a microphone's noise: all below -80 dBFS.
 bool is_silent(const Levels& levels);
 
-/// Measures one channel as it streams by. Memory: 17 kB whatever the length. One per thread.
+/// Measures one channel as it streams by. Memory: 150 kB at most, whatever the length. One per
+/// thread.
 class LevelMeter {
  public:
   explicit LevelMeter(SampleRate rate);
@@ -44,6 +46,9 @@ class LevelMeter {
   /// Levels of all that was processed. Frames after the last whole 50 ms count in the peak and the
   /// mean only, unless there is nothing else.
   Levels levels() const;
+  /// In stretches of 50 ms, or of 50 ms doubled as often as it takes for 16384 cells. Frames after
+  /// the last whole 50 ms are left out.
+  Envelope envelope() const;
 
  private:
   static constexpr int kBins = 2000;  // 0.1 dB each, upwards from kLowestDb
@@ -62,11 +67,14 @@ class LevelMeter {
   double percentile_dbfs(double share) const;
   double share_above(double dbfs) const;
 
+  double rate_hz_;
   std::int64_t stretch_frames_;
   std::int64_t longest_dropout_;
   std::int64_t in_stretch_{0};
   double stretch_sum_{0.0};
   double stretch_squares_{0.0};
+  float stretch_peak_{0.0F};
+  EnvelopeCollector envelope_;
   std::array<std::int64_t, kBins> stretches_{};
   std::int64_t stretch_count_{0};
 
@@ -80,7 +88,6 @@ class LevelMeter {
   std::int64_t clipped_frames_{0};
   std::int64_t first_clip_{0};
 
-  bool stretch_sounds_{false};      // not all of its frames are zero
   std::int64_t zero_stretches_{0};  // up to the last whole one
   bool loud_before_{false};         // the stretch before them, or the last one
   bool has_sounded_{false};

@@ -59,6 +59,7 @@ struct SurveyTrack {
   std::optional<double> start_s;  ///< where session.toml says it: timeline time of its first sample
   bool pinned{false};             ///< start_s is an order, not a hint
   std::vector<Finding> findings;
+  Envelope envelope{};  ///< empty when unreadable
 };
 
 struct SurveyMix {
@@ -68,6 +69,7 @@ struct SurveyMix {
   std::vector<intake::Levels> levels;  ///< per channel; none when unreadable
   std::shared_ptr<const AnalysisSignal> signal;
   std::vector<Finding> findings;
+  Envelope envelope{};  ///< of all channels; empty when unreadable
 };
 
 struct Survey {

@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "commands.h"
+#include "heard.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/lineup_report.h"
@@ -19,8 +20,8 @@ namespace kilter::commands {
 
 namespace {
 
-Result<Lineup> align_once(const session::Session& session, const Options& options,
-                          Console& console) {
+Result<Aligned> align_once(const session::Session& session, const Options& options,
+                           Console& console) {
   const auto survey = load(session, options, true, console);
   if (!survey) return survey.error();
   const auto input = align_input(*survey);
@@ -32,7 +33,10 @@ Result<Lineup> align_once(const session::Session& session, const Options& option
   if (has_no_mix(*survey)) {
     const auto placing = sync::place_without_mix(input->tracks, align);
     if (!placing) return placing.error();
-    return build_lineup(*survey, *input, *placing);
+    auto lineup = build_lineup(*survey, *input, *placing);
+    if (!lineup) return lineup.error();
+    report::Heard heard = heard_of(*survey, *input, placing->tracks, *lineup);
+    return Aligned{*std::move(lineup), std::move(heard)};
   }
   const auto alignment = sync::align(input->mix, input->tracks, align);
   if (!alignment) return alignment.error();
@@ -40,7 +44,8 @@ Result<Lineup> align_once(const session::Session& session, const Options& option
   if (!doubt) return doubt.error();
   Lineup lineup = build_lineup(*survey, *input, *alignment);
   if (*doubt) lineup.findings.push_back(**doubt);
-  return lineup;
+  report::Heard heard = heard_of(*survey, *input, alignment->tracks, lineup);
+  return Aligned{std::move(lineup), std::move(heard)};
 }
 
 /// How far behind the end of one recording another begins, by the channels that both have placed:
@@ -89,23 +94,23 @@ void tell_missing_parts(const session::Session& session, Lineup& lineup) {
 
 }  // namespace
 
-Result<Lineup> align_session(const session::Session& session, const Options& options,
-                             Console& console) {
+Result<Aligned> align_session(const session::Session& session, const Options& options,
+                              Console& console) {
   if (session.files.size() < 2)
     return Error{ErrorKind::no_input, session.files.front().name,
                  "is the only audio file of the session",
                  "put the mixdown and the recordings of the people together"};
-  auto lineup = align_once(session, options, console);
-  if (!lineup) return lineup;
+  auto aligned = align_once(session, options, console);
+  if (!aligned) return aligned;
   // A joint in a pause tells nothing, but what lies end to end on the timeline is one take.
   constexpr double kEndToEnd_s = 5e-3;
   session::Session joined = session;
   for (const session::NumberedPair& pair : session.not_joined)
-    if (const auto here_s = gap_s(*lineup, pair); here_s && std::abs(*here_s) < kEndToEnd_s)
+    if (const auto here_s = gap_s(aligned->lineup, pair); here_s && std::abs(*here_s) < kEndToEnd_s)
       session::join(pair, joined);
-  if (joined.files.size() != session.files.size()) lineup = align_once(joined, options, console);
-  if (lineup) tell_missing_parts(joined, *lineup);
-  return lineup;
+  if (joined.files.size() != session.files.size()) aligned = align_once(joined, options, console);
+  if (aligned) tell_missing_parts(joined, aligned->lineup);
+  return aligned;
 }
 
 Result<Exit> align_command(const Options& options, Console& console) {
@@ -116,14 +121,15 @@ Result<Exit> align_command(const Options& options, Console& console) {
   if (std::error_code ignored; std::filesystem::exists(file, ignored) && !edits::read_lineup(file))
     return Error{ErrorKind::bad_command, file, "is there already and is no lineup",
                  "name another file with --lineup, or move that one away"};
-  const auto lineup = align_session(*session, options, console);
-  if (!lineup) return lineup.error();
-  if (auto written = edits::write_lineup(*lineup, file); !written) return written.error();
-  const auto printed = console.print(options.json ? edits::to_text(*lineup)
-                                                  : report::lineup_text(*lineup) + "\nLineup  " +
+  const auto aligned = align_session(*session, options, console);
+  if (!aligned) return aligned.error();
+  const Lineup& lineup = aligned->lineup;
+  if (auto written = edits::write_lineup(lineup, file); !written) return written.error();
+  const auto printed = console.print(options.json ? edits::to_text(lineup)
+                                                  : report::lineup_text(lineup) + "\nLineup  " +
                                                         report::printable(file.string()) + '\n');
   if (!printed) return printed.error();
-  return needs_person(*lineup) ? Exit::needs_person : Exit::done;
+  return needs_person(lineup) ? Exit::needs_person : Exit::done;
 }
 
 }  // namespace kilter::commands

@@ -3,6 +3,7 @@
 
 #include "console.h"
 #include "kilter/base/lineup.h"
+#include "kilter/report/report_page.h"
 #include "load.h"
 #include "options.h"
 
@@ -13,10 +14,16 @@ Result<Exit> align_command(const Options& options, Console& console);
 Result<Exit> conform_command(const Options& options, Console& console);
 Result<Exit> check_command(const Options& options, Console& console);
 
+/// A lineup and what was heard on the way to it.
+struct Aligned {
+  Lineup lineup;
+  report::Heard heard;
+};
+
 /// Decodes, measures and places: what align and conform share. Without a mix the tracks are placed
 /// against each other. Fails (no_input) where it is not clear which file is the mix, or nothing can
 /// be placed.
-Result<Lineup> align_session(const session::Session& session, const Options& options,
-                             Console& console);
+Result<Aligned> align_session(const session::Session& session, const Options& options,
+                              Console& console);
 
 }  // namespace kilter::commands

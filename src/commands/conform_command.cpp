@@ -6,6 +6,7 @@
 #include <set>
 
 #include "commands.h"
+#include "heard.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/staged_folder.h"
@@ -13,9 +14,10 @@
 #include "kilter/edits/cuts.h"
 #include "kilter/edits/edit_files.h"
 #include "kilter/edits/lineup_file.h"
+#include "kilter/edits/text_file.h"
 #include "kilter/report/lineup_report.h"
+#include "kilter/report/report_page.h"
 #include "kilter/report/text_table.h"
-#include "lineup_builder.h"
 #include "outputs.h"
 #include "source_facts.h"
 
@@ -104,46 +106,75 @@ Result<report::WrittenLists> write_lists(const Lineup& lineup, const conform::Co
   return report::WrittenLists{*files, plan.record};
 }
 
+/// A lineup, and what was heard where it was not given.
+struct ToConform {
+  Lineup lineup;
+  std::optional<report::Heard> heard;
+};
+
+Result<ToConform> given_or_aligned(const session::Session& session, const Options& options,
+                                   Console& console) {
+  if (options.lineup) {
+    auto lineup = edits::read_lineup(*options.lineup);
+    if (!lineup) return lineup.error();
+    return ToConform{*std::move(lineup), std::nullopt};
+  }
+  auto aligned = align_session(session, options, console);
+  if (!aligned) return aligned.error();
+  return ToConform{std::move(aligned->lineup), std::move(aligned->heard)};
+}
+
 /// The lineup as it was found, or told, then as a person's table of cuts has it, and then on the
 /// clock that was asked for.
-Result<Lineup> lineup_to_conform(const session::Session& session,
-                                 const std::optional<edits::CutTable>& cuts, const Options& options,
-                                 Console& console) {
-  auto lineup = options.lineup ? edits::read_lineup(*options.lineup)
-                               : align_session(session, options, console);
-  if (lineup && cuts) lineup = edits::overruled(*lineup, *cuts);
-  if (!lineup || !options.clock) return lineup;
-  return conform::on_clock_of(*lineup, *options.clock);
+Result<ToConform> lineup_to_conform(const session::Session& session,
+                                    const std::optional<edits::CutTable>& cuts,
+                                    const Options& options, Console& console) {
+  auto found = given_or_aligned(session, options, console);
+  if (!found) return found;
+  if (cuts) {
+    auto lineup = edits::overruled(found->lineup, *cuts);
+    if (!lineup) return lineup.error();
+    if (found->heard) measure_from(*lineup, found->lineup, *found->heard);
+    found->lineup = *std::move(lineup);
+  }
+  if (!options.clock) return found;
+  auto lineup = conform::on_clock_of(found->lineup, *options.clock);
+  if (!lineup) return lineup.error();
+  found->lineup = *std::move(lineup);
+  return found;
+}
+
+report::ReportPage page_of(const ToConform& found, const conform::ConformReport& report,
+                           const edits::RecordTime& record, const Options& options) {
+  report::ReportPage page;
+  page.lineup = &found.lineup;
+  page.heard = found.heard ? &*found.heard : nullptr;
+  page.stems = &report;
+  page.sample_format = to_text(options.bits);
+  page.record = record;
+  page.limit_ms = options.limit_ms;
+  page.version = "kilter " KILTER_VERSION;
+  page.command = options.line;
+  return page;
 }
 
 /// Tells of placed tracks whose bound is wider than --limit-ms.
-bool report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console) {
-  bool any = false;
+void report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console) {
   for (const LineupTrack& track : lineup.tracks) {
-    if (!track.map || !report::is_a_persons(track)) continue;
-    if (track.uncertainty_us <= 1000.0 * limit_ms) continue;
+    if (!report::is_beyond(track, limit_ms)) continue;
     console.warn(fmt::format("\"{}\" may be {} off, which is beyond the limit of {:g} ms",
                              track.name, short_time_text(1e-6 * track.uncertainty_us), limit_ms),
                  "listen to it against the mix");
-    any = true;
   }
-  return any;
 }
 
 /// Tells of tracks of which the stems hold nothing, for they lie before or behind.
-bool report_outside(const Lineup& lineup, const conform::ConformReport& report, Console& console) {
-  const double to_s = report.from_s + static_cast<double>(report.frames) / report.rate_hz;
-  bool any = false;
-  for (const LineupTrack& track : lineup.tracks) {
-    if (!track.is_used()) continue;
-    const auto spans = track.map->spans();
-    if (spans.front().line_from_s < to_s && spans.back().line_to_s > report.from_s) continue;
-    console.warn(fmt::format("\"{}\" lies outside the stems' time, and its stem is silent",
-                             report::printable(track.name)),
-                 "check its place, or use --range all");
-    any = true;
-  }
-  return any;
+void report_outside(const Lineup& lineup, const conform::ConformReport& report, Console& console) {
+  for (const LineupTrack& track : lineup.tracks)
+    if (report::lies_outside(track, report))
+      console.warn(fmt::format("\"{}\" lies outside the stems' time, and its stem is silent",
+                               report::printable(track.name)),
+                   "check its place, or use --range all");
 }
 
 /// Tells of a clock that may not be what it seems: everything follows it.
@@ -155,14 +186,14 @@ void report_unsure_clock(const Lineup& lineup, Console& console) {
                    "choose the clock of a firm track, or the mix's");
 }
 
-bool has_failed(const conform::Stem& stem) { return stem.failure.has_value(); }
-
 /// A lineup of other files, say: the failure of one stands for all.
 std::optional<Error> common_failure(const conform::ConformReport& report) {
   const auto& stems = report.stems;
   const bool any_written = std::any_of(
       stems.begin(), stems.end(), [](const conform::Stem& stem) { return !stem.file.empty(); });
-  const auto failed = std::find_if(stems.begin(), stems.end(), has_failed);
+  const auto failed = std::find_if(stems.begin(), stems.end(), [](const conform::Stem& stem) {
+    return stem.failure.has_value();
+  });
   if (any_written || failed == stems.end()) return std::nullopt;
   return failed->failure;
 }
@@ -186,31 +217,33 @@ Result<Exit> conform_command(const Options& options, Console& console) {
     if (!table) return table.error();
     cuts = *std::move(table);
   }
-  const auto lineup = lineup_to_conform(*session, cuts, options, console);
-  if (!lineup) return lineup.error();
+  const auto found = lineup_to_conform(*session, cuts, options, console);
+  if (!found) return found.error();
+  const Lineup& lineup = found->lineup;
 
-  const auto report = conform::conform(*lineup, session->folder, staged->path() / "stems",
+  const auto report = conform::conform(lineup, session->folder, staged->path() / "stems",
                                        conform_options(options, console));
   if (!report) return report.error();
   if (auto failure = common_failure(*report)) return *std::move(failure);
-  const auto lists =
-      write_lists(*lineup, *report, edit_files_plan(*lineup, *report, options, session->folder),
-                  staged->path());
+  const auto lists = write_lists(
+      lineup, *report, edit_files_plan(lineup, *report, options, session->folder), staged->path());
   if (!lists) return lists.error();
+  const report::ReportPage page = page_of(*found, *report, lists->record, options);
+  if (auto written = edits::write_text(staged->path() / "report.html", report::report_html(page));
+      !written)
+    return written.error();
   if (auto placed = staged->commit(); !placed) return placed.error();
 
   const auto printed =
-      console.print(options.json ? report::conform_json(*report, *lineup, *lists, options.out)
-                                 : report::lineup_text(*lineup) + '\n' +
-                                       report::conform_text(*report, *lineup, *lists, options.out,
+      console.print(options.json ? report::conform_json(*report, lineup, *lists, options.out)
+                                 : report::lineup_text(lineup) + '\n' +
+                                       report::conform_text(*report, lineup, *lists, options.out,
                                                             to_text(options.bits)));
   if (!printed) return printed.error();
-  const bool any_failed = std::any_of(report->stems.begin(), report->stems.end(), has_failed) ||
-                          (report->mix && has_failed(*report->mix));
-  const bool beyond = report_beyond_limit(*lineup, options.limit_ms, console);
-  const bool outside = report_outside(*lineup, *report, console);
-  if (options.clock) report_unsure_clock(*lineup, console);
-  return beyond || outside || any_failed || needs_person(*lineup) ? Exit::needs_person : Exit::done;
+  report_beyond_limit(lineup, options.limit_ms, console);
+  report_outside(lineup, *report, console);
+  if (options.clock) report_unsure_clock(lineup, console);
+  return report::needs_of(page).empty() ? Exit::done : Exit::needs_person;
 }
 
 }  // namespace kilter::commands

@@ -61,6 +61,28 @@ std::string is_not_empty(const std::string& text) {
   return text.empty() ? "must not be empty" : "";
 }
 
+/// A word as a shell takes it.
+std::string quoted(const std::string& word) {
+  constexpr const char* kPlain =
+      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789%+,-./:=@_";
+  if (!word.empty() && word.find_first_not_of(kPlain) == std::string::npos) return word;
+  std::string text = "'";
+  for (const char letter : word) text += letter == '\'' ? "'\\''" : std::string(1, letter);
+  return text + '\'';
+}
+
+/// What was typed, without what changes no result.
+std::string line_of(std::span<const std::string> args) {
+  std::string line = "kilter";
+  for (std::size_t i = 0; i < args.size(); ++i) {
+    const std::string& word = args[i];
+    if (word == "--threads") ++i;
+    if (word == "--quiet" || word == "--json" || word.starts_with("--threads")) continue;
+    line += ' ' + quoted(word);
+  }
+  return line;
+}
+
 /// Texts as CLI11 takes them, before they become values.
 struct Texts {
   std::vector<std::string> session;
@@ -117,6 +139,7 @@ class Parser {
     } catch (const CLI::ParseError& error) {
       return wrong(error, args);
     }
+    options_.line = line_of(args);
     return finished();
   }
 

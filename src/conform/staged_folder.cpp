@@ -6,6 +6,7 @@
 #include <optional>
 #include <set>
 #include <string>
+#include <string_view>
 #include <system_error>
 #include <utility>
 #include <vector>
@@ -26,6 +27,7 @@ namespace fs = std::filesystem;
 
 constexpr const char* kLineup = "lineup.json";
 constexpr const char* kCuts = "edits/cuts.tsv";
+constexpr const char* kPage = "report.html";
 const fs::path kEdits = "edits";
 // Inside an existing folder: what is being written, and the earlier result on its way out.
 constexpr const char* kStaging = ".conform.part";
@@ -64,6 +66,15 @@ std::optional<Error> refusal(const fs::path& dir, bool replace) {
   return std::nullopt;
 }
 
+/// Whether the page is one of ours, and no other file of that name.
+bool is_our_page(const fs::path& page) {
+  constexpr std::string_view kSign = "<meta name=\"generator\" content=\"kilter ";
+  std::string start(2048, '\0');
+  std::ifstream file(page, std::ios::binary);
+  file.read(start.data(), static_cast<std::streamsize>(start.size()));
+  return start.find(kSign) != std::string::npos;
+}
+
 /// The files of the earlier result in `dir`, as far as it tells them; none in a `dir` that holds
 /// nothing. Fails where `dir` holds something else.
 Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
@@ -76,6 +87,7 @@ Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
     return Error{ErrorKind::bad_command, dir, "it holds other files than an earlier result",
                  "name another folder: only an earlier result is replaced"};
   std::set<fs::path> files{kLineup, kCuts};
+  if (is_our_page(dir / kPage)) files.insert(kPage);
   const StemFiles stems = stem_files(*lineup);
   for (const fs::path& stem : stems.tracks) files.insert(fs::path("stems") / stem);
   if (stems.mix) files.insert(fs::path("stems") / *stems.mix);

@@ -12,6 +12,7 @@
 #include "kilter/base/utf8.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/report/text_table.h"
+#include "lineup_words.h"
 
 namespace kilter::report {
 namespace {
@@ -29,61 +30,17 @@ std::string heading(const Lineup& lineup) {
   return wrapped(printable(text), kTerminalColumns, 2) + "\n\n";
 }
 
-/// At which its samples were made, whatever its header says.
-double recorded_rate_hz(const LineupTrack& track) {
-  for (const Finding& finding : track.findings)
-    if (finding.rate_hz) return *finding.rate_hz;
-  return track.rate_hz;
-}
-
-/// Of the recorder's clock: under a wrong header the map holds the header's error as well.
-double clock_drift_ppm(const LineupTrack& track) {
-  const double as_headed = 1.0 + track.map->drift_ppm() * 1e-6;
-  const double drift_ppm = (as_headed * track.rate_hz / recorded_rate_hz(track) - 1.0) * 1e6;
-  return std::abs(drift_ppm) < 0.005 ? 0.0 : drift_ppm;  // no "-0.00"
-}
-
-/// A bound beyond a second says no more than that.
-std::string bound_text(double bound_us) {
-  return bound_us > 1e6 ? "> 1 s" : fmt::format("{:.1f}", bound_us);
-}
-
-/// One word for what a reader of the row must know first; the findings tell all.
-std::string row_word(const LineupTrack& track) {
-  if (track.role == Role::mix) return "mix copy";
-  if (track.role == Role::ignore) return "ignored";
-  if (recorded_rate_hz(track) != track.rate_hz)
-    return fmt::format("{:g} Hz", recorded_rate_hz(track));
-  const auto seams = std::count_if(track.findings.begin(), track.findings.end(),
-                                   [](const Finding& finding) { return finding.code == "seam"; });
-  if (seams > 0) return counted(static_cast<std::size_t>(seams), "seam");
-  if (!track.voice.empty()) return "a take of " + track.voice;
-  return track.inverted ? "inverted" : "";
-}
-
 std::vector<std::string> row_of(const LineupTrack& track, std::string note) {
-  const std::string standing =
-      !track.map && !is_a_persons(track) ? "left out" : to_text(track.standing);
+  const std::string standing = standing_text(track);
   if (!track.map) return {track.name, standing, "-", "-", "-", "-", "-", std::move(note)};
-  // A copy of the mix, or of a measured track, has no windows of its own.
-  const std::string windows = track.windows_measured > 0
-                                  ? fmt::format("{}/{}", track.windows_used, track.windows_measured)
-                                  : "-";
   return {track.name,
           standing,
           clock_text(track.map->start_s(), kStartDecimals),
           fmt::format("{:+.2f}", clock_drift_ppm(track)),
           bound_text(track.uncertainty_us),
-          windows,
+          windows_text(track),
           track.recorder.empty() ? "-" : track.recorder,
           std::move(note)};
-}
-
-std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing standing) {
-  std::vector<const LineupTrack*> tracks;
-  for (const LineupTrack& track : lineup.tracks)
-    if (is_a_persons(track) && track.standing == standing) tracks.push_back(&track);
-  return tracks;
 }
 
 std::vector<const LineupTrack*> with_role(const Lineup& lineup, Role role) {
@@ -133,16 +90,6 @@ std::string summary(const Lineup& lineup) {
                         names_of(copies));
   if (!ignored.empty()) text += fmt::format("; left out as told: {}", names_of(ignored));
   return wrapped(printable(text + '.'), kTerminalColumns, 0) + '\n';
-}
-
-std::string why_missing(const conform::Stem& stem, const LineupTrack& track) {
-  if (stem.failure) return stem.failure->what;
-  if (std::any_of(track.findings.begin(), track.findings.end(),
-                  [](const Finding& finding) { return finding.code == "unreadable"; }))
-    return "it cannot be read";
-  if (track.role == Role::ignore) return "it is left out as told";
-  if (track.role == Role::mix) return "it holds the mix itself";
-  return "it is not placed";
 }
 
 std::string paragraph(const std::string& text) {
@@ -209,7 +156,7 @@ std::string conform_text(const conform::ConformReport& report, const Lineup& lin
                      counted(lists.files.size() - 1, "more file"),
                      edits::timecode_text(lists.record.start_frame, lists.record.rate),
                      edits::to_text(lists.record.rate)) +
-         "Lineup  " + place("lineup.json") + '\n' + notes;
+         "Lineup  " + place("lineup.json") + "\nReport  " + place("report.html") + '\n' + notes;
 }
 
 std::string conform_json(const conform::ConformReport& report, const Lineup& lineup,
@@ -240,6 +187,7 @@ std::string conform_json(const conform::ConformReport& report, const Lineup& lin
   object["edits"] = Json::array();
   for (const std::filesystem::path& file : lists.files)
     object["edits"].push_back("edits/" + file.generic_string());
+  object["report"] = "report.html";
   object["lineup"] = Json::parse(edits::to_text(lineup));
   return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }

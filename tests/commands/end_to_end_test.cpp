@@ -247,7 +247,7 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   EXPECT_EQ(told.err, "");
   EXPECT_EQ(names_in(show()), before);
   EXPECT_EQ(names_in(work_.path()), (std::vector<std::string>{"done"}));
-  EXPECT_EQ(names_in(work_ / "done"), (std::vector<std::string>{"edits", "lineup.json", "stems"}));
+  EXPECT_EQ(names_in(work_ / "done"), (std::vector<std::string>{"edits", "lineup.json", "report.html", "stems"}));
   const std::string cuts = test::read_text(work_ / "done" / "edits" / "cuts.tsv");
   for (const simulator::SimulatedTrack& track : truth_->tracks) {
     const media::AudioInfo stem = stem_info("done", track.name);

@@ -208,6 +208,7 @@ TEST(ConformReport, SaysWhereThingsAreAndWhatIsMissing) {
             "Cuts    out/edits/cuts.tsv\n"
             "Lists   out/edits: 2 more files (SMPTE 258M, AES31-3), 10:00:00;00 at 29.97df fps\n"
             "Lineup  out/lineup.json\n"
+            "Report  out/report.html\n"
             "No stem of mate: it vanished.\n"
             "No stem of stranger: it is not placed.\n"
             "No stem of mixdown: it holds the mix itself.\n"

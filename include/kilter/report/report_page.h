@@ -1,0 +1,76 @@
+// report.html: the page that conform writes beside its stems, for a person who was not there.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "kilter/base/lineup.h"
+#include "kilter/conform/conform.h"
+#include "kilter/edits/record_time.h"
+#include "kilter/intake/level_meter.h"
+#include "kilter/signal/envelope.h"
+
+namespace kilter::report {
+
+/// A stretch of a track that was measured against the mix.
+struct MeasuredWindow {
+  double at_s{0.0};       ///< its middle, in track time
+  double offset_us{0.0};  ///< measured place less the map's
+  double sigma_us{0.0};   ///< standard error, by its own evidence
+  double weight{0.0};     ///< 0..1; 0: not used
+};
+
+/// What was heard of a track, or of the mix.
+struct HeardTrack {
+  std::optional<intake::Levels> levels;  ///< of the mix: its loudest channel's
+  Envelope envelope;
+  std::vector<MeasuredWindow> windows;
+};
+
+/// What the analysis leaves behind beside its lineup.
+struct Heard {
+  HeardTrack mix;
+  std::vector<HeardTrack> tracks;  ///< one per track of the lineup, in order
+};
+
+/// All that the page tells. Holds what it points at no longer than the call.
+struct ReportPage {
+  const Lineup* lineup{nullptr};
+  const Heard* heard{nullptr};  ///< nothing where a lineup was given and no sound was analysed
+  const conform::ConformReport* stems{nullptr};  ///< of `lineup`
+  std::string sample_format;                     ///< of the stems: "24-bit"
+  edits::RecordTime record;
+  double limit_ms{1.0};
+  std::string version;  ///< "kilter 1.2.0"
+  std::string command;  ///< as it was typed, in words that a shell takes
+};
+
+/// One thing that a person must see to.
+struct Need {
+  std::string owner;  ///< a track's name, the mix's file, or empty: the session
+  std::string title;  ///< what it is, in a few words
+  std::string text;   ///< what, where and what to do next
+  int number{0};      ///< of the finding, as tables count them; 0: no finding tells it
+  std::optional<Stretch> place;
+};
+
+/// Why conform exits with 1: what must be seen to, in the order of tracks, mix, session. Empty
+/// where it exits with 0.
+std::vector<Need> needs_of(const ReportPage& page);
+
+/// The session in one sentence or two, for a producer.
+std::string session_sentence(const ReportPage& page);
+
+/// Whether the track's bound is wider than permitted, so that it may be further off.
+bool is_beyond(const LineupTrack& track, double limit_ms);
+/// Whether none of a placed track lies in the stems' time, so that its stem is silent.
+bool lies_outside(const LineupTrack& track, const conform::ConformReport& stems);
+
+/// One HTML document that needs nothing else: no network, no other file. Without script it shows
+/// all figures and the whole session in drawings; with script those zoom. Names and texts may hold
+/// anything. The same bytes for the same page. Size: 60 kB, 45 kB for each track of any length, and
+/// 60 bytes for each window and each span of a map.
+std::string report_html(const ReportPage& page);
+
+}  // namespace kilter::report

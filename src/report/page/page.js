@@ -1,0 +1,303 @@
+"use strict";
+(() => {
+  const data = JSON.parse(document.getElementById("data").textContent);
+  const root = document.getElementById("drawings");
+  const whole = { from: data.from, to: data.to };
+  const view = { from: data.from, to: data.to };
+  const leastView = Math.min(2, whole.to - whole.from);
+  const plots = [...root.querySelectorAll(".plot")];
+  const readout = document.getElementById("readout");
+  const hint = "Point at a lane to read it. Drag to move, double click to enlarge; keys: + \u2212 \u2190 \u2192 0.";
+
+  const bytes = (text) => Uint8Array.from(atob(text || ""), (letter) => letter.charCodeAt(0));
+  for (const lane of data.lanes) {
+    lane.peaks = bytes(lane.peaks);
+    lane.powers = bytes(lane.powers);
+  }
+
+  // ---- texts
+
+  const clock = (seconds, decimals) => {
+    const unit = 10 ** decimals;
+    const units = Math.round(Math.abs(seconds) * unit);
+    const s = Math.floor(units / unit);
+    const two = (n) => String(n).padStart(2, "0");
+    const fraction = decimals ? "." + String(units % unit).padStart(decimals, "0") : "";
+    const sign = seconds < 0 && units ? "-" : "";
+    return sign + two(Math.floor(s / 3600)) + ":" + two(Math.floor(s / 60) % 60) + ":" + two(s % 60) + fraction;
+  };
+  const signed = (value, decimals) => (value < 0 ? "\u2212" : "+") + Math.abs(value).toFixed(decimals);
+  const micro = (us) => {
+    const size = Math.abs(us);
+    if (size < 1000) return signed(us, 1) + " \u00b5s";
+    return size < 1e6 ? signed(us / 1e3, 2) + " ms" : signed(us / 1e6, 2) + " s";
+  };
+  const decibels = (level) => (level ? ((level - 1) / 2 - 100).toFixed(1) + " dBFS" : "silence");
+
+  // ---- envelopes
+
+  // As wave.cpp draws them for the whole session.
+  const heightOf = (level) => {
+    if (level === 0) return 0.5;
+    const share = ((level - 1) / 2 - 40) / 60;
+    return Math.max(1, 48 * Math.min(1, Math.max(0, share)));
+  };
+  const columnLevels = (lane, levels, columns) => {
+    const found = new Int16Array(columns).fill(-1);
+    const columnS = (view.to - view.from) / columns;
+    for (const [from, to, lineFrom, lineTo] of lane.spans) {
+      if (lineTo <= view.from || lineFrom >= view.to) continue;
+      const first = Math.max(0, (lineFrom - view.from) / columnS);
+      const last = Math.min(columns, (lineTo - view.from) / columnS);
+      const perLine = (to - from) / (lineTo - lineFrom);
+      const trackAt = (column) =>
+        from + (Math.min(Math.max(view.from + column * columnS, lineFrom), lineTo) - lineFrom) * perLine;
+      for (let column = Math.floor(first); column < last; ++column) {
+        const start = Math.max(0, Math.floor(trackAt(column) / lane.cell));
+        const end = Math.min(levels.length, Math.max(start + 1, Math.ceil(trackAt(column + 1) / lane.cell)));
+        for (let cell = start; cell < end; ++cell) if (levels[cell] > found[column]) found[column] = levels[cell];
+      }
+    }
+    return found;
+  };
+  const outline = (levels) => {
+    let path = "";
+    for (let from = 0; from < levels.length; ++from) {
+      if (levels[from] < 0) continue;
+      let to = from;
+      let back = "";
+      path += "M" + from + " 50";
+      while (to < levels.length && levels[to] >= 0) {
+        const height = heightOf(levels[to]);
+        path += "V" + (50 - height).toFixed(1) + "h1";
+        back = "V" + (50 + height).toFixed(1) + "h-1" + back;
+        ++to;
+      }
+      path += back + "z";
+      from = to;
+    }
+    return path || "M0 50";
+  };
+  const drawWave = (plot, lane) => {
+    const columns = Math.min(2400, Math.max(50, plot.clientWidth));
+    const svg = plot.querySelector("svg");
+    svg.setAttribute("viewBox", "0 0 " + columns + " 100");
+    svg.querySelector(".peaks").setAttribute("d", outline(columnLevels(lane, lane.peaks, columns)));
+    svg.querySelector(".powers").setAttribute("d", outline(columnLevels(lane, lane.powers, columns)));
+  };
+
+  // ---- drawing a view
+
+  const tickSteps = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400];
+  const drawTicks = () => {
+    const ticks = document.getElementById("ticks");
+    const length = view.to - view.from;
+    const most = Math.max(2, ticks.parentElement.clientWidth / 105);
+    const step = tickSteps.find((each) => length / each <= most) || 86400 * Math.ceil(length / most / 86400);
+    ticks.replaceChildren();
+    for (let i = Math.ceil(view.from / step); i * step <= view.to; ++i) {
+      const tick = document.createElement("span");
+      tick.className = "tick";
+      tick.style.left = (100 * (i * step - whole.from)) / (whole.to - whole.from) + "%";
+      tick.textContent = clock(i * step, step < 1 ? 1 : 0);
+      ticks.append(tick);
+    }
+  };
+  const draw = () => {
+    const perSecond = data.units / (whole.to - whole.from);
+    const share = (whole.to - whole.from) / (view.to - view.from);
+    const box = [(view.from - whole.from) * perSecond, 0, (view.to - view.from) * perSecond, 100].join(" ");
+    for (const plot of plots) {
+      const lane = data.lanes[plot.dataset.lane];
+      const svg = plot.querySelector("svg");
+      if (plot.dataset.most) svg.setAttribute("viewBox", box);
+      else if (lane && lane.cell) drawWave(plot, lane);
+      for (const over of plot.querySelectorAll(".over")) {
+        over.style.left = (-100 * (view.from - whole.from)) / (view.to - view.from) + "%";
+        over.style.width = 100 * share + "%";
+      }
+    }
+    drawTicks();
+    const thumb = document.getElementById("thumb");
+    thumb.style.left = (100 * (view.from - whole.from)) / (whole.to - whole.from) + "%";
+    thumb.style.width = 100 / share + "%";
+    document.getElementById("range").textContent = clock(view.from, 1) + " to " + clock(view.to, 1);
+  };
+  let waiting = false;
+  const show = (from, to) => {
+    const length = Math.min(whole.to - whole.from, Math.max(leastView, to - from));
+    const middle = (from + to) / 2;
+    view.from = Math.min(Math.max(middle - length / 2, whole.from), whole.to - length);
+    view.to = view.from + length;
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(() => {
+      waiting = false;
+      draw();
+    });
+  };
+  const zoom = (factor, at) => show(at - (at - view.from) * factor, at + (view.to - at) * factor);
+  const middle = () => (view.from + view.to) / 2;
+  const move = (share) => {
+    const by = share * (view.to - view.from);
+    show(view.from + by, view.to + by);
+  };
+  const actions = {
+    in: () => zoom(0.5, middle()),
+    out: () => zoom(2, middle()),
+    left: () => move(-0.25),
+    right: () => move(0.25),
+    all: () => show(whole.from, whole.to),
+  };
+
+  // ---- reading a place
+
+  const fileText = (lane, trackS) => {
+    if (!lane.files) return lane.name + ": " + clock(trackS, 2);
+    let start = 0;
+    for (const [file, end] of lane.files) {
+      if (trackS <= end || end === lane.files[lane.files.length - 1][1])
+        return lane.name + ": " + file + " at " + clock(trackS - start, 2);
+      start = end;
+    }
+    return lane.name;
+  };
+  const laneText = (lane, lineS) => {
+    const span = lane.spans.find(([, , from, to]) => lineS >= from && lineS < to);
+    if (!span) return lane.name + ": nothing recorded here";
+    const trackS = span[0] + ((lineS - span[2]) * (span[1] - span[0])) / (span[3] - span[2]);
+    const text = fileText(lane, trackS);
+    if (!lane.cell) return text;
+    const cell = Math.min(lane.peaks.length - 1, Math.max(0, Math.floor(trackS / lane.cell)));
+    return text + " \u00b7 peak " + decibels(lane.peaks[cell]) + " \u00b7 level " + decibels(lane.powers[cell]);
+  };
+  const curveText = (lane, lineS) => {
+    let text = lane.name + ": no place here";
+    for (const points of lane.curve) {
+      const after = points.findIndex((point) => point[0] >= lineS);
+      if (after < 1) continue;
+      const [a, b] = [points[after - 1], points[after]];
+      const share = b[0] > a[0] ? (lineS - a[0]) / (b[0] - a[0]) : 0;
+      text = lane.name + ": " + micro(a[1] + share * (b[1] - a[1])) + ", bound \u00b1" + micro(Math.max(a[2], b[2])).slice(1);
+      break;
+    }
+    let nearest = null;
+    for (const window of lane.windows)
+      if (!nearest || Math.abs(window[0] - lineS) < Math.abs(nearest[0] - lineS)) nearest = window;
+    if (!nearest) return text;
+    const weight = nearest[3] > 0 ? "weight " + nearest[3] : "not used";
+    return text + " \u00b7 window at " + clock(nearest[0], 1) + ": " + micro(nearest[1]) + " \u00b1" + micro(nearest[2]).slice(1) + ", " + weight;
+  };
+  const secondAt = (plot, x) => {
+    const box = plot.getBoundingClientRect();
+    return view.from + ((x - box.left) / box.width) * (view.to - view.from);
+  };
+  const setCursor = (share) => {
+    for (const lanes of root.querySelectorAll(".lanes")) lanes.style.setProperty("--cursor", share);
+  };
+  const read = (plot, x) => {
+    const lineS = secondAt(plot, x);
+    const lane = data.lanes[plot.dataset.lane];
+    setCursor((100 * (lineS - view.from)) / (view.to - view.from) + "%");
+    const text = !lane ? "" : plot.dataset.most ? curveText(lane, lineS) : laneText(lane, lineS);
+    readout.textContent = clock(lineS, 2) + (text ? " \u00b7 " + text : "");
+  };
+  const unread = () => {
+    setCursor("-10%");
+    readout.textContent = hint;
+  };
+
+  // ---- hands
+
+  const fingers = new Map();
+  const apart = () => {
+    const [a, b] = [...fingers.values()];
+    return Math.max(20, Math.abs(a - b));
+  };
+  for (const plot of plots) {
+    plot.addEventListener("pointerdown", (event) => {
+      if (event.target.closest("a") || event.button > 0) return;
+      fingers.set(event.pointerId, event.clientX);
+      plot.setPointerCapture(event.pointerId);
+    });
+    plot.addEventListener("pointermove", (event) => {
+      const before = fingers.get(event.pointerId);
+      if (before !== undefined && fingers.size === 1) {
+        const by = ((before - event.clientX) / plot.clientWidth) * (view.to - view.from);
+        if (by) show(view.from + by, view.to + by);
+      }
+      if (before !== undefined && fingers.size === 2) {
+        const width = apart();
+        fingers.set(event.pointerId, event.clientX);
+        zoom(width / apart(), middle());
+      }
+      if (before !== undefined) fingers.set(event.pointerId, event.clientX);
+      read(plot, event.clientX);
+    });
+    for (const end of ["pointerup", "pointercancel"])
+      plot.addEventListener(end, (event) => fingers.delete(event.pointerId));
+    plot.addEventListener("pointerleave", unread);
+    plot.addEventListener("dblclick", (event) => zoom(0.4, secondAt(plot, event.clientX)));
+    plot.addEventListener(
+      "wheel",
+      (event) => {
+        if (event.ctrlKey || event.metaKey) {
+          event.preventDefault();
+          zoom(event.deltaY > 0 ? 1.25 : 0.8, secondAt(plot, event.clientX));
+        } else if (Math.abs(event.deltaX) > Math.abs(event.deltaY)) {
+          event.preventDefault();
+          move(event.deltaX / plot.clientWidth);
+        }
+      },
+      { passive: false });
+  }
+
+  const keys = { "+": "in", "=": "in", "-": "out", ArrowLeft: "left", ArrowRight: "right", 0: "all" };
+  root.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.key === "Home") show(whole.from, whole.from + view.to - view.from);
+    else if (event.key === "End") show(whole.to - view.to + view.from, whole.to);
+    else if (keys[event.key]) actions[keys[event.key]]();
+    else return;
+    event.preventDefault();
+  });
+  for (const button of root.querySelectorAll("button[data-do]"))
+    button.addEventListener("click", () => actions[button.dataset.do]());
+  const strip = document.getElementById("strip");
+  const seek = (event) => {
+    const box = strip.getBoundingClientRect();
+    const at = whole.from + ((event.clientX - box.left) / box.width) * (whole.to - whole.from);
+    const half = (view.to - view.from) / 2;
+    show(at - half, at + half);
+  };
+  strip.addEventListener("pointerdown", (event) => {
+    strip.setPointerCapture(event.pointerId);
+    seek(event);
+  });
+  strip.addEventListener("pointermove", (event) => {
+    if (strip.hasPointerCapture(event.pointerId)) seek(event);
+  });
+
+  // ---- from a finding to its place
+
+  for (const item of document.querySelectorAll("li[data-from]")) {
+    const [from, to] = [Number(item.dataset.from), Number(item.dataset.to)];
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "show";
+    button.textContent = "show " + clock(from, 0);
+    button.addEventListener("click", () => {
+      const around = Math.max(10, 0.5 * (to - from));
+      show(from - around, to + around);
+      document.getElementById("timeline").scrollIntoView();
+      document.getElementById("lanes").focus({ preventScroll: true });
+    });
+    item.append(button);
+  }
+
+  document.getElementById("bar").hidden = false;
+  root.classList.add("live");
+  window.addEventListener("resize", () => show(view.from, view.to));
+  unread();
+  draw();
+})();

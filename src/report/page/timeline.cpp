@@ -1,0 +1,192 @@
+// Every track as a lane under the mix, on one axis of time.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <string_view>
+
+#include "kilter/base/clock_text.h"
+#include "lineup_words.h"
+#include "markup.h"
+#include "parts.h"
+#include "titles.h"
+#include "wave.h"
+
+namespace kilter::report {
+namespace {
+
+constexpr int kColumns = 500;
+
+/// How a finding's stretches are hatched; empty for those that are only flagged.
+std::string_view hatch_of(const Finding& finding) {
+  if (finding.code == "missing-voice") return "voice";
+  if (finding.code == "mix-music") return "music";
+  if (finding.code == "excursion") return "held";
+  if (finding.code == "leak") return "leak";
+  return finding.stretches.empty() ? "" : "other";
+}
+
+std::string flag(const PageParts& parts, const NumberedFinding& each) {
+  const std::string title = title_of(*each.finding) + ", " + clock_text(each.place->line_from_s);
+  return fmt::format("<a class=\"flag{}\" href=\"#f{}\" title=\"{}\"{}>{}</a>",
+                     each.needs_person ? " need" : "", each.number, escaped(title),
+                     style_at(parts.axis, each.place->line_from_s), each.number);
+}
+
+std::string marks(const PageParts& parts, Owner owner, const LineupTrack* track) {
+  std::string areas;
+  std::string flags;
+  for (const NumberedFinding& each : parts.findings) {
+    // What the session lacks is seen in the mix.
+    const bool is_here = owner == Owner::track ? each.track == track : each.owner != Owner::track;
+    if (!is_here || !each.place) continue;
+    const std::string_view hatch = hatch_of(*each.finding);
+    for (const Stretch& stretch : each.finding->stretches)
+      if (!hatch.empty())
+        areas += fmt::format("<i class=\"area {}\"{}></i>", hatch, style_at(parts.axis, stretch));
+    if (each.finding->code == "seam" || each.finding->code == "mix-seam")
+      areas += "<i class=\"seam\"" + style_at(parts.axis, each.place->line_from_s) + "></i>";
+    flags += flag(parts, each);
+  }
+  return areas + flags;
+}
+
+std::string runs_html(const PageParts& parts, const std::vector<Span>& spans) {
+  std::string html;
+  for (const Stretch& run : runs_of(spans))
+    html += "<i class=\"run\"" + style_at(parts.axis, run) + "></i>";
+  return html;
+}
+
+std::string extent_text(const std::vector<Span>& spans) {
+  const auto runs = runs_of(spans);
+  if (runs.empty()) return "no place on the timeline";
+  return fmt::format("sound from {} to {}{}", clock_text(runs.front().line_from_s, 1),
+                     clock_text(runs.back().line_to_s, 1),
+                     runs.size() > 1 ? fmt::format(" in {} pieces", runs.size()) : "");
+}
+
+struct Lane {
+  std::string name;
+  std::string words;  ///< HTML
+  const HeardTrack* heard{nullptr};
+  std::vector<Span> spans;
+  std::string marks;
+  std::string kind;  ///< a class
+};
+
+std::string lane_html(const PageParts& parts, const Lane& lane, std::size_t number) {
+  const WavePaths paths = lane.heard == nullptr
+                              ? WavePaths{}
+                              : wave_paths(lane.heard->envelope, lane.spans, parts.axis, kColumns);
+  return fmt::format(
+      "<div class=\"lane {}\"><div class=\"who\">{}<span class=\"words\">{}</span></div>"
+      "<div class=\"plot\" data-lane=\"{}\"><div class=\"over under\">{}</div>"
+      "<svg viewBox=\"0 0 {:.0f} 100\" preserveAspectRatio=\"none\" role=\"img\" "
+      "aria-label=\"{}\"><path class=\"peaks\" d=\"{}\"/><path class=\"powers\" d=\"{}\"/></svg>"
+      "<div class=\"over\">{}</div></div></div>\n",
+      lane.kind, name_html(lane.name), lane.words, number, runs_html(parts, lane.spans), kAxisUnits,
+      escaped(lane.name + ": " + extent_text(lane.spans)),
+      paths.peaks.empty() ? "M0 50" : paths.peaks, paths.powers.empty() ? "M0 50" : paths.powers,
+      lane.marks);
+}
+
+std::string track_words(const PageParts& parts, const LineupTrack& track) {
+  std::string words = standing_html(track);
+  if (!track.recorder.empty()) words.append(" clock ").append(name_html(track.recorder));
+  if (const std::string word = row_word(track); !word.empty())
+    words.append(" ").append(name_html(word));
+  if (const std::string links = number_links(parts, &track); !links.empty())
+    words.append(" ").append(links);
+  return words;
+}
+
+std::vector<Lane> lanes_of(const PageParts& parts) {
+  const Lineup& lineup = *parts.page.lineup;
+  const Heard* heard = parts.page.heard;
+  std::vector<Lane> lanes;
+  if (lineup.mix)
+    lanes.push_back({lineup.mix->file, "the mix " + number_links(parts, nullptr),
+                     heard == nullptr ? nullptr : &heard->mix, lineup.mix->spans,
+                     marks(parts, Owner::mix, nullptr), "mix"});
+  for (std::size_t i = 0; i < lineup.tracks.size(); ++i) {
+    const LineupTrack& track = lineup.tracks[i];
+    std::vector<Span> spans;
+    if (track.map) spans.assign(track.map->spans().begin(), track.map->spans().end());
+    lanes.push_back({track.name, track_words(parts, track),
+                     heard == nullptr ? nullptr : &heard->tracks[i], std::move(spans),
+                     marks(parts, Owner::track, &track), to_text(track.standing)});
+  }
+  return lanes;
+}
+
+std::string ticks_html(const PageParts& parts) {
+  std::string html;
+  for (const double tick : ticks_of(parts.axis, 6))
+    html +=
+        "<span class=\"tick\"" + style_at(parts.axis, tick) + ">" + clock_text(tick, 0) + "</span>";
+  return html;
+}
+
+std::string stems_band(const PageParts& parts) {
+  if (parts.page.stems == nullptr) return "";
+  const conform::ConformReport& stems = *parts.page.stems;
+  const Stretch band{stems.from_s,
+                     stems.from_s + static_cast<double>(stems.frames) / stems.rate_hz};
+  return "<i class=\"stems\" title=\"what the stems hold\"" + style_at(parts.axis, band) + "></i>";
+}
+
+/// Only of what is drawn here.
+std::string legend(const PageParts& parts) {
+  struct Row {
+    const char* kind;
+    const char* words;
+  };
+  constexpr Row kRows[] = {{"voice", "a voice that no track explains"},
+                           {"music", "music that no track holds"},
+                           {"held", "held back in the mix"},
+                           {"leak", "also holds another"},
+                           {"other", "a stretch that a finding names"}};
+  std::string items =
+      "<li><i class=\"key run\"></i> recorded</li><li><i class=\"key stems\"></i> in the "
+      "stems</li>";
+  const auto has = [&](std::string_view kind) {
+    return std::any_of(
+        parts.findings.begin(), parts.findings.end(),
+        [&](const NumberedFinding& each) { return hatch_of(*each.finding) == kind; });
+  };
+  for (const Row& row : kRows)
+    if (has(row.kind))
+      items += fmt::format("<li><i class=\"key area {}\"></i> {}</li>", row.kind, row.words);
+  const auto seam = [](const NumberedFinding& each) {
+    return each.finding->code == "seam" || each.finding->code == "mix-seam";
+  };
+  if (std::any_of(parts.findings.begin(), parts.findings.end(), seam))
+    items += "<li><i class=\"key seam\"></i> a seam</li>";
+  if (!parts.findings.empty())
+    items += "<li><span class=\"flag key\">1</span> the finding of that number</li>";
+  return "<ul class=\"legend\">" + items + "</ul>\n";
+}
+
+}  // namespace
+
+std::string timeline_part(const PageParts& parts) {
+  std::string lanes;
+  std::size_t number = 0;
+  for (const Lane& lane : lanes_of(parts)) lanes += lane_html(parts, lane, number++);
+  std::string note;
+  if (parts.page.heard == nullptr)
+    note =
+        "<p class=\"unmeasured\">The lineup was given, so no sound was measured: there are no "
+        "outlines of the sound.</p>\n";
+  return section(
+      "timeline", "The session in time",
+      note +
+          "<div class=\"lanes\" id=\"lanes\" tabindex=\"0\" role=\"group\" aria-label=\"Lanes of "
+          "all tracks. Plus and minus zoom, arrows move, 0 shows all.\">\n"
+          "<div class=\"lane axis\"><div class=\"who\"></div><div class=\"plot\"><div "
+          "class=\"over\" id=\"ticks\">" +
+          ticks_html(parts) + "</div><div class=\"over\">" + stems_band(parts) +
+          "</div></div></div>\n" + lanes + "</div>\n" + legend(parts));
+}
+
+}  // namespace kilter::report

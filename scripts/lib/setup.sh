@@ -7,6 +7,7 @@ log=${root:?}/build/setup.log
 build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libavformat-dev libavcodec-dev \
 libavutil-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev nlohmann-json3-dev libtomlplusplus-dev"
 test_packages="libgtest-dev ffmpeg"
+browser_packages="chromium tidy" # for the report's page, where there are such packages
 bench_packages="libsoxr-dev" # only to compare with: the product does not use it
 exit_no_setup=69
 
@@ -72,6 +73,22 @@ brew_name() {
     libsoxr-dev) echo libsoxr ;;
     *) echo "$1" ;;
   esac
+}
+
+# want_packages PACKAGE...: Debian packages without which less is tested. Goes on without them.
+want_packages() {
+  command -v apt-get >/dev/null && command -v dpkg-query >/dev/null || return 0
+  # shellcheck disable=SC2046  # words are meant
+  set -- $(missing_debian_packages "$@")
+  [ $# -gt 0 ] || return 0
+  as_root=
+  [ "$(id -u)" = 0 ] || as_root="sudo -n"
+  say "installing $*"
+  for package in "$@"; do
+    # shellcheck disable=SC2086  # words are meant
+    $as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends "$package" \
+      >>"$log" 2>&1 </dev/null || say "without $package: tests that need it are left out"
+  done
 }
 
 check_brew_packages() {

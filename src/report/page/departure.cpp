@@ -57,11 +57,15 @@ std::vector<DepartureSection> departure_of(const TimeMap& map) {
     const bool steps = std::abs(step_s) > kLeastStep_s;
     if (before == nullptr || steps || std::abs(gap_s) > kLeastGap_s)
       sections.push_back({steps ? step_s : 0.0, {}});
+    auto& points = sections.back().points;
     const auto add = [&](double track_s, double line_s) {
-      sections.back().points.push_back(
-          {line_s, 1e6 * (line_s - start_s - rate * track_s), span.uncertainty_us});
+      points.push_back({line_s, 1e6 * (line_s - start_s - rate * track_s), span.uncertainty_us});
     };
-    add(span.from_s, span.line_from_s);
+    // Two spans share the point where they meet, and there the wider bound.
+    if (points.empty())
+      add(span.from_s, span.line_from_s);
+    else
+      points.back().bound_us = std::max(points.back().bound_us, span.uncertainty_us);
     add(span.to_s, span.line_to_s);
     before = &span;
   }

@@ -54,8 +54,11 @@ Dots dots_of(const std::vector<DepartureWindow>& windows, double above, double u
   Dots result;
   for (const DepartureWindow& window : windows) {
     if (window.weight <= above || window.weight > up_to) continue;
+    constexpr double kEdge = 3.0;  // those that lie further off stay whole
     const std::string x = short_number(axis.unit(window.line_s), 0);
-    const auto y = [&](double offset_us) { return short_number(scale.height(offset_us), 1); };
+    const auto y = [&](double offset_us) {
+      return short_number(std::clamp(scale.height(offset_us), kEdge, 100.0 - kEdge), 1);
+    };
     result.dots += 'M' + x + ' ' + y(window.offset_us) + "h1";
     result.bars += 'M' + x + ' ' + y(window.offset_us - window.sigma_us) + 'V' +
                    y(window.offset_us + window.sigma_us);
@@ -128,16 +131,19 @@ std::string plot(const PageParts& parts, std::size_t index, std::size_t lane) {
   std::vector<DepartureWindow> windows;
   if (parts.page.heard != nullptr)
     windows = windows_beside(*track.map, sections, parts.page.heard->tracks[index].windows);
+  constexpr std::size_t kMany = 200;
   const Scale scale{scale_us(sections, windows)};
   return fmt::format(
-      "<div class=\"lane offset\"><div class=\"who\">{}<span class=\"words\">{}</span></div>"
+      "<div class=\"lane offset\"><div class=\"who\" title=\"{}\">{}<span "
+      "class=\"words\">{}</span></div>"
       "<div class=\"plot\" data-lane=\"{}\" data-most=\"{}\"><div class=\"over under\">{}</div>"
-      "<svg viewBox=\"0 0 {:.0f} 100\" preserveAspectRatio=\"none\" role=\"img\" "
+      "<svg viewBox=\"0 0 {:.0f} 100\" preserveAspectRatio=\"none\" role=\"img\"{} "
       "aria-label=\"{}\"><path class=\"zero\" d=\"M0 50H{:.0f}\"/>{}</svg>"
       "<div class=\"over\">{}</div><span class=\"high\">+{}</span><span "
       "class=\"low\">&minus;{}</span></div></div>\n",
-      name_html(track.name), words_of(track, sections), lane, short_number(scale.most_us, 3),
-      held_html(track, parts.axis), kAxisUnits,
+      escaped(track.name), name_html(track.name), words_of(track, sections), lane,
+      short_number(scale.most_us, 3), held_html(track, parts.axis), kAxisUnits,
+      windows.size() > kMany ? " class=\"many\"" : "",
       escaped(track.name + ": departure of the map from a straight line, within " +
               scale_text(scale.most_us)),
       kAxisUnits, drawing(sections, windows, parts.axis, scale), steps_html(sections, parts.axis),

@@ -11,6 +11,7 @@ namespace kilter::report {
 namespace {
 
 constexpr std::string_view kUnknown = "\xEF\xBF\xBD";  // U+FFFD
+constexpr std::string_view kNewLine = "\xE2\x90\xA4";  // U+2424, its picture
 
 /// Characters that HTML does not let stand in a document.
 bool is_no_character(char32_t code) {
@@ -35,6 +36,8 @@ std::string escaped(std::string_view text) {
       html += kUnknown;
     else if (letter.code < 0x20 || letter.code == 0x7F)
       html += picture_of(letter.code);
+    else if (letter.code == 0x2028 || letter.code == 0x2029)
+      html += kNewLine;  // would end the paragraph, and with it what holds a name's direction in
     else if (letter.code == '&')
       html += "&amp;";
     else if (letter.code == '<')

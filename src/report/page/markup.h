@@ -8,7 +8,7 @@
 namespace kilter::report {
 
 /// As the content of an element or the value of an attribute in double quotes. Control characters
-/// show as pictures of themselves; what is not UTF-8, or no character, as U+FFFD.
+/// and line ends show as pictures of themselves; what is not UTF-8, or no character, as U+FFFD.
 std::string escaped(std::string_view text);
 
 /// A name, held apart from the text around it whichever way it runs.

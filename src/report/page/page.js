@@ -10,7 +10,11 @@
   const hint = "Point at a lane to read it. Drag to move, double click to enlarge; keys: + \u2212 \u2190 \u2192 0.";
 
   const bytes = (text) => Uint8Array.from(atob(text || ""), (letter) => letter.charCodeAt(0));
+  // Held apart from the words around it whichever way it runs.
+  const held = (name) => "\u2068" + name.replace(/[\u0000-\u001f\u2028\u2029]/g, " ") + "\u2069";
   for (const lane of data.lanes) {
+    lane.name = held(lane.name);
+    for (const file of lane.files || []) file[0] = held(file[0]);
     lane.peaks = bytes(lane.peaks);
     lane.powers = bytes(lane.powers);
   }
@@ -36,66 +40,77 @@
 
   // ---- envelopes
 
-  // As wave.cpp draws them for the whole session.
-  const heightOf = (level) => {
-    if (level === 0) return 0.5;
-    const share = ((level - 1) / 2 - 40) / 60;
-    return Math.max(1, 48 * Math.min(1, Math.max(0, share)));
-  };
-  const columnLevels = (lane, levels, columns) => {
-    const found = new Int16Array(columns).fill(-1);
+  // As wave.cpp draws them for the whole session: a step of the outline, there and back, by level.
+  const there = [];
+  const back = [];
+  for (let level = 0; level < 256; ++level) {
+    const share = Math.min(1, Math.max(0, ((level - 1) / 2 - 40) / 60));
+    const height = level === 0 ? 0.5 : Math.max(1, 48 * share);
+    there.push("V" + (50 - height).toFixed(1) + "h1");
+    back.push("V" + (50 + height).toFixed(1) + "h-1");
+  }
+  const powerOf = Float64Array.from({ length: 256 }, (_, level) => (level ? 10 ** ((level - 201) / 20) : 0));
+  const levelOf = (power) => (power > 0 ? Math.min(255, Math.max(1, Math.round(201 + 20 * Math.log10(power)))) : 0);
+  // Per column the highest of the peaks and the mean of the powers; -1 where nothing was recorded.
+  const columnLevels = (lane, columns) => {
+    const peaks = new Int16Array(columns).fill(-1);
+    const sums = new Float64Array(columns);
+    const counts = new Int32Array(columns);
+    const last = lane.peaks.length;
     const columnS = (view.to - view.from) / columns;
     for (const [from, to, lineFrom, lineTo] of lane.spans) {
       if (lineTo <= view.from || lineFrom >= view.to) continue;
       const first = Math.max(0, (lineFrom - view.from) / columnS);
-      const last = Math.min(columns, (lineTo - view.from) / columnS);
+      const until = Math.min(columns, (lineTo - view.from) / columnS);
       const perLine = (to - from) / (lineTo - lineFrom);
       const trackAt = (column) =>
         from + (Math.min(Math.max(view.from + column * columnS, lineFrom), lineTo) - lineFrom) * perLine;
-      for (let column = Math.floor(first); column < last; ++column) {
+      for (let column = Math.floor(first); column < until; ++column) {
         const start = Math.max(0, Math.floor(trackAt(column) / lane.cell));
-        const end = Math.min(levels.length, Math.max(start + 1, Math.ceil(trackAt(column + 1) / lane.cell)));
-        for (let cell = start; cell < end; ++cell) if (levels[cell] > found[column]) found[column] = levels[cell];
+        const end = Math.min(last, Math.max(start + 1, Math.ceil(trackAt(column + 1) / lane.cell)));
+        for (let cell = start; cell < end; ++cell) {
+          if (lane.peaks[cell] > peaks[column]) peaks[column] = lane.peaks[cell];
+          sums[column] += powerOf[lane.powers[cell]];
+          ++counts[column];
+        }
       }
     }
-    return found;
+    return [peaks, Int16Array.from(sums, (sum, i) => (counts[i] ? levelOf(sum / counts[i]) : -1))];
   };
   const outline = (levels) => {
-    let path = "";
+    const path = [];
     for (let from = 0; from < levels.length; ++from) {
       if (levels[from] < 0) continue;
       let to = from;
-      let back = "";
-      path += "M" + from + " 50";
-      while (to < levels.length && levels[to] >= 0) {
-        const height = heightOf(levels[to]);
-        path += "V" + (50 - height).toFixed(1) + "h1";
-        back = "V" + (50 + height).toFixed(1) + "h-1" + back;
-        ++to;
-      }
-      path += back + "z";
+      path.push("M" + from + " 50");
+      for (; to < levels.length && levels[to] >= 0; ++to) path.push(there[levels[to]]);
+      for (let column = to - 1; column >= from; --column) path.push(back[levels[column]]);
+      path.push("z");
       from = to;
     }
-    return path || "M0 50";
+    return path.join("") || "M0 50";
   };
-  const drawWave = (plot, lane) => {
-    const columns = Math.min(2400, Math.max(50, plot.clientWidth));
+  const drawWave = (plot, lane, width) => {
+    const columns = Math.min(2400, Math.max(50, width));
     const svg = plot.querySelector("svg");
     svg.setAttribute("viewBox", "0 0 " + columns + " 100");
-    svg.querySelector(".peaks").setAttribute("d", outline(columnLevels(lane, lane.peaks, columns)));
-    svg.querySelector(".powers").setAttribute("d", outline(columnLevels(lane, lane.powers, columns)));
+    const [peaks, powers] = columnLevels(lane, columns);
+    svg.querySelector(".peaks").setAttribute("d", outline(peaks));
+    svg.querySelector(".powers").setAttribute("d", outline(powers));
   };
 
   // ---- drawing a view
 
   const tickSteps = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400];
-  const drawTicks = () => {
+  const drawTicks = (width) => {
     const ticks = document.getElementById("ticks");
     const length = view.to - view.from;
-    const most = Math.max(2, ticks.parentElement.clientWidth / 105);
+    const most = Math.max(2, width / 105);
     const step = tickSteps.find((each) => length / each <= most) || 86400 * Math.ceil(length / most / 86400);
     ticks.replaceChildren();
-    for (let i = Math.ceil(view.from / step); i * step <= view.to; ++i) {
+    // No label is cut off at the right.
+    const last = view.to - (70 / width) * length;
+    for (let i = Math.ceil(view.from / step); i * step <= last; ++i) {
       const tick = document.createElement("span");
       tick.className = "tick";
       tick.style.left = (100 * (i * step - whole.from)) / (whole.to - whole.from) + "%";
@@ -104,6 +119,7 @@
     }
   };
   const draw = () => {
+    const width = plots[0].clientWidth;
     const perSecond = data.units / (whole.to - whole.from);
     const share = (whole.to - whole.from) / (view.to - view.from);
     const box = [(view.from - whole.from) * perSecond, 0, (view.to - view.from) * perSecond, 100].join(" ");
@@ -111,13 +127,13 @@
       const lane = data.lanes[plot.dataset.lane];
       const svg = plot.querySelector("svg");
       if (plot.dataset.most) svg.setAttribute("viewBox", box);
-      else if (lane && lane.cell) drawWave(plot, lane);
+      else if (lane && lane.cell) drawWave(plot, lane, width);
       for (const over of plot.querySelectorAll(".over")) {
         over.style.left = (-100 * (view.from - whole.from)) / (view.to - view.from) + "%";
         over.style.width = 100 * share + "%";
       }
     }
-    drawTicks();
+    drawTicks(width);
     const thumb = document.getElementById("thumb");
     thumb.style.left = (100 * (view.from - whole.from)) / (whole.to - whole.from) + "%";
     thumb.style.width = 100 / share + "%";

@@ -2,6 +2,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <string_view>
 
 #include "kilter/base/clock_text.h"
@@ -25,27 +27,57 @@ std::string_view hatch_of(const Finding& finding) {
   return finding.stretches.empty() ? "" : "other";
 }
 
-std::string flag(const PageParts& parts, const NumberedFinding& each) {
-  const std::string title = title_of(*each.finding) + ", " + clock_text(each.place->line_from_s);
-  return fmt::format("<a class=\"flag{}\" href=\"#f{}\" title=\"{}\"{}>{}</a>",
-                     each.needs_person ? " need" : "", each.number, escaped(title),
-                     style_at(parts.axis, each.place->line_from_s), each.number);
+/// Rows for flags, from the top, so that close ones do not hide each other.
+class FlagRows {
+ public:
+  explicit FlagRows(const Axis& axis) : axis_(axis) {}
+
+  std::size_t row_for(double line_s) {
+    constexpr double kApart = 0.03;
+    const double share = axis_.share(line_s);
+    for (std::size_t row = 0; row < taken_.size(); ++row) {
+      const bool is_free = std::none_of(taken_[row].begin(), taken_[row].end(), [&](double other) {
+        return std::abs(share - other) < kApart;
+      });
+      if (!is_free && row + 1 < taken_.size()) continue;
+      taken_[row].push_back(share);
+      return row;
+    }
+    return 0;
+  }
+
+ private:
+  const Axis& axis_;
+  std::array<std::vector<double>, 3> taken_;
+};
+
+std::string flag(const PageParts& parts, const NumberedFinding& each, FlagRows& rows) {
+  constexpr std::array kRows{"", " row2", " row3"};
+  const double line_s = each.place->line_from_s;
+  const std::string title = title_of(*each.finding) + ", " + clock_text(line_s);
+  return fmt::format("<a class=\"flag{}{}\" href=\"#f{}\" title=\"{}\"{}>{}</a>",
+                     each.needs_person ? " need" : "", kRows[rows.row_for(line_s)], each.number,
+                     escaped(title), style_at(parts.axis, line_s), each.number);
 }
 
-std::string marks(const PageParts& parts, Owner owner, const LineupTrack* track) {
+/// Whether a finding shows in the lane of the mix (nullptr), as what the session lacks does, or in
+/// that of a track.
+bool is_in_lane(const NumberedFinding& each, const LineupTrack* track) {
+  return track != nullptr ? each.track == track : each.owner != Owner::track;
+}
+
+std::string marks(const PageParts& parts, const LineupTrack* track) {
   std::string areas;
   std::string flags;
+  FlagRows rows(parts.axis);
   for (const NumberedFinding& each : parts.findings) {
-    // What the session lacks is seen in the mix.
-    const bool is_here = owner == Owner::track ? each.track == track : each.owner != Owner::track;
-    if (!is_here || !each.place) continue;
+    if (!is_in_lane(each, track) || !each.place) continue;
     const std::string_view hatch = hatch_of(*each.finding);
     for (const Stretch& stretch : each.finding->stretches)
-      if (!hatch.empty())
-        areas += fmt::format("<i class=\"area {}\"{}></i>", hatch, style_at(parts.axis, stretch));
+      areas += fmt::format("<i class=\"area {}\"{}></i>", hatch, style_at(parts.axis, stretch));
     if (each.finding->code == "seam" || each.finding->code == "mix-seam")
       areas += "<i class=\"seam\"" + style_at(parts.axis, each.place->line_from_s) + "></i>";
-    flags += flag(parts, each);
+    flags += flag(parts, each, rows);
   }
   return areas + flags;
 }
@@ -79,24 +111,27 @@ std::string lane_html(const PageParts& parts, const Lane& lane, std::size_t numb
                               ? WavePaths{}
                               : wave_paths(lane.heard->envelope, lane.spans, parts.axis, kColumns);
   return fmt::format(
-      "<div class=\"lane {}\"><div class=\"who\">{}<span class=\"words\">{}</span></div>"
+      "<div class=\"lane {}\"><div class=\"who\" title=\"{}\">{}<span "
+      "class=\"words\">{}</span></div>"
       "<div class=\"plot\" data-lane=\"{}\"><div class=\"over under\">{}</div>"
       "<svg viewBox=\"0 0 {:.0f} 100\" preserveAspectRatio=\"none\" role=\"img\" "
       "aria-label=\"{}\"><path class=\"peaks\" d=\"{}\"/><path class=\"powers\" d=\"{}\"/></svg>"
       "<div class=\"over\">{}</div></div></div>\n",
-      lane.kind, name_html(lane.name), lane.words, number, runs_html(parts, lane.spans), kAxisUnits,
-      escaped(lane.name + ": " + extent_text(lane.spans)),
+      lane.kind, escaped(lane.name), name_html(lane.name), lane.words, number,
+      runs_html(parts, lane.spans), kAxisUnits, escaped(lane.name + ": " + extent_text(lane.spans)),
       paths.peaks.empty() ? "M0 50" : paths.peaks, paths.powers.empty() ? "M0 50" : paths.powers,
       lane.marks);
 }
 
 std::string track_words(const PageParts& parts, const LineupTrack& track) {
+  constexpr const char* kBetween = " &middot; ";
   std::string words = standing_html(track);
-  if (!track.recorder.empty()) words.append(" clock ").append(name_html(track.recorder));
+  if (!track.recorder.empty())
+    words.append(kBetween).append("clock ").append(name_html(track.recorder));
   if (const std::string word = row_word(track); !word.empty())
-    words.append(" ").append(name_html(word));
+    words.append(kBetween).append(name_html(word));
   if (const std::string links = number_links(parts, &track); !links.empty())
-    words.append(" ").append(links);
+    words.append(kBetween).append(links);
   return words;
 }
 
@@ -107,23 +142,25 @@ std::vector<Lane> lanes_of(const PageParts& parts) {
   if (lineup.mix)
     lanes.push_back({lineup.mix->file, "the mix " + number_links(parts, nullptr),
                      heard == nullptr ? nullptr : &heard->mix, lineup.mix->spans,
-                     marks(parts, Owner::mix, nullptr), "mix"});
+                     marks(parts, nullptr), "mix"});
   for (std::size_t i = 0; i < lineup.tracks.size(); ++i) {
     const LineupTrack& track = lineup.tracks[i];
     std::vector<Span> spans;
     if (track.map) spans.assign(track.map->spans().begin(), track.map->spans().end());
     lanes.push_back({track.name, track_words(parts, track),
                      heard == nullptr ? nullptr : &heard->tracks[i], std::move(spans),
-                     marks(parts, Owner::track, &track), to_text(track.standing)});
+                     marks(parts, &track), to_text(track.standing)});
   }
   return lanes;
 }
 
 std::string ticks_html(const PageParts& parts) {
   std::string html;
+  constexpr double kLast = 0.94;  // a label further right would be cut off
   for (const double tick : ticks_of(parts.axis, 6))
-    html +=
-        "<span class=\"tick\"" + style_at(parts.axis, tick) + ">" + clock_text(tick, 0) + "</span>";
+    if (parts.axis.share(tick) < kLast)
+      html += "<span class=\"tick\"" + style_at(parts.axis, tick) + ">" + clock_text(tick, 0) +
+              "</span>";
   return html;
 }
 

@@ -25,30 +25,41 @@ int height_of(unsigned char level) {
   return level == 0 ? 0 : std::max(1, static_cast<int>(std::lround(kHighest * share)));
 }
 
-/// The highest of the levels that fall into each column, as heights.
-std::vector<int> heights_of(const std::string& levels, double cell_s,
-                            const std::vector<Span>& spans, const Axis& axis, int columns) {
-  std::vector<int> heights(static_cast<std::size_t>(columns), kNothing);
+/// What falls into a column.
+struct ColumnSum {
+  double peak{0.0};
+  double power{0.0};
+  int cells{0};
+};
+
+std::vector<ColumnSum> columns_of(const Envelope& envelope, const std::vector<Span>& spans,
+                                  const Axis& axis, int columns) {
+  std::vector<ColumnSum> sums(static_cast<std::size_t>(columns));
   const double column_s = (axis.to_s - axis.from_s) / columns;
-  const auto cells = static_cast<double>(levels.size());
+  const auto cells = std::ssize(envelope.cells);
   for (const Span& span : spans) {
     const double from = (span.line_from_s - axis.from_s) / column_s;
     const double to = (span.line_to_s - axis.from_s) / column_s;
+    const auto track_s = [&](double at_column) {
+      return span.from_s + (std::clamp(at_column, from, to) - from) * column_s / span.rate();
+    };
     const int end = std::min(columns, static_cast<int>(std::ceil(to)));
     for (int column = std::max(0, static_cast<int>(from)); column < end; ++column) {
-      const auto track_s = [&](double at_column) {
-        return span.from_s + (std::clamp(at_column, from, to) - from) * column_s / span.rate();
-      };
-      const double first = std::floor(track_s(column) / cell_s);
-      const double last = std::ceil(track_s(column + 1.0) / cell_s);
-      int& height = heights[static_cast<std::size_t>(column)];
-      for (double cell = std::max(0.0, first); cell < std::min(cells, std::max(last, first + 1.0));
-           cell += 1.0)
-        height = std::max(
-            height, height_of(static_cast<unsigned char>(levels[static_cast<std::size_t>(cell)])));
+      const auto first = std::max(std::ptrdiff_t{0},
+                                  static_cast<std::ptrdiff_t>(track_s(column) / envelope.cell_s));
+      const auto last =
+          std::max(first + 1,
+                   static_cast<std::ptrdiff_t>(std::ceil(track_s(column + 1.0) / envelope.cell_s)));
+      ColumnSum& sum = sums[static_cast<std::size_t>(column)];
+      for (auto i = first; i < std::min(cells, last); ++i) {
+        const EnvelopeCell& cell = envelope.cells[static_cast<std::size_t>(i)];
+        sum.peak = std::max(sum.peak, static_cast<double>(cell.peak));
+        sum.power += static_cast<double>(cell.power);
+        ++sum.cells;
+      }
     }
   }
-  return heights;
+  return sums;
 }
 
 /// Round the columns from `first` up to `end`.
@@ -95,10 +106,15 @@ WaveBytes wave_bytes(const Envelope& envelope) {
 
 WavePaths wave_paths(const Envelope& envelope, const std::vector<Span>& spans, const Axis& axis,
                      int columns) {
-  const WaveBytes bytes = wave_bytes(envelope);
-  if (bytes.peaks.empty()) return {};
-  return {path_of(heights_of(bytes.peaks, envelope.cell_s, spans, axis, columns)),
-          path_of(heights_of(bytes.powers, envelope.cell_s, spans, axis, columns))};
+  if (envelope.cells.empty()) return {};
+  std::vector<int> peaks;
+  std::vector<int> powers;
+  for (const ColumnSum& sum : columns_of(envelope, spans, axis, columns)) {
+    const bool holds = sum.cells > 0;
+    peaks.push_back(holds ? height_of(level_byte(sum.peak * sum.peak)) : kNothing);
+    powers.push_back(holds ? height_of(level_byte(sum.power / sum.cells)) : kNothing);
+  }
+  return {path_of(peaks), path_of(powers)};
 }
 
 }  // namespace kilter::report

@@ -18,7 +18,8 @@ struct WaveBytes {
 };
 WaveBytes wave_bytes(const Envelope& envelope);
 
-/// Outlines in the axis' units, closed, for every run of sound; empty for no cells. Levels from -60
+/// Outlines in the axis' units, closed, for every run of sound: per column the highest of the peaks
+/// and the mean of the powers; empty for no cells. Levels from -60
 /// to 0 dBFS take 48 of 100 units on either side of the middle.
 struct WavePaths {
   std::string peaks;

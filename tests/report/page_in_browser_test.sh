@@ -1,0 +1,58 @@
+#!/bin/sh
+# Opens pages in a browser without a screen, at two widths, and tries them as a person would.
+#   page_in_browser_test.sh BROWSER CHECK PAGES..
+# Each page is kind@PROGRAM, which prints it, or FOLDER@KILTER: that of the session when conformed.
+# With TIDY set, that must find nothing wrong in them.
+set -eu
+browser=$1 check=$2
+shift 2
+folder=$(mktemp -d)
+trap 'rm -rf "$folder"' EXIT
+failed=0
+
+fail() {
+  printf '%s\n' "$*"
+  failed=1
+}
+
+# open WIDTH: page.html in a frame of that width, since windows have a least one; prints what it tells
+# in the end. What the browser complains of goes to a log.
+open() {
+  cat >"$folder/frame.html" <<END
+<!DOCTYPE html><title>a frame</title>
+<iframe src="page.html" style="border: 0; width: $1px; height: 900px"></iframe>
+<pre id="checked"></pre>
+<script>onmessage = (event) => { document.getElementById("checked").textContent = event.data; };</script>
+END
+  HOME=$folder "$browser" --headless --no-sandbox --disable-gpu --disable-dev-shm-usage --no-first-run \
+    --user-data-dir="$folder/profile" --enable-logging=stderr --hide-scrollbars \
+    --window-size=1700,1000 --virtual-time-budget=20000 --dump-dom "file://$folder/frame.html" \
+    2>"$folder/log" >"$folder/dom" || fail "$name: the browser failed: $(cat "$folder/log")"
+  sed -n 's/.*<pre id="checked">\(.*\)<\/pre>.*/\1/p' "$folder/dom"
+}
+
+for page in "$@"; do
+  what=${page%@*} program=${page##*@}
+  name=$(basename "$what")
+  if [ -d "$what" ]; then
+    "$program" conform "$what" --out "$folder/$name" --quiet >/dev/null || fail "$name: cannot be conformed"
+    cp "$folder/$name/report.html" "$folder/plain.html"
+  else
+    "$program" "$what" >"$folder/plain.html"
+  fi
+  if [ -n "${TIDY-}" ]; then
+    complaints=$("$TIDY" -errors -quiet --drop-empty-elements no "$folder/plain.html" 2>&1) ||
+      fail "$name: $complaints"
+  fi
+  cat "$folder/plain.html" "$check" >"$folder/page.html"
+  for width in 390 1600; do
+    verdict=$(open $width)
+    printf '%s, %s px: %s\n' "$name" $width "$verdict"
+    case $verdict in
+      "checked at $width px: well") ;;
+      *) fail "$name, $width px: not well" ;;
+    esac
+    if grep -a CONSOLE "$folder/log"; then fail "$name, $width px: the browser complains"; fi
+  done
+done
+exit $failed

@@ -247,7 +247,8 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   EXPECT_EQ(told.err, "");
   EXPECT_EQ(names_in(show()), before);
   EXPECT_EQ(names_in(work_.path()), (std::vector<std::string>{"done"}));
-  EXPECT_EQ(names_in(work_ / "done"), (std::vector<std::string>{"edits", "lineup.json", "report.html", "stems"}));
+  EXPECT_EQ(names_in(work_ / "done"),
+            (std::vector<std::string>{"edits", "lineup.json", "report.html", "stems"}));
   const std::string cuts = test::read_text(work_ / "done" / "edits" / "cuts.tsv");
   for (const simulator::SimulatedTrack& track : truth_->tracks) {
     const media::AudioInfo stem = stem_info("done", track.name);
@@ -262,6 +263,8 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   EXPECT_EQ(again.exit, 0) << again.err;
   EXPECT_EQ(nlohmann::json::parse(again.out)["stems"].size(), 3U);
   EXPECT_EQ(nlohmann::json::parse(again.out)["mix"]["file"], "stems/mixdown.wav");
+  EXPECT_NE(test::read_text(work_ / "again" / "report.html").find("Not measured"),
+            std::string::npos);
   // The mix goes beside them as it is.
   const auto mix = media::read_whole(show() / "mixdown.wav");
   const auto mix_stem = media::read_whole(work_ / "done" / "stems" / "mixdown.wav");
@@ -270,6 +273,54 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   for (const simulator::SimulatedTrack& track : truth_->tracks) {
     const fs::path stem = fs::path("stems") / (track.name + ".wav");
     EXPECT_TRUE(test::read_text(work_ / "done" / stem) == test::read_text(work_ / "again" / stem));
+  }
+}
+
+TEST_F(EndToEnd, ConformWritesTheSameReportForAnyThreadCount) {
+  const std::vector<std::string> args{"conform", show().string(), "--out", work("done"),
+                                      "--replace"};
+  std::vector<std::string> other = args;
+  other.insert(other.end(), {"--threads", "3", "--quiet", "--json"});
+  ASSERT_EQ(test::run_kilter(args).exit, 0);
+  const std::string page = test::read_text(work_ / "done" / "report.html");
+  const test::Told told = test::run_kilter(other);
+  ASSERT_EQ(told.exit, 0) << told.err;
+  EXPECT_EQ(nlohmann::json::parse(told.out)["report"], "report.html");
+  EXPECT_TRUE(test::read_text(work_ / "done" / "report.html") == page);
+  EXPECT_NE(page.find("All 3 tracks lie in step with the mix"), std::string::npos);
+  EXPECT_NE(page.find("<code>kilter conform " + show().string()), std::string::npos);
+  EXPECT_EQ(page.find("class=\"unmeasured\""), std::string::npos);
+}
+
+/// What the page hands its script.
+nlohmann::json data_of(const std::string& page) {
+  const std::string start = "id=\"data\">";
+  const auto from = page.find(start) + start.size();
+  return nlohmann::json::parse(page.substr(from, page.find("</script>", from) - from));
+}
+
+TEST_F(EndToEnd, TheReportHoldsWhatTheAnalysisHeard) {
+  ASSERT_EQ(test::run_kilter({"conform", show().string(), "--out", work("done")}).exit, 0);
+  const auto lineup = edits::read_lineup(work_ / "done" / "lineup.json");
+  ASSERT_TRUE(lineup);
+  const auto data = data_of(test::read_text(work_ / "done" / "report.html"));
+  ASSERT_EQ(data["lanes"].size(), lineup->tracks.size() + 1);
+  for (std::size_t i = 0; i < lineup->tracks.size(); ++i) {
+    const LineupTrack& track = lineup->tracks[i];
+    const auto& lane = data["lanes"][i + 1];
+    EXPECT_EQ(lane["name"], track.name);
+    EXPECT_EQ(lane["cell"], 0.05);
+    const auto& windows = lane["windows"];
+    EXPECT_EQ(std::ssize(windows), track.windows_measured);
+    int used = 0;
+    for (const auto& window : windows) {
+      if (window[3] <= 0.0) continue;
+      ++used;
+      // A window that counts lies within its bound and its own error of the map, or nearly.
+      EXPECT_LT(std::abs(window[1].get<double>()),
+                track.uncertainty_us + 5.0 * window[2].get<double>());
+    }
+    EXPECT_GE(used, track.windows_used / 2);
   }
 }
 

@@ -186,6 +186,27 @@ TEST(StagedFolder, NeverReplacesAFileOfAnotherUnderTheNameOfANewOne) {
   EXPECT_EQ(tree_of(dir), before);
 }
 
+TEST(StagedFolder, ReplacesTheReportOfAnEarlierResultAndNoOtherFileOfThatName) {
+  const std::string ours = "<!DOCTYPE html>\n<meta name=\"generator\" content=\"kilter 0.1.0\">old";
+  for (const bool is_ours : {true, false}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result(dir, "old");
+    test::write_text(dir / "report.html", is_ours ? ours : "<!DOCTYPE html>\nmine");
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new");
+    test::write_text(staged->path() / "report.html", "new");
+    const auto committed = staged->commit();
+    EXPECT_EQ(static_cast<bool>(committed), is_ours);
+    if (is_ours)
+      EXPECT_EQ(test::read_text(dir / "report.html"), "new");
+    else
+      EXPECT_EQ(committed.error().file.filename(), "report.html");
+  }
+}
+
 TEST(StagedFolder, KeepsTheEarlierResultWithoutCommit) {
   const test::TemporaryFolder home;
   fs::create_directory(home / "out");

@@ -9,6 +9,7 @@
 #include "departure.h"
 #include "markup.h"
 #include "sample_pages.h"
+#include "titles.h"
 #include "wave.h"
 
 namespace kilter::report {
@@ -82,7 +83,7 @@ TEST(ReportPage, ListsWhatNeedsAPersonWithTheNumbersOfTheTables) {
 7 [keeper] Breaks off
 8 [keeper] Samples that are no numbers
 12 [keeper] Sound lost on the way
-21 [mate] Too little is heard of it
+21 [mate] Its place is not sure
 22 [mate] Placed where another track lies
 23 [mate] Silent
 24 [mate] Nobody is heard on it
@@ -116,6 +117,20 @@ TEST(ReportPage, FindsATrackThatIsNotFirmEvenIfNothingIsFound) {
   sample->lineup.tracks[1].standing = Standing::unplaced;
   EXPECT_EQ(listed(sample->page),
             "0 [keeper-1] Its place is shaky\n0 [keeper-2] It has no place\n");
+}
+
+TEST(ReportPage, HasWordsForEveryKindOfFinding) {
+  const auto sample = troubled_page();
+  std::vector<Finding> all = sample->lineup.findings;
+  const auto add = [&](const std::vector<Finding>& more) {
+    all.insert(all.end(), more.begin(), more.end());
+  };
+  add(sample->lineup.mix->findings);
+  for (const LineupTrack& track : sample->lineup.tracks) add(track.findings);
+  for (const Finding& finding : all) EXPECT_NE(title_of(finding), finding.code);
+  Finding unknown;
+  unknown.code = "of-tomorrow";
+  EXPECT_EQ(title_of(unknown), "of-tomorrow");
 }
 
 TEST(ReportPage, IsTheSameForTheSameSession) {
@@ -276,6 +291,9 @@ TEST(Departure, ScalesToARoundNumberThatHoldsTheBound) {
   EXPECT_EQ(scale_us(sections, {}), 20.0);
   EXPECT_EQ(scale_us(sections, {{1.0, 900.0, 1.0, 0.0}}), 20.0);  // not used
   EXPECT_EQ(scale_us(sections, {{1.0, 900.0, 1.0, 1.0}}), 1000.0);
+  const auto unsure = departure_of(*TimeMap::line(0.0, 0.0, 60.0, 1.5e6));
+  EXPECT_EQ(scale_us(unsure, {}), 2e6);
+  EXPECT_EQ(scale_us(unsure, {{1.0, 12.0, 1.0, 1.0}}), 20.0);
 }
 
 TEST(Wave, HoldsALevelPerCellInHalvesOfADecibel) {

@@ -92,16 +92,21 @@ std::vector<DepartureWindow> windows_beside(const TimeMap& map,
 double scale_us(const std::vector<DepartureSection>& sections,
                 const std::vector<DepartureWindow>& windows) {
   constexpr double kLeast_us = 10.0;
+  constexpr double kFar = 10.0;  // times what else is drawn
   double most_us = kLeast_us;
+  double with_bound_us = kLeast_us;
   for (const DepartureSection& section : sections)
-    for (const DeparturePoint& point : section.points)
-      most_us = std::max(most_us, std::abs(point.offset_us) + point.bound_us);
+    for (const DeparturePoint& point : section.points) {
+      most_us = std::max(most_us, std::abs(point.offset_us));
+      with_bound_us = std::max(with_bound_us, std::abs(point.offset_us) + point.bound_us);
+    }
   std::vector<double> sizes;
   for (const DepartureWindow& window : windows)
     if (window.weight > 0.0) sizes.push_back(std::abs(window.offset_us));
   std::sort(sizes.begin(), sizes.end());
   if (!sizes.empty()) most_us = std::max(most_us, sizes[sizes.size() * 19 / 20]);
-  return round_up(most_us);
+  const bool bound_is_far = !sizes.empty() && with_bound_us > kFar * most_us;
+  return round_up(bound_is_far ? most_us : std::max(most_us, with_bound_us));
 }
 
 }  // namespace kilter::report

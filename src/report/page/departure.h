@@ -37,7 +37,7 @@ std::vector<DepartureWindow> windows_beside(const TimeMap& map,
                                             const std::vector<MeasuredWindow>& windows);
 
 /// A round number of microseconds that holds the map with its bound, and nineteen windows of twenty
-/// that were used.
+/// that were used; without its bound where that would leave nothing to see of the windows.
 double scale_us(const std::vector<DepartureSection>& sections,
                 const std::vector<DepartureWindow>& windows);
 

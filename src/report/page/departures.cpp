@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 
 #include "departure.h"
 #include "kilter/base/clock_text.h"
@@ -91,10 +90,10 @@ std::string signed_time(double seconds) {
   return (seconds < 0.0 ? "&minus;" : "+") + short_time_text(seconds);
 }
 
-std::string scale_text(double offset_us) {
-  return offset_us < 1000.0 ? fmt::format("{:g} µs", offset_us)
-         : offset_us < 1e6  ? fmt::format("{:g} ms", offset_us / 1000.0)
-                            : fmt::format("{:g} s", offset_us / 1e6);
+std::string size_text(double offset_us) {
+  return offset_us < 1000.0 ? fmt::format("{:.3g} µs", offset_us)
+         : offset_us < 1e6  ? fmt::format("{:.3g} ms", offset_us / 1000.0)
+                            : fmt::format("{:.3g} s", offset_us / 1e6);
 }
 
 std::string steps_html(const std::vector<DepartureSection>& sections, const Axis& axis) {
@@ -115,9 +114,11 @@ std::string held_html(const LineupTrack& track, const Axis& axis) {
   return html;
 }
 
-std::string words_of(const LineupTrack& track, const std::vector<DepartureSection>& sections) {
+std::string words_of(const LineupTrack& track, const std::vector<DepartureSection>& sections,
+                     const Scale& scale) {
   std::string words = fmt::format("{:+.2f} ppm, &plusmn;{}", clock_drift_ppm(track),
-                                  scale_text(std::round(10.0 * track.uncertainty_us) / 10.0));
+                                  size_text(track.uncertainty_us));
+  if (track.uncertainty_us > scale.most_us) words += " (beyond the drawing)";
   if (track.windows_measured > 0) words += ", windows " + windows_text(track);
   const auto steps = std::count_if(sections.begin(), sections.end(),
                                    [](const DepartureSection& each) { return each.step_s != 0.0; });
@@ -141,13 +142,13 @@ std::string plot(const PageParts& parts, std::size_t index, std::size_t lane) {
       "aria-label=\"{}\"><path class=\"zero\" d=\"M0 50H{:.0f}\"/>{}</svg>"
       "<div class=\"over\">{}</div><span class=\"high\">+{}</span><span "
       "class=\"low\">&minus;{}</span></div></div>\n",
-      escaped(track.name), name_html(track.name), words_of(track, sections), lane,
+      escaped(track.name), name_html(track.name), words_of(track, sections, scale), lane,
       short_number(scale.most_us, 3), held_html(track, parts.axis), kAxisUnits,
       windows.size() > kMany ? " class=\"many\"" : "",
       escaped(track.name + ": departure of the map from a straight line, within " +
-              scale_text(scale.most_us)),
+              size_text(scale.most_us)),
       kAxisUnits, drawing(sections, windows, parts.axis, scale), steps_html(sections, parts.axis),
-      scale_text(scale.most_us), scale_text(scale.most_us));
+      size_text(scale.most_us), size_text(scale.most_us));
 }
 
 constexpr const char* kLegend = R"(<ul class="legend">

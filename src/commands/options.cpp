@@ -114,7 +114,7 @@ class Parser {
         "  kilter align shows/lighthouse-12\n"
         "      finds where every track belongs; writes lighthouse-12.lineup.json here\n"
         "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
-        "      writes aligned stems, a lineup and edit lists to that folder\n"
+        "      writes aligned stems, a lineup, edit lists and a report to that folder\n"
         "  kilter check lighthouse-12.conformed\n"
         "      measures them against the mix again; exits with 1 beyond a millisecond\n"
         "\n"

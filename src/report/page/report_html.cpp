@@ -87,6 +87,14 @@ std::string item_html(const Item& item) {
          "</h3><p>" + escaped(item.text) + "</p></li>\n";
 }
 
+bool tells_of_a_copy(const Finding& finding) {
+  return finding.code == "duplicate" || finding.code == "leak" || finding.code == "mix-copy";
+}
+
+std::string list_html(const std::string& items) {
+  return items.empty() ? "<p>Nothing.</p>\n" : "<ul class=\"items\">\n" + items + "</ul>\n";
+}
+
 std::string id_of(int number, std::size_t index) {
   return number > 0 ? fmt::format("f{}", number) : fmt::format("n{}", index + 1);
 }
@@ -192,16 +200,16 @@ std::string needs_part(const PageParts& parts) {
 }
 
 std::string findings_part(const PageParts& parts) {
-  std::string items;
-  for (const NumberedFinding& each : parts.findings)
-    if (!each.needs_person)
-      items += item_html({id_of(each.number, 0), number_html(each.number),
-                          owner_name(each, *parts.page.lineup), title_of(*each.finding),
-                          each.finding->text, each.place});
-  return section("findings", "Good to know",
-                 items.empty() ? "<p>Nothing else was found: no copies, no leaks, no music, nobody "
-                                 "held back.</p>\n"
-                               : "<ul class=\"items\">\n" + items + "</ul>\n");
+  std::string copies;
+  std::string others;
+  for (const NumberedFinding& each : parts.findings) {
+    if (each.needs_person) continue;
+    (tells_of_a_copy(*each.finding) ? copies : others) += item_html(
+        {id_of(each.number, 0), number_html(each.number), owner_name(each, *parts.page.lineup),
+         title_of(*each.finding), each.finding->text, each.place});
+  }
+  return section("copies", "Copies and leaks", list_html(copies)) +
+         section("findings", "Also good to know", list_html(others));
 }
 
 std::string script_data(const PageParts& parts) {

@@ -70,9 +70,11 @@ TEST(ReportPage, SaysOnWhoseClockTracksLieWithoutAMix) {
   sample->lineup.mix.reset();
   sample->lineup.timeline_clock = "keeper-1";
   sample->stems.mix.reset();
-  EXPECT_EQ(session_sentence(sample->page),
-            "Both tracks lie in step on the clock of \"keeper-1\", to 0.016 ms or better. Nothing "
-            "needs a person.");
+  sample->lineup.tracks[1].standing = Standing::shaky;
+  EXPECT_EQ(
+      session_sentence(sample->page),
+      "There is no mix, and the tracks lie on the clock of \"keeper-1\"; keeper-2 is shaky. One "
+      "thing needs a person.");
   EXPECT_NE(report_html(sample->page).find("no mix; on the clock of <bdi>keeper-1</bdi>"),
             std::string::npos);
 }
@@ -87,7 +89,6 @@ TEST(ReportPage, ListsWhatNeedsAPersonWithTheNumbersOfTheTables) {
 22 [mate] Placed where another track lies
 23 [mate] Silent
 24 [mate] Nobody is heard on it
-0 [mate] May lie beyond the limit
 0 [cook] Its stem is missing
 26 [stranger] Fits nowhere
 27 [stranger] Too short to tell
@@ -109,6 +110,13 @@ TEST(ReportPage, AsksNothingOfAnybodyForWhatIsMerelyGoodToKnow) {
   sample->lineup.tracks[0].role = Role::mix;
   sample->lineup.tracks[0].standing = Standing::unplaced;
   EXPECT_EQ(listed(sample->page), "");
+}
+
+TEST(ReportPage, FindsATrackWhoseBoundIsBeyondTheLimit) {
+  auto sample = calm_page(2, 60.0);
+  sample->page.limit_ms = 0.01;
+  EXPECT_EQ(listed(sample->page),
+            "0 [keeper-1] May lie beyond the limit\n0 [keeper-2] May lie beyond the limit\n");
 }
 
 TEST(ReportPage, FindsATrackThatIsNotFirmEvenIfNothingIsFound) {

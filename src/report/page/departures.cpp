@@ -176,6 +176,10 @@ std::string departure_part(const PageParts& parts) {
     text +=
         "<p class=\"unmeasured\">No sound was measured for this page: there are no windows "
         "here.</p>\n";
+  else if (!lineup.mix)
+    text +=
+        "<p class=\"unmeasured\">Without a mix tracks are measured against each other, pair by "
+        "pair: there are no windows to show.</p>\n";
   if (plots.empty()) return "";
   return section(
       "departures", "Offset against time",

@@ -28,7 +28,7 @@ Need of_failure(const std::string& owner, const Error& failure) {
 Need of_doubt(const LineupTrack& track) {
   if (track.standing == Standing::shaky)
     return {track.name, "Its place is shaky",
-            "Listen to its stem against the mix before you cut with it.", 0, std::nullopt};
+            "Listen to its stem beside the others before you cut with it.", 0, std::nullopt};
   return {track.name, "It has no place",
           "There is no stem of it. Check that it belongs to this session, or place it by hand.", 0,
           std::nullopt};
@@ -36,8 +36,9 @@ Need of_doubt(const LineupTrack& track) {
 
 Need of_bound(const LineupTrack& track, double limit_ms) {
   return {track.name, "May lie beyond the limit",
-          fmt::format("It may be {} off, and the limit is {:g} ms. Listen to it against the mix.",
-                      short_time_text(1e-6 * track.uncertainty_us), limit_ms),
+          fmt::format(
+              "It may be {} off, and the limit is {:g} ms. Listen to its stem beside the others.",
+              short_time_text(1e-6 * track.uncertainty_us), limit_ms),
           0, std::nullopt};
 }
 
@@ -63,7 +64,9 @@ std::vector<Need> of_track(const ReportPage& page, std::size_t index,
   std::vector<Need> needs = of_findings(findings, Owner::track, &track, *page.lineup);
   if (needs.empty() && is_a_persons(track) && track.standing != Standing::firm)
     needs.push_back(of_doubt(track));
-  if (is_beyond(track, page.limit_ms)) needs.push_back(of_bound(track, page.limit_ms));
+  // Of one that is not firm all is said already.
+  if (track.standing == Standing::firm && is_beyond(track, page.limit_ms))
+    needs.push_back(of_bound(track, page.limit_ms));
   if (page.stems == nullptr) return needs;
   if (const auto& failure = page.stems->stems[index].failure)
     needs.push_back(of_failure(track.name, *failure));
@@ -84,13 +87,11 @@ std::string listed(const std::vector<const LineupTrack*>& tracks) {
   return text;
 }
 
-std::string beside_what(const Lineup& lineup) {
-  return lineup.mix ? "in step with the mix"
-                    : "in step on the clock of \"" + lineup.timeline_clock + '"';
+std::string without_mix(const Lineup& lineup) {
+  return "There is no mix, and the tracks lie on the clock of \"" + lineup.timeline_clock + '"';
 }
 
-std::string of_firm(const Lineup& lineup, const std::vector<const LineupTrack*>& firm,
-                    std::size_t all) {
+std::string of_firm(const std::vector<const LineupTrack*>& firm, std::size_t all) {
   double widest_us = 0.0;
   for (const LineupTrack* track : firm) widest_us = std::max(widest_us, track->uncertainty_us);
   std::string text;
@@ -101,7 +102,7 @@ std::string of_firm(const Lineup& lineup, const std::vector<const LineupTrack*>&
                       : fmt::format("All {} tracks lie ", all);
   else
     text = fmt::format("{} of {} tracks {} ", firm.size(), all, firm.size() == 1 ? "lies" : "lie");
-  text += beside_what(lineup);
+  text += "in step with the mix";
   if (widest_us > 0.0) text += ", to " + short_time_text(1e-6 * widest_us) + " or better";
   return text;
 }
@@ -140,7 +141,9 @@ std::string session_sentence(const ReportPage& page) {
   const auto shaky = with_standing(lineup, Standing::shaky);
   const auto unplaced = with_standing(lineup, Standing::unplaced);
   const std::size_t all = firm.size() + shaky.size() + unplaced.size();
-  std::string text = all == 0 ? "No track is a person's" : of_firm(lineup, firm, all);
+  std::string text = all == 0      ? "No track is a person's"
+                     : !lineup.mix ? without_mix(lineup)
+                                   : of_firm(firm, all);
   if (!shaky.empty())
     text += fmt::format("; {} {} shaky", listed(shaky), shaky.size() == 1 ? "is" : "are");
   if (!unplaced.empty())

@@ -56,6 +56,22 @@ TEST(ReportPage, SaysInASentenceWhoIsNotInStep) {
   EXPECT_EQ(session_sentence(sample->page), "No track is a person's. Nothing needs a person.");
 }
 
+TEST(ReportPage, DoesNotVouchForWhatAPersonPlaced) {
+  auto sample = calm_page(2, 60.0);
+  Finding overruled;
+  overruled.code = "overruled";
+  sample->lineup.tracks[0].findings = {overruled};
+  EXPECT_EQ(
+      session_sentence(sample->page),
+      "1 of 2 tracks lies in step with the mix, to 0.016 ms or better; keeper-1 lies where it "
+      "was told. Nothing needs a person.");
+  sample->lineup.tracks[1].findings = {overruled};
+  EXPECT_EQ(
+      session_sentence(sample->page),
+      "No track has a sure place; keeper-1 and keeper-2 lie where they were told. Nothing needs "
+      "a person.");
+}
+
 TEST(ReportPage, NamesAFewOfMany) {
   auto sample = calm_page(9, 60.0);
   for (LineupTrack& track : sample->lineup.tracks) track.standing = Standing::shaky;

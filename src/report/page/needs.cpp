@@ -87,6 +87,12 @@ std::string listed(const std::vector<const LineupTrack*>& tracks) {
   return text;
 }
 
+/// Not where a person's cuts put it, whatever it says itself.
+bool lies_by_its_sound(const LineupTrack* track) {
+  return std::none_of(track->findings.begin(), track->findings.end(),
+                      [](const Finding& finding) { return finding.code == "overruled"; });
+}
+
 std::string without_mix(const Lineup& lineup) {
   return "There is no mix, and the tracks lie on the clock of \"" + lineup.timeline_clock + '"';
 }
@@ -137,13 +143,19 @@ std::vector<Need> needs_of(const ReportPage& page) {
 
 std::string session_sentence(const ReportPage& page) {
   const Lineup& lineup = *page.lineup;
-  const auto firm = with_standing(lineup, Standing::firm);
+  auto firm = with_standing(lineup, Standing::firm);
+  const auto first_told = std::stable_partition(firm.begin(), firm.end(), lies_by_its_sound);
+  const std::vector<const LineupTrack*> told(first_told, firm.end());
+  firm.erase(first_told, firm.end());
   const auto shaky = with_standing(lineup, Standing::shaky);
   const auto unplaced = with_standing(lineup, Standing::unplaced);
-  const std::size_t all = firm.size() + shaky.size() + unplaced.size();
+  const std::size_t all = firm.size() + told.size() + shaky.size() + unplaced.size();
   std::string text = all == 0      ? "No track is a person's"
                      : !lineup.mix ? without_mix(lineup)
                                    : of_firm(firm, all);
+  if (!told.empty())
+    text += fmt::format("; {} {} told", listed(told),
+                        told.size() == 1 ? "lies where it was" : "lie where they were");
   if (!shaky.empty())
     text += fmt::format("; {} {} shaky", listed(shaky), shaky.size() == 1 ? "is" : "are");
   if (!unplaced.empty())

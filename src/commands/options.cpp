@@ -3,6 +3,7 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <array>
+#include <string_view>
 
 #include "kilter/base/parallel.h"
 
@@ -73,12 +74,17 @@ std::string quoted(const std::string& word) {
 
 /// What was typed, without what changes no result.
 std::string line_of(std::span<const std::string> args) {
+  constexpr std::array<std::string_view, 3> kFlags{"--quiet", "--json", "--replace"};
+  constexpr std::array<std::string_view, 2> kWithValue{"--threads", "--out"};
   std::string line = "kilter";
   for (std::size_t i = 0; i < args.size(); ++i) {
-    const std::string& word = args[i];
-    if (word == "--threads") ++i;
-    if (word == "--quiet" || word == "--json" || word.starts_with("--threads")) continue;
-    line += ' ' + quoted(word);
+    const std::string_view name = std::string_view(args[i]).substr(0, args[i].find('='));
+    const auto is_name = [&](std::string_view other) { return name == other; };
+    if (std::any_of(kFlags.begin(), kFlags.end(), is_name)) continue;
+    if (std::any_of(kWithValue.begin(), kWithValue.end(), is_name))
+      i += args[i].size() == name.size() ? 1 : 0;
+    else
+      line += ' ' + quoted(args[i]);
   }
   return line;
 }

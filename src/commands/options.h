@@ -39,8 +39,9 @@ struct Options {
   bool write_session{false};  ///< survey: a session.toml to begin with
   bool quiet{false};
   bool json{false};
-  /// As it was typed, in words that a shell takes, but for what changes no result: --threads,
-  /// --quiet, --json.
+  /// As it was typed, in words that a shell takes, but for what changes no result: --out,
+  /// --replace,
+  /// --threads, --quiet, --json.
   std::string line;
 };
 

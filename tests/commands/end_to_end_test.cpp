@@ -276,17 +276,16 @@ TEST_F(EndToEnd, ConformWritesEqualStemsTheLineupAndTheCuts) {
   }
 }
 
-TEST_F(EndToEnd, ConformWritesTheSameReportForAnyThreadCount) {
-  const std::vector<std::string> args{"conform", show().string(), "--out", work("done"),
-                                      "--replace"};
-  std::vector<std::string> other = args;
-  other.insert(other.end(), {"--threads", "3", "--quiet", "--json"});
+TEST_F(EndToEnd, ConformWritesTheSameReportForAnyThreadCountAndPlace) {
+  const std::vector<std::string> args{"conform", show().string(), "--out", work("done")};
+  const std::vector<std::string> other{
+      "conform", "--out=" + work("again"), show().string(), "--threads", "3", "--quiet", "--json"};
   ASSERT_EQ(test::run_kilter(args).exit, 0);
   const std::string page = test::read_text(work_ / "done" / "report.html");
   const test::Told told = test::run_kilter(other);
   ASSERT_EQ(told.exit, 0) << told.err;
   EXPECT_EQ(nlohmann::json::parse(told.out)["report"], "report.html");
-  EXPECT_TRUE(test::read_text(work_ / "done" / "report.html") == page);
+  EXPECT_TRUE(test::read_text(work_ / "again" / "report.html") == page);
   EXPECT_NE(page.find("All 3 tracks lie in step with the mix"), std::string::npos);
   EXPECT_NE(page.find("<code>kilter conform " + show().string()), std::string::npos);
   EXPECT_EQ(page.find("class=\"unmeasured\""), std::string::npos);

@@ -106,7 +106,7 @@ std::unique_ptr<SamplePage> empty_page(const std::string& session, double length
   page.stems = &sample->stems;
   page.sample_format = "24-bit";
   page.version = "kilter 0.0.0";
-  page.command = "kilter conform " + session + " --out " + session + ".conformed";
+  page.command = "kilter conform " + session;
   return sample;
 }
 

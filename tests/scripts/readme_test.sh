@@ -7,7 +7,7 @@ folder=$(mktemp -d)
 trap 'rm -rf "$folder"' EXIT
 kilter=$1 readme=$2 session=$3
 name=$(basename "$session")
-sed -n "s/^    //; /^$name: /,/^Lineup /p" "$readme" >"$folder/promised"
+sed -n "s/^    //; /^$name: /,/^Report /p" "$readme" >"$folder/promised"
 (cd "$folder" && "$kilter" conform "$session" --out "$name.conformed") >"$folder/printed"
 [ -s "$folder/promised" ] || {
   echo "README.md shows no demo"

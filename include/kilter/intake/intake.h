@@ -59,8 +59,8 @@ struct IntakeOptions {
 /// on from there, those behind one that does not open, or has another format, are left out and told
 /// in `damage`. Fails with unreadable (this file only), cannot_write (the 16 kHz copies cannot be
 /// kept), interrupted. Memory beside the decoder's: 0.8 MB and 0.25 MB per channel (0.53 MB
-/// where the rate is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one open
-/// file.
+/// where the rate is below 16 kHz), whatever the length. Disk: 32 kB per channel-second, in one
+/// open file.
 Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& options);
 
 /// The same for many, several at a time; result i belongs to recording i.

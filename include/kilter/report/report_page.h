@@ -43,7 +43,7 @@ struct ReportPage {
   edits::RecordTime record;
   double limit_ms{1.0};
   std::string version;  ///< "kilter 1.2.0"
-  std::string command;  ///< as it was typed, in words that a shell takes
+  std::string command;  ///< as it was typed, without --out and what else changes no result
 };
 
 /// One thing that a person must see to.

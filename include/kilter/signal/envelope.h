@@ -34,8 +34,8 @@ class EnvelopeCollector {
 
   std::size_t most_cells_;
   std::int64_t stretches_in_cell_{1};
-  std::int64_t in_last_{0};  // stretches in the last cell, whose power is their sum until it is full
-  double last_power_{0.0};
+  std::int64_t in_last_{0};  // stretches in the last cell
+  double last_power_{0.0};   // the sum of their powers
   std::vector<EnvelopeCell> cells_;
 };
 

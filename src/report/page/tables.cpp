@@ -226,7 +226,9 @@ std::string record_part(const PageParts& parts) {
                                      ? "nothing: the lineup was given"
                                      : "the sound of every file, for this page");
   list += definition("made by", escaped(parts.page.version));
-  list += definition("command", "<code>" + escaped(parts.page.command) + "</code>");
+  list +=
+      definition("command", "<code>" + escaped(parts.page.command) +
+                                "</code>, and where to: whatever changes no result is left out");
   return section("record", "For the record", "<dl>\n" + list + "</dl>\n");
 }
 

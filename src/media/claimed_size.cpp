@@ -75,9 +75,11 @@ std::optional<Sound> sound_of(FileInput& file) {
   return std::nullopt;
 }
 
+template <std::endian Order = std::endian::little>
 std::optional<std::int64_t> size_at(FileInput& file, std::int64_t at) {
-  const auto bytes = eight_bytes_at(file, at);
+  auto bytes = eight_bytes_at(file, at);
   if (!bytes) return std::nullopt;
+  if (Order == std::endian::big) std::reverse(bytes->begin(), bytes->end());
   std::uint64_t size = 0;
   for (std::size_t i = 8; i-- > 0;) size = size << 8U | (*bytes)[i];
   // Beyond what any file holds, and where sums would overflow.
@@ -137,6 +139,24 @@ std::optional<Sound> sound_of_aiff(FileInput& file) {
   return std::nullopt;
 }
 
+/// CAF: as AIFF, but for sizes of 64 bits, and four bytes before the sound.
+std::optional<Sound> sound_of_caf(FileInput& file) {
+  constexpr std::int64_t kFirstAt = 8;
+  constexpr std::int64_t kChunkHead = 12;
+  constexpr std::int64_t kBeforeSound = 4;
+  const auto head = chunk_at(file, 0);
+  if (!head || !head->is("caff")) return std::nullopt;
+  std::int64_t at = kFirstAt;
+  for (int i = 0; i < kMostChunks; ++i) {
+    const auto chunk = chunk_at(file, at);
+    const auto bytes = size_at<std::endian::big>(file, at + 4);
+    if (!chunk || !bytes) return std::nullopt;  // -1: up to the end
+    if (chunk->is("data")) return Sound{at + kChunkHead + kBeforeSound, *bytes - kBeforeSound};
+    at += kChunkHead + *bytes;
+  }
+  return std::nullopt;
+}
+
 /// AU: where the sound begins and how long it is, high byte first.
 std::optional<Sound> sound_of_au(FileInput& file) {
   const auto head = chunk_at(file, 0);
@@ -162,6 +182,7 @@ std::optional<CutSound> cut_sound(FileInput& file) {
   if (!sound) sound = sound_of_rf64(file);
   if (!sound) sound = sound_of_w64(file);
   if (!sound) sound = sound_of_aiff(file);
+  if (!sound) sound = sound_of_caf(file);
   if (!sound) sound = sound_of_au(file);
   if (!sound || is_unknown(sound->bytes)) return std::nullopt;
   const std::int64_t there = file.length() - sound->at;

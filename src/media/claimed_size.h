@@ -12,9 +12,9 @@ namespace kilter::media {
 /// further chunks; nothing for any other file.
 std::optional<std::int64_t> unwritten_size_at(FileInput& file);
 
-/// Bytes of sound that a WAV, RF64, BW64, W64, AIFF or AU file promises, and those that are there,
-/// where it promises more; nothing for others, nor for a size that only stands for "unknown", as a
-/// program writes into a pipe.
+/// Bytes of sound that a WAV, RF64, BW64, W64, AIFF, CAF or AU file promises, and those that are
+/// there, where it promises more; nothing for others, nor for a size that only stands for
+/// "unknown", as a program writes into a pipe.
 struct CutSound {
   std::int64_t promised{0};
   std::int64_t there{0};

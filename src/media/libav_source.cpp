@@ -21,6 +21,7 @@ extern "C" {
 #include <utility>
 #include <vector>
 
+#include "claimed_size.h"
 #include "container_names.h"
 #include "kilter/base/system_words.h"
 #include "libav_handles.h"
@@ -641,9 +642,6 @@ AudioInfo describe(const LibavSource& source) {
   return info;
 }
 
-/// What libsndfile reads comes here only where the file's end is missing.
-bool is_cut_caf(const AudioInfo& info) { return info.format.starts_with("CAF") && !info.lossy; }
-
 }  // namespace
 
 bool reads_video_files() { return true; }
@@ -658,7 +656,7 @@ Result<OpenAudio> open_with_libav(const std::shared_ptr<FileInput>& input, bool 
   OpenAudio audio;
   audio.info = describe(*source);
   source->claim(audio.info.claimed_length);
-  if (lacks_end || is_cut_caf(audio.info)) source->note_break();
+  if (lacks_end || cut_sound(*input)) source->note_break();
   audio.source = std::move(source);
   return audio;
 }

@@ -127,6 +127,8 @@ INSTANTIATE_TEST_SUITE_P(
                           "FLAC 24-bit", 0, 0, false, false, false},
                     Coded{"AlacInM4a", "a.m4a", "-c:a alac -sample_fmt s32p", 44100, 2, "M4A ALAC",
                           0, 0, false, true, false},
+                    Coded{"AlacInCaf", "a.caf", "-c:a alac -sample_fmt s32p", 48000, 1, "CAF ALAC",
+                          0, 0, false, true, false},
                     Coded{"PcmInMov", "a.mov", "-c:a pcm_s24le", 48000, 4, "MOV 24-bit", 0, 0,
                           false, true, false},
                     Coded{"PcmInMatroska", "a.mka", "-c:a pcm_f32le", 48000, 1, "Matroska 32-bit",

@@ -195,8 +195,9 @@ Levels LevelMeter::levels() const {
     levels.loudest_dbfs = percentile_dbfs(0.999);
     levels.floor_dbfs = percentile_dbfs(0.10);
     // Talk keeps within some 25 dB of its loudest, and above the room by as much as makes it clear.
-    levels.talk_share = share_above(
-        std::max(levels.loudest_dbfs - kTalkRangeDb, levels.floor_dbfs + kTalkAboveFloorDb));
+    if (std::isfinite(levels.loudest_dbfs))  // in digital silence all would be as loud
+      levels.talk_share = share_above(
+          std::max(levels.loudest_dbfs - kTalkRangeDb, levels.floor_dbfs + kTalkAboveFloorDb));
   } else {
     levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = levels.rms_dbfs;
   }

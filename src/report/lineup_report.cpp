@@ -110,13 +110,16 @@ bool is_a_persons(const LineupTrack& track) {
 }
 
 std::string lineup_text(const Lineup& lineup) {
+  std::vector<Finding> of_session = lineup.findings;
+  const auto rest = std::stable_partition(of_session.begin(), of_session.end(), is_foremost);
   FindingList findings;
+  findings.add("", {of_session.begin(), rest});
   std::vector<std::vector<std::string>> rows;
   for (const LineupTrack& track : lineup.tracks)
     rows.push_back(
         row_of(track, note_of(row_word(track), findings.add(track.name, track.findings))));
   if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings);
-  findings.add("", lineup.findings);
+  findings.add("", {rest, of_session.end()});
   const std::vector<Column> columns{
       {"track", "", false, true},         {"standing", "", false, false},
       {"start", "hh:mm:ss", true, false}, {"drift", "ppm", true, false},

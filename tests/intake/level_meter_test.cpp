@@ -91,6 +91,7 @@ TEST(LevelMeter, CallsZerosMinusInfinity) {
   EXPECT_EQ(levels.rms_dbfs, -INFINITY);
   EXPECT_EQ(levels.level_dbfs, -INFINITY);
   EXPECT_EQ(levels.floor_dbfs, -INFINITY);
+  EXPECT_EQ(levels.talk_share, 0.0);
 }
 
 TEST(LevelMeter, IsNotFooledByADirectVoltage) {

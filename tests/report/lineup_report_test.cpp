@@ -67,7 +67,10 @@ TEST(LineupReport, NamesWhatAPersonMustLookAt) {
   Finding seen;
   seen.code = "several-mixes";
   seen.text = "There is a second mix.";
-  lineup.findings = {seen};
+  Finding music;
+  music.code = "mix-music";
+  music.text = "Music plays.";
+  lineup.findings = {music, seen};
   EXPECT_EQ(lineup_text(lineup),
             R"(lighthouse-hour-12: 3 tracks in "mixdown.flac" (00:06:00.000, 48000 Hz)
 
@@ -75,13 +78,14 @@ track     standing             start   drift   +-  windows  clock  note
                             hh:mm:ss     ppm   us  used/of
 keeper    firm       00:00:12.345679  +23.41  3.1  101/118  A
 mate      shaky     -00:01:02.500000   -0.02  8.1  101/118  A
-stranger  unplaced                 -       -    -        -  -      1
+stranger  unplaced                 -       -    -        -  -      2
 
 1 of 3 tracks firm, placed to 3.1 us or better; 1 shaky (mate); 1 unplaced
 (stranger).
 
- 1. stranger: No place in the mix fits. Check that it belongs to this session.
- 2. There is a second mix.
+ 1. There is a second mix.
+ 2. stranger: No place in the mix fits. Check that it belongs to this session.
+ 3. Music plays.
 )");
 }
 

@@ -96,25 +96,25 @@ TEST(ReportPage, SaysOnWhoseClockTracksLieWithoutAMix) {
 }
 
 TEST(ReportPage, ListsWhatNeedsAPersonWithTheNumbersOfTheTables) {
-  EXPECT_EQ(listed(troubled_page()->page), R"(1 [keeper] A stretch lost or repeated
+  EXPECT_EQ(listed(troubled_page()->page), R"(1 [] More than one file could be the mix
 2 [keeper] A stretch lost or repeated
-7 [keeper] Breaks off
-8 [keeper] Samples that are no numbers
-12 [keeper] Sound lost on the way
-21 [mate] Its place is not sure
-22 [mate] Placed where another track lies
-23 [mate] Silent
-24 [mate] Nobody is heard on it
+3 [keeper] A stretch lost or repeated
+8 [keeper] Breaks off
+9 [keeper] Samples that are no numbers
+13 [keeper] Sound lost on the way
+22 [mate] Its place is not sure
+23 [mate] Placed where another track lies
+24 [mate] Silent
+25 [mate] Nobody is heard on it
 0 [cook] Its stem is missing
-26 [stranger] Fits nowhere
-27 [stranger] Too short to tell
+27 [stranger] Fits nowhere
+28 [stranger] Too short to tell
 0 [late] Lies outside the stems' time
-29 [unread] Cannot be read
-30 [mixdown.flac] The mix lost or repeated a stretch
-33 [] Somebody is heard whom no track holds
-35 [] A file is missing in between
-36 [] Not looked at
-38 [] More than one file could be the mix
+30 [unread] Cannot be read
+31 [mixdown.flac] The mix lost or repeated a stretch
+34 [] Somebody is heard whom no track holds
+36 [] A file is missing in between
+37 [] Not looked at
 )");
 }
 

@@ -133,6 +133,7 @@ std::vector<Need> needs_of(const ReportPage& page) {
     needs.insert(needs.end(), std::make_move_iterator(more.begin()),
                  std::make_move_iterator(more.end()));
   };
+  add(of_findings(findings, Owner::mix_choice, nullptr, *page.lineup));
   for (std::size_t i = 0; i < page.lineup->tracks.size(); ++i) add(of_track(page, i, findings));
   add(of_findings(findings, Owner::mix, nullptr, *page.lineup));
   if (page.stems != nullptr && page.stems->mix && page.stems->mix->failure)

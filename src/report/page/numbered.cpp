@@ -4,6 +4,7 @@
 #include <array>
 #include <string_view>
 
+#include "findings_text.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/survey/survey.h"
 
@@ -34,6 +35,7 @@ bool needs_person(const NumberedFinding& each) {
               (each.track->standing != Standing::firm && tells_a_doubt(*each.finding)));
     case Owner::mix:
       return survey::track_needs_person({*each.finding});
+    case Owner::mix_choice:
     case Owner::session:
       return survey::session_needs_person({*each.finding});
   }
@@ -47,12 +49,16 @@ std::vector<NumberedFinding> numbered(const Lineup& lineup) {
   const auto add = [&](const std::vector<Finding>& findings, Owner owner,
                        const LineupTrack* track) {
     for (const Finding& finding : findings) {
+      if ((owner == Owner::mix_choice || owner == Owner::session) &&
+          is_foremost(finding) != (owner == Owner::mix_choice))
+        continue;
       const int number = static_cast<int>(all.size()) + 1;
       NumberedFinding& each = all.emplace_back();
       each = {&finding, number, owner, track, false, place_of(finding, track)};
       each.needs_person = needs_person(each);
     }
   };
+  add(lineup.findings, Owner::mix_choice, nullptr);
   for (const LineupTrack& track : lineup.tracks) add(track.findings, Owner::track, &track);
   if (lineup.mix) add(lineup.mix->findings, Owner::mix, nullptr);
   add(lineup.findings, Owner::session, nullptr);
@@ -65,6 +71,7 @@ std::string owner_name(const NumberedFinding& each, const Lineup& lineup) {
       return each.track->name;
     case Owner::mix:
       return lineup.mix->file;
+    case Owner::mix_choice:
     case Owner::session:
       return "";
   }

@@ -8,7 +8,8 @@
 
 namespace kilter::report {
 
-enum class Owner { track, mix, session };
+/// Which file is the mix is the session's question too, and comes before all others.
+enum class Owner { mix_choice, track, mix, session };
 
 struct NumberedFinding {
   const Finding* finding{nullptr};

@@ -356,8 +356,20 @@ Result<void> StagedFolder::commit() {
 std::optional<Error> StagedFolder::State::refusal_of(const std::set<fs::path>& fresh) const {
   std::error_code ignored;
   for (const fs::path& file : fresh) {
+    for (fs::path folder = file.parent_path(); !folder.empty(); folder = folder.parent_path()) {
+      const fs::file_status there = fs::symlink_status(dir / folder, ignored);
+      if (fs::exists(there) && !fs::is_directory(there))
+        return Error{ErrorKind::bad_command, dir / folder,
+                     fs::is_symlink(there) ? "it is a link, and a folder of the result comes there"
+                                           : "it is a file, and a folder of the result comes there",
+                     "move it elsewhere, or name another folder"};
+    }
     const fs::file_status there = fs::symlink_status(dir / file, ignored);
-    if (!earlier_files.contains(file) && fs::exists(there) && !fs::is_directory(there))
+    if (fs::is_directory(there))
+      return Error{ErrorKind::bad_command, dir / file,
+                   "it is a folder, and a file of the result comes there",
+                   "move it elsewhere, or name another folder"};
+    if (!earlier_files.contains(file) && fs::exists(there))
       return Error{ErrorKind::bad_command, dir / file,
                    "it is none of the earlier result's, and a new file would take its place",
                    "move it elsewhere, or name another folder"};

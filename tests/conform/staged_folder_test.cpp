@@ -241,6 +241,27 @@ TEST(StagedFolder, NeverReplacesWhatIsNoEarlierResult) {
   }
 }
 
+TEST(StagedFolder, NeverReplacesThroughALinkInAFoldersPlace) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old");
+  fs::rename(dir / "stems", home / "elsewhere");
+  fs::create_directory_symlink(home / "elsewhere", dir / "stems");
+  const Tree before = tree_of(home.path());
+  {
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new");
+    const auto committed = staged->commit();
+    ASSERT_FALSE(committed);
+    EXPECT_EQ(committed.error().kind, ErrorKind::bad_command);
+    EXPECT_EQ(committed.error().file.filename(), "stems");
+  }
+  EXPECT_EQ(tree_of(home.path()), before);
+  EXPECT_TRUE(fs::is_symlink(dir / "stems"));
+}
+
 TEST(StagedFolder, NeverReplacesAFolderUnderTheNameOfAFile) {
   const test::TemporaryFolder home;
   fs::create_directory(home / "out");
@@ -254,7 +275,8 @@ TEST(StagedFolder, NeverReplacesAFolderUnderTheNameOfAFile) {
     write_result(staged->path(), "new", {"keeper", "pilot"});
     const auto committed = staged->commit();
     ASSERT_FALSE(committed);
-    EXPECT_EQ(committed.error().kind, ErrorKind::cannot_write);
+    EXPECT_EQ(committed.error().kind, ErrorKind::bad_command);
+    EXPECT_EQ(committed.error().file.filename(), "pilot.wav");
   }
   EXPECT_EQ(tree_of(home.path()), before);
 }

@@ -394,6 +394,67 @@ Error no_track_beside(const std::string& mix) {
                   "put the recordings of the people into the session");
 }
 
+std::optional<double> wrong_rate_hz(const LineupTrack& track) {
+  for (const Finding& finding : track.findings)
+    if (finding.code == "wrong-rate") return finding.rate_hz;
+  return std::nullopt;
+}
+
+std::string hertz(double rate_hz) { return fmt::format("{:.10g} Hz", rate_hz); }
+
+/// What the placed tracks of persons say together of their rates.
+struct CommonRate {
+  double ratio{1.0};  // rate at which each seems to be recorded, to what it states
+  std::size_t tracks{0};
+  std::size_t recorders{0};
+};
+
+std::optional<CommonRate> common_wrong_rate(const Lineup& lineup) {
+  constexpr double kAlike = 1e-6;
+  CommonRate common;
+  std::set<std::string> recorders;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!track.map || !report::is_a_persons(track)) continue;
+    const auto rate_hz = wrong_rate_hz(track);
+    if (!rate_hz) return std::nullopt;
+    if (common.tracks++ == 0) common.ratio = *rate_hz / track.rate_hz;
+    if (std::abs(*rate_hz / track.rate_hz - common.ratio) > kAlike) return std::nullopt;
+    recorders.insert(track.recorder);
+  }
+  common.recorders = recorders.size();
+  return common.tracks > 0 ? std::optional(common) : std::nullopt;
+}
+
+/// Recorders that know nothing of each other do not all state a wrong rate, and the same: it is the
+/// mix that does. Of a single one nothing tells whether it is that or the mix.
+void doubt_the_mixs_rate(Lineup& lineup) {
+  const auto common = common_wrong_rate(lineup);
+  if (!common) return;
+  const bool surely = common->recorders > 1;
+  Finding finding;
+  finding.code = "wrong-rate";
+  finding.rate_hz = std::round(1e6 * lineup.mix->rate_hz / common->ratio) / 1e6;  // whole if it is
+  const char* const pace = *finding.rate_hz > lineup.mix->rate_hz ? "slow" : "fast";
+  const std::string stated = hertz(lineup.mix->rate_hz);
+  const std::string made = hertz(*finding.rate_hz);
+  finding.text =
+      surely ? fmt::format(
+                   "The mix states {}, but by all tracks it was made at {}: it plays too {}, "
+                   "and so do the stems, which follow it. Mend its header, and start again.",
+                   stated, made, pace)
+             : fmt::format(
+                   "Nothing tells whose header is wrong: the recorder's, as its tracks say, "
+                   "or the mix's, which states {} and would then be made at {}. Listen to "
+                   "the mix: if it plays too {}, mend its header, and start again.",
+                   stated, made, pace);
+  for (LineupTrack& track : lineup.tracks)
+    for (Finding& each : track.findings)
+      if (surely && each.code == "wrong-rate")
+        each.text = "Against the mix it runs as if it were recorded at " + hertz(*each.rate_hz) +
+                    ": it is the mix whose header is wrong. Leave this one's as it is.";
+  lineup.findings.push_back(finding);
+}
+
 }  // namespace
 
 bool holds(const std::vector<Finding>& findings, std::string_view code) {
@@ -456,6 +517,7 @@ Lineup build_lineup(const Survey& survey, const AlignInput& input,
   lineup.findings.insert(lineup.findings.end(), alignment.findings.begin(),
                          alignment.findings.end());
   add_tracks(survey, input, alignment.tracks, lineup);
+  doubt_the_mixs_rate(lineup);
   return lineup;
 }
 

@@ -26,7 +26,9 @@ std::string FindingList::text() const {
   return text;
 }
 
-bool is_foremost(const Finding& finding) { return finding.code == "several-mixes"; }
+bool is_foremost(const Finding& finding) {
+  return finding.code == "several-mixes" || finding.code == "wrong-rate";
+}
 
 std::string note_of(const std::string& word, const std::string& numbers) {
   return word.empty() || numbers.empty() ? word + numbers : word + "; " + numbers;

@@ -21,7 +21,8 @@ class FindingList {
   std::vector<std::string> paragraphs_;
 };
 
-/// Whether it questions which file is the mix: all else rests on that, so it comes first.
+/// Of the session's: whether it questions the mix itself. All else rests on that, so it comes
+/// first.
 bool is_foremost(const Finding& finding);
 
 /// A table's note: a word, and the numbers of findings; either may be empty.

@@ -139,6 +139,39 @@ TEST_F(LineupOf, TakesARecordersNameWhereSoundAgrees) {
   EXPECT_EQ(result.tracks[3].recorder, "C");
 }
 
+TEST_F(LineupOf, BlamesTheMixForARateThatSeveralRecordersSeemToStateWrongly) {
+  enum class Whose { mix, unknown, tracks };
+  struct Row {
+    const char* name;
+    std::vector<std::optional<double>> rates_hz;  // at which each seems to be recorded
+    std::vector<int> recorders;
+    Whose whose;
+  };
+  for (const Row& row :
+       {Row{"all alike", {44100.0, 44100.0, 44100.0}, {0, 0, 1}, Whose::mix},
+        Row{"one recorder", {44100.0, 44100.0, 44100.0}, {0, 0, 0}, Whose::unknown},
+        Row{"one is right", {44100.0, 44100.0, std::nullopt}, {0, 0, 1}, Whose::tracks},
+        Row{"differently", {44100.0, 44100.0, 32000.0}, {0, 0, 1}, Whose::tracks}}) {
+    survey_.tracks.clear();
+    std::vector<TrackPlacing> placings;
+    for (std::size_t i = 0; i < row.rates_hz.size(); ++i) {
+      add("track" + std::to_string(i));
+      placings.push_back(placed(row.recorders[i]));
+      if (!row.rates_hz[i]) continue;
+      placings.back().findings.push_back(finding("wrong-rate"));
+      placings.back().findings.back().rate_hz = row.rates_hz[i];
+    }
+    const Lineup lineup = build_lineup(survey_, input(), alignment_of(placings));
+    const bool doubted = row.whose != Whose::tracks;
+    EXPECT_EQ(holds(lineup.findings, "wrong-rate"), doubted) << row.name;
+    EXPECT_EQ(needs_person(lineup), doubted) << row.name;
+    if (!doubted) continue;
+    EXPECT_NEAR(*lineup.findings.back().rate_hz, 48000.0 * 48000.0 / 44100.0, 1e-6);
+    EXPECT_NE(lineup.findings.back().text.find("plays too slow"), std::string::npos);
+    EXPECT_EQ(lineup.tracks[0].findings[0].text.empty(), row.whose == Whose::unknown) << row.name;
+  }
+}
+
 TEST_F(LineupOf, SaysThatAnUnplacedTrackIsUnmatched) {
   add("stranger");
   const Lineup result = lineup({TrackPlacing{}});

@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <array>
 #include <bit>
+#include <cmath>
 #include <mutex>
+#include <optional>
 #include <span>
 #include <system_error>
 
@@ -96,25 +98,50 @@ Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
   return takers;
 }
 
-/// Whether channels cancel when they are added up.
+/// Where channels cancel when they are added up.
 class Cancelling {
  public:
+  explicit Cancelling(SampleRate rate)
+      : stretch_frames_(std::max<std::int64_t>(std::llround(rate.hz * kStretch_s), 1)) {}
+
   void process(std::span<const float> interleaved, std::size_t channels) {
     for (std::size_t first = 0; first < interleaved.size(); first += channels) {
       float sum = 0.0F;
-      for (const float sample : interleaved.subspan(first, channels)) {
+      float squares = 0.0F;
+      for (std::size_t c = 0; c < channels; ++c) {
+        const float sample = interleaved[first + c];
         sum += sample;
-        apart_ += static_cast<double>(sample * sample);
+        squares += sample * sample;
       }
       together_ += static_cast<double>(sum * sum);
+      apart_ += static_cast<double>(squares);
+      if (++frames_ == stretch_frames_) end_stretch();
     }
   }
-  bool told() const { return together_ < kLeft * apart_; }
+  double share() const {
+    return loud_ > 0 ? static_cast<double>(cancelled_) / static_cast<double>(loud_) : 0.0;
+  }
 
  private:
+  static constexpr double kStretch_s = 0.05;
   static constexpr double kLeft = 0.1;
+  static constexpr double kLoud = 1e-5;  // -50 dBFS
+
+  void end_stretch() {
+    if (apart_ > kLoud * static_cast<double>(frames_)) {
+      ++loud_;
+      if (together_ < kLeft * apart_) ++cancelled_;
+    }
+    together_ = apart_ = 0.0;
+    frames_ = 0;
+  }
+
+  std::int64_t stretch_frames_;
+  std::int64_t frames_{0};
   double together_{0.0};
   double apart_{0.0};
+  std::int64_t loud_{0};
+  std::int64_t cancelled_{0};
 };
 
 Result<void> process_block(std::span<const float> interleaved, std::vector<ChannelTaker>& takers,
@@ -214,6 +241,7 @@ class Taker {
     result_.info = audio.info;
     result_.stamp = media::read_start_stamp(result_.file);
     const std::size_t channels = takers_.size();
+    if (channels > 1) cancelling_.emplace(audio.info.rate);
     interleaved_.resize(std::max(kReadFrames / channels, kLeastReadFrames) * channels);
     return audio;
   }
@@ -230,7 +258,7 @@ class Taker {
       if (!got || got->n == 0) return {};
       const auto samples = static_cast<std::size_t>(got->n) * takers_.size();
       const std::span<const float> block = std::span(interleaved_).first(samples);
-      if (takers_.size() > 1) cancelling_.process(block, takers_.size());
+      if (cancelling_) cancelling_->process(block, takers_.size());
       if (auto done = process_block(block, takers_, channel_); !done) return done;
       length.n += got->n;
       result_.length.n += got->n;
@@ -254,7 +282,7 @@ class Taker {
       result_.channels.push_back(taker.take());
     }
     note_equal_channels(result_.channels);
-    result_.channels_cancel = cancelling_.told();
+    if (cancelling_) result_.cancelling_share = cancelling_->share();
     return std::move(result_);
   }
 
@@ -263,7 +291,7 @@ class Taker {
   const FramesDone& frames_done_;
   IntakeFile result_;
   std::vector<ChannelTaker> takers_;
-  Cancelling cancelling_;
+  std::optional<Cancelling> cancelling_;  // of a file of many channels
   std::vector<float> interleaved_;
   std::vector<float> channel_;
 };
@@ -337,6 +365,11 @@ std::vector<Result<IntakeFile>> take_in_all(const std::vector<Recording>& record
   return results;
 }
 
+bool IntakeFile::channels_cancel() const {
+  constexpr double kBeyondChance = 0.05;
+  return cancelling_share >= kBeyondChance;
+}
+
 std::shared_ptr<const AnalysisSignal> whole_signal(const IntakeFile& file) {
   std::vector<std::shared_ptr<const AnalysisSignal>> parts;
   const IntakeChannel* loudest = nullptr;
@@ -347,7 +380,7 @@ std::shared_ptr<const AnalysisSignal> whole_signal(const IntakeFile& file) {
       loudest = &channel;
   }
   if (parts.empty()) return nullptr;
-  if (file.channels_cancel) return loudest->signal;
+  if (file.channels_cancel()) return loudest->signal;
   if (parts.size() == 1) return parts.front();
   return std::make_shared<MeanSignal>(std::move(parts));
 }

@@ -192,7 +192,8 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
   mix.envelope = joined(envelopes);
   mix.signal = intake::whole_signal(*taken);
   mix.findings = file_findings(*taken);
-  if (taken->channels_cancel) mix.findings.push_back(cancelling_channels());
+  if (taken->channels_cancel())
+    mix.findings.push_back(cancelling_channels(taken->cancelling_share));
   for (Finding& finding : mix_start_findings(taken->info))
     mix.findings.push_back(std::move(finding));
   return mix;

@@ -249,12 +249,22 @@ std::vector<Finding> file_findings(const intake::IntakeFile& file) {
   return findings;
 }
 
-Finding cancelling_channels() {
-  return finding("cancelling",
-                 "Its channels cancel each other when they are added up: one is upside down, and "
-                 "whoever hears it in mono hears next to nothing. Its loudest channel alone was "
-                 "listened to; its stem is as it came. Turn one channel over, or ask for the mix "
-                 "again.");
+Finding cancelling_channels(double share) {
+  constexpr double kAll = 0.95;
+  return finding(
+      "cancelling",
+      share > kAll
+          ? "Its channels cancel each other when they are added up: one is upside down, and "
+            "whoever "
+            "hears it in mono hears next to nothing. Its loudest channel alone was listened to; "
+            "its "
+            "stem is as it came. Turn one channel over, or ask for the mix again."
+          : fmt::format(
+                "In {:.0f} % of its sound its channels cancel each other when they are added "
+                "up: a voice, or a stretch, is upside down in one of them, and lost in mono. "
+                "Its loudest channel alone was listened to; its stem is as it came. Mend "
+                "the mix, or ask for it again.",
+                100.0 * share));
 }
 
 std::vector<Finding> mix_start_findings(const media::AudioInfo& info) {

@@ -131,11 +131,12 @@ TEST_F(SurveyOf, SetsTheMixAside) {
 
 TEST_F(SurveyOf, TellsOfAMixWhoseChannelsCancel) {
   IntakeFile mix = file_of({voice(), voice()}, 10);
-  mix.channels_cancel = true;
+  mix.cancelling_share = 0.3;
   add("mixdown.wav", mix);
   add("keeper.wav", file_of({voice()}, 20));
   const Survey result = survey(0);
-  EXPECT_EQ(codes(result.mix->findings), (std::vector<std::string>{"cancelling"}));
+  ASSERT_EQ(codes(result.mix->findings), (std::vector<std::string>{"cancelling"}));
+  EXPECT_EQ(result.mix->findings[0].text.find("In 30 % of its sound"), 0U);
   EXPECT_TRUE(needs_person(result));
 }
 

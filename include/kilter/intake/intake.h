@@ -41,9 +41,11 @@ struct IntakeFile {
   std::vector<IntakeChannel> channels;
   std::vector<Frames> part_lengths{};        ///< those of each part, in order; their sum is length
   std::optional<media::StartStamp> stamp{};  ///< of the first part
-  /// Added up, the channels leave less than a tenth of the power that they have side by side, as
-  /// where one of two is upside down.
-  bool channels_cancel{false};
+  /// Part of the loud stretches, 0..1, in which the channels leave less than a tenth of the power
+  /// that they have side by side when they are added up, as where one of two is upside down.
+  double cancelling_share{0.0};
+  /// Whether that is more than chance brings about.
+  bool channels_cancel() const;
 };
 
 struct IntakeOptions {

@@ -70,8 +70,18 @@ std::string joined_takes(const Lineup& lineup) {
   return text;
 }
 
+/// Whether a person's cuts put it elsewhere than its sound does.
+bool is_put_by_hand(const LineupTrack* track) {
+  return std::any_of(track->findings.begin(), track->findings.end(),
+                     [](const Finding& finding) { return finding.code == "overruled"; });
+}
+
 std::string summary(const Lineup& lineup) {
-  const auto firm = with_standing(lineup, Standing::firm);
+  auto firm = with_standing(lineup, Standing::firm);
+  const auto first_put = std::stable_partition(
+      firm.begin(), firm.end(), [](const LineupTrack* track) { return !is_put_by_hand(track); });
+  const std::vector<const LineupTrack*> put(first_put, firm.end());
+  firm.erase(first_put, firm.end());
   double widest_us = 0.0;
   for (const LineupTrack* track : firm) widest_us = std::max(widest_us, track->uncertainty_us);
   const auto copies = with_role(lineup, Role::mix);
@@ -82,6 +92,7 @@ std::string summary(const Lineup& lineup) {
                          ? fmt::format("All {} tracks are firm", all)
                          : fmt::format("{} of {} firm", firm.size(), counted(all, "track"));
   if (widest_us > 0.0) text += fmt::format(", placed to {:.1f} us or better", widest_us);
+  if (!put.empty()) text += fmt::format("; {} where you put it ({})", put.size(), names_of(put));
   for (const Standing standing : {Standing::shaky, Standing::unplaced})
     if (const auto rest = with_standing(lineup, standing); !rest.empty())
       text += fmt::format("; {} {} ({})", rest.size(), to_text(standing), names_of(rest));

@@ -89,6 +89,18 @@ stranger  unplaced                 -       -    -        -  -      2
 )");
 }
 
+TEST(LineupReport, DoesNotVouchForWhatAPersonPut) {
+  Lineup lineup = example();
+  Finding told;
+  told.code = "overruled";
+  told.text = "It lies where your cuts put it.";
+  lineup.tracks[1].findings = {told};
+  EXPECT_NE(lineup_text(lineup).find("1 of 2 tracks firm, placed to 3.1 us or better; 1 where you "
+                                     "put it (mate)."),
+            std::string::npos)
+      << lineup_text(lineup);
+}
+
 Finding finding(const char* code, const char* text) {
   Finding result;
   result.code = code;

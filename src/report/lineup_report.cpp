@@ -70,18 +70,8 @@ std::string joined_takes(const Lineup& lineup) {
   return text;
 }
 
-/// Whether a person's cuts put it elsewhere than its sound does.
-bool is_put_by_hand(const LineupTrack* track) {
-  return std::any_of(track->findings.begin(), track->findings.end(),
-                     [](const Finding& finding) { return finding.code == "overruled"; });
-}
-
 std::string summary(const Lineup& lineup) {
-  auto firm = with_standing(lineup, Standing::firm);
-  const auto first_put = std::stable_partition(
-      firm.begin(), firm.end(), [](const LineupTrack* track) { return !is_put_by_hand(track); });
-  const std::vector<const LineupTrack*> put(first_put, firm.end());
-  firm.erase(first_put, firm.end());
+  const auto [firm, put] = firm_tracks(lineup);
   double widest_us = 0.0;
   for (const LineupTrack* track : firm) widest_us = std::max(widest_us, track->uncertainty_us);
   const auto copies = with_role(lineup, Role::mix);

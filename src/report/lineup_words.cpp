@@ -67,6 +67,17 @@ std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing sta
   return tracks;
 }
 
+FirmTracks firm_tracks(const Lineup& lineup) {
+  FirmTracks firm;
+  for (const LineupTrack* track : with_standing(lineup, Standing::firm)) {
+    const bool is_told =
+        std::any_of(track->findings.begin(), track->findings.end(),
+                    [](const Finding& finding) { return finding.code == "overruled"; });
+    (is_told ? firm.as_told : firm.by_sound).push_back(track);
+  }
+  return firm;
+}
+
 std::string why_missing(const conform::Stem& stem, const LineupTrack& track) {
   if (stem.failure) return stem.failure->what;
   if (std::any_of(track.findings.begin(), track.findings.end(),

@@ -27,6 +27,14 @@ std::string row_word(const LineupTrack& track);
 /// A person's tracks of this standing.
 std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing standing);
 
+/// A person's firm tracks: those that lie by their sound, and those that somebody's cuts put
+/// elsewhere, whatever they say themselves.
+struct FirmTracks {
+  std::vector<const LineupTrack*> by_sound;
+  std::vector<const LineupTrack*> as_told;
+};
+FirmTracks firm_tracks(const Lineup& lineup);
+
 /// Why a track has no stem.
 std::string why_missing(const conform::Stem& stem, const LineupTrack& track);
 

@@ -87,12 +87,6 @@ std::string listed(const std::vector<const LineupTrack*>& tracks) {
   return text;
 }
 
-/// Not where a person's cuts put it, whatever it says itself.
-bool lies_by_its_sound(const LineupTrack* track) {
-  return std::none_of(track->findings.begin(), track->findings.end(),
-                      [](const Finding& finding) { return finding.code == "overruled"; });
-}
-
 std::string without_mix(const Lineup& lineup) {
   return "There is no mix, and the tracks lie on the clock of \"" + lineup.timeline_clock + '"';
 }
@@ -144,10 +138,7 @@ std::vector<Need> needs_of(const ReportPage& page) {
 
 std::string session_sentence(const ReportPage& page) {
   const Lineup& lineup = *page.lineup;
-  auto firm = with_standing(lineup, Standing::firm);
-  const auto first_told = std::stable_partition(firm.begin(), firm.end(), lies_by_its_sound);
-  const std::vector<const LineupTrack*> told(first_told, firm.end());
-  firm.erase(first_told, firm.end());
+  const auto [firm, told] = firm_tracks(lineup);
   const auto shaky = with_standing(lineup, Standing::shaky);
   const auto unplaced = with_standing(lineup, Standing::unplaced);
   const std::size_t all = firm.size() + told.size() + shaky.size() + unplaced.size();

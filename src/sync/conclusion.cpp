@@ -130,7 +130,8 @@ TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote) {
     if (seam.cause == SeamCause::recorder ? seam.recorder == state.recorder
                                           : own && seam.cause != SeamCause::mix)
       result.findings.push_back(
-          seam_finding(seam, to_timeline(session.mix_spans, seam.place.mix_end_s)));
+          seam_finding(seam, cut_of(session.seams, seam, k, state.curve.rate).end_s,
+                       to_timeline(session.mix_spans, seam.place.mix_end_s)));
   }
   return result;
 }

@@ -497,10 +497,10 @@ std::string place_text(const SeamPlace& place, double line_s) {
 
 }  // namespace
 
-Finding seam_finding(const Seam& seam, double line_s) {
+Finding seam_finding(const Seam& seam, double track_s, double line_s) {
   Finding finding;
   finding.code = "seam";
-  finding.at_s = seam.place.track_end_s;
+  finding.at_s = track_s;
   finding.line_s = line_s;
   finding.step_s = seam.step_s;
   const std::string amount = milliseconds(seam.step_s);
@@ -522,8 +522,11 @@ Finding seam_finding(const Seam& seam, double line_s) {
   if (seam.cause == SeamCause::stream)
     finding.text = "From there on " + who + " carries it " + amount +
                    (seam.step_s > 0.0 ? " later" : " earlier") + at +
-                   ": the recording is whole, the mix moved. Its stem follows the mix; listen to "
-                   "the join.";
+                   (seam.place.in_speech
+                        ? ": the recording is whole, the mix moved."
+                        : ": the mix moved, or the recording did in that pause, which no sound "
+                          "tells apart.") +
+                   " Its stem follows the mix; listen to the join.";
   else if (seam.step_s > 0.0)
     finding.text = who + " lost " + amount + " of sound" + at +
                    ". Its stem has silence there; ask for the missing stretch if it was recorded "

@@ -45,8 +45,8 @@ std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams);
 std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, double uncertainty_us);
 
 Finding thin_evidence(const std::string& reason);
-/// `line_s` is the seam's place on the timeline.
-Finding seam_finding(const Seam& seam, double line_s);
+/// `track_s` and `line_s` are the seam's place in the track and on the timeline.
+Finding seam_finding(const Seam& seam, double track_s, double line_s);
 Finding mix_seam_finding(const Seam& seam, double line_s);
 
 Finding excursion_finding(std::vector<Stretch> stretches, double furthest_s);

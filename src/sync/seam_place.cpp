@@ -6,14 +6,15 @@
 #include <span>
 #include <utility>
 
+#include "seam_evidence.h"
+
 namespace kilter::sync {
 namespace {
 
-constexpr int kBin = kAnalysisRateHz / 200;  // 5 ms
-constexpr double kBin_s = static_cast<double>(kBin) / kAnalysisRateHz;
+constexpr double kBin_s = kSeamBin_s;
 constexpr double kLongest_s = 900.0;  // of mix looked through; a longer silence is cut short
 constexpr double kContext_s = 8.0;    // on either side, to learn the level in the mix
-constexpr double kPlateau = 0.1;      // average speech bins that the place may be off the best
+constexpr double kPlateau = 0.03;     // average speech bins that the place may be off the best
 constexpr double kChance_sigma = 2.0;
 constexpr double kFreedom = 15.0;  // independent values in a bin
 constexpr double kSilent = 0.003;  // of a bin of speech
@@ -26,104 +27,13 @@ constexpr double kSameSound =
     0.97;  // correlation of two copies of a stretch, lossy coding allowed;
 constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
 constexpr double kShortRepeat_s = 0.100;  // (in the mix no such repeat is looked for)
-constexpr double kUnlike = 0.5;           // of two stretches of noise
+// Near its ends a copy holds what stands beside it too, by the filter of the rate reduction.
+constexpr double kBlurred_s = 0.0025;
+constexpr double kUnlike = 0.5;  // of two stretches of noise
 constexpr double kStepError_samples = 1.5;
 constexpr double kAudible = 0.01;  // of the mean power around: below, silence equals silence
 constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
-
-/// The mix, or a track through a line, brightened by a first difference so that the voice's pitch
-/// does not decide alone. Bins of the mix's grid from `first`.
-struct Signals {
-  std::vector<float> mix;
-  std::vector<float> before;
-  std::vector<float> after;
-};
-
-Result<std::vector<float>> read_bright(const AnalysisSignal& signal, std::int64_t first,
-                                       std::int64_t count) {
-  std::vector<float> samples(static_cast<std::size_t>(count) + 1);
-  if (auto done = signal.read(first - 1, samples); !done) return done.error();
-  for (std::size_t i = 0; i + 1 < samples.size(); ++i)
-    samples[i] = samples[i + 1] - 0.9F * samples[i];
-  samples.pop_back();
-  return samples;
-}
-
-/// The track where `line` puts it under `count` frames of the mix from `first`; straight between
-/// samples would dull it, so a cubic (Catmull-Rom).
-Result<std::vector<float>> read_through(const AnalysisSignal& signal, const LocalLine& line,
-                                        std::int64_t first, std::int64_t count) {
-  const double from = line.to_track(static_cast<double>(first) / kAnalysisRateHz) * kAnalysisRateHz;
-  const double step = 1.0 / line.rate;
-  const auto base = static_cast<std::int64_t>(std::floor(from)) - 2;
-  const auto needed = static_cast<std::int64_t>(std::ceil(static_cast<double>(count) * step)) + 8;
-  auto samples = read_bright(signal, base, needed);
-  if (!samples) return samples.error();
-  std::vector<float> out(static_cast<std::size_t>(count));
-  for (std::int64_t i = 0; i < count; ++i) {
-    const double place = from + static_cast<double>(i) * step - static_cast<double>(base);
-    const auto at = static_cast<std::size_t>(place);
-    const auto t = static_cast<float>(place - static_cast<double>(at));
-    const float* p = samples->data() + at;
-    out[static_cast<std::size_t>(i)] =
-        p[0] + 0.5F * t *
-                   (p[1] - p[-1] +
-                    t * (2.0F * p[-1] - 5.0F * p[0] + 4.0F * p[1] - p[2] +
-                         t * (3.0F * (p[0] - p[1]) + p[2] - p[-1])));
-  }
-  return out;
-}
-
-struct Products {
-  std::vector<double> cross;  // mix times track, per bin
-  std::vector<double> power;  // of the track, per bin
-};
-
-Products products(const std::vector<float>& mix, const std::vector<float>& track,
-                  std::size_t bins) {
-  Products result{std::vector<double>(bins, 0.0), std::vector<double>(bins, 0.0)};
-  for (std::size_t b = 0; b < bins; ++b)
-    for (std::size_t i = b * kBin; i < (b + 1) * kBin; ++i) {
-      const auto y = static_cast<double>(mix[i]);
-      const auto x = static_cast<double>(track[i]);
-      result.cross[b] += y * x;
-      result.power[b] += x * x;
-    }
-  return result;
-}
-
-/// The track's gain in the mix: where it sounds, in every half second through the line that fits
-/// better there. One gain for all, so that a silent side cannot spoil it.
-double gain_of(const Products& before, const Products& after) {
-  constexpr std::size_t kBlock = 100;
-  double cross = 0.0;
-  double power = 1e-20;
-  const auto add = [&](const Products& p, std::size_t from, std::size_t to) {
-    double sum = 0.0;
-    double square = 0.0;
-    for (std::size_t b = from; b < to; ++b) {
-      sum += p.cross[b];
-      square += p.power[b];
-    }
-    return std::pair{sum, square};
-  };
-  for (std::size_t from = 0; from < before.cross.size(); from += kBlock) {
-    const std::size_t to = std::min(from + kBlock, before.cross.size());
-    const auto [old_cross, old_power] = add(before, from, to);
-    const auto [new_cross, new_power] = add(after, from, to);
-    const bool old_fits = std::abs(old_cross) > std::abs(new_cross);
-    cross += old_fits ? old_cross : new_cross;
-    power += old_fits ? old_power : new_power;
-  }
-  return cross / power;
-}
-
-/// How much less the mix holds, per bin, once the track is taken out of it at this gain.
-void add_explained(const Products& p, double gain, std::vector<double>& sum) {
-  for (std::size_t b = 0; b < sum.size(); ++b)
-    sum[b] += 2.0 * gain * p.cross[b] - gain * gain * p.power[b];
-}
 
 /// The longest run of exact zeros in track seconds `from_s`..`to_s`, widened to its ends.
 struct Zeros {
@@ -200,13 +110,16 @@ Result<Repeats> most_alike(const AnalysisSignal& signal, double length_s, double
     for (std::size_t i = 0; i + 1 < sound->size(); ++i) (*sound)[i] += (*sound)[i + 1];
     sound->pop_back();
   }
+  const auto blurred = static_cast<std::int64_t>(kBlurred_s * kAnalysisRateHz);
+  const std::int64_t compared = length - 2 * blurred;
   double cross = 0.0;
   double power_a = 0.0;
   double power_b = 0.0;
   double all = 0.0;
   for (const float x : *a) all += static_cast<double>(x) * static_cast<double>(x);
   const double audible =
-      kAudible * all * static_cast<double>(length) / static_cast<double>(a->size()) + 1e-20;
+      kAudible * all * static_cast<double>(compared) / static_cast<double>(a->size()) + 1e-20;
+  const double nothing = 1e-9 * all + 1e-20;
   const auto add = [&](std::int64_t i, double sign) {
     const auto x = static_cast<double>((*a)[static_cast<std::size_t>(i)]);
     const auto y = static_cast<double>((*b)[static_cast<std::size_t>(i)]);
@@ -214,18 +127,20 @@ Result<Repeats> most_alike(const AnalysisSignal& signal, double length_s, double
     power_a += sign * x * x;
     power_b += sign * y * y;
   };
-  for (std::int64_t i = 0; i < length; ++i) add(i, 1.0);
+  for (std::int64_t i = 0; i < compared; ++i) add(i + blurred, 1.0);
   Repeats best{{0.0, length_s, 0.0}, {0.0, length_s, 0.0}};
   for (std::int64_t start = 0; start < starts; ++start) {
-    const double alike = cross / std::sqrt(std::max(power_a * power_b, 1e-40));
+    // Running sums of digital silence end as a rounding's remains.
+    const bool sounds = power_a > nothing && power_b > nothing;
+    const double alike = sounds ? cross / std::sqrt(power_a * power_b) : 0.0;
     const bool is_heard = power_a > audible && power_b > audible;
     Repeat& rival = is_heard ? best.heard : best.faint;
     best.least_alike = std::min(best.least_alike, alike);
     if (alike > rival.alike)
       rival = {static_cast<double>(first + start) / kAnalysisRateHz - half_s, length_s, alike};
     if (start + 1 == starts) break;
-    add(start, -1.0);
-    add(start + length, 1.0);
+    add(start + blurred, -1.0);
+    add(start + blurred + compared, 1.0);
   }
   return best;
 }
@@ -285,7 +200,8 @@ std::vector<double> loudness(const std::vector<double>& power) {
 }  // namespace
 
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
-                             double step_s, double from_s, double to_s) {
+                             double step_s, double from_s, double to_s,
+                             const std::vector<SteadyTrack>& steady) {
   const double lost_s = std::max(step_s, 0.0);
   const auto lost = static_cast<std::size_t>(std::lround(lost_s / kBin_s));
   from_s = std::max(from_s, to_s - kLongest_s);
@@ -294,8 +210,7 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   const double last_s = std::min(mix_length_s, to_s + lost_s + kContext_s);
   const auto first = static_cast<std::int64_t>(std::floor(first_s * kAnalysisRateHz));
   const auto bins = static_cast<std::size_t>(
-      std::max(1.0, std::floor((last_s - first_s) * kAnalysisRateHz / kBin)));
-  const auto count = static_cast<std::int64_t>(bins) * kBin;
+      std::max(1.0, std::floor((last_s - first_s) * kAnalysisRateHz / kSeamBin)));
   const auto bin_of = [&](double mix_s) {
     return static_cast<std::size_t>(
         std::clamp((mix_s - first_s) / kBin_s, 0.0, static_cast<double>(bins)));
@@ -303,38 +218,19 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   const std::size_t search_from = bin_of(from_s);
   const std::size_t search_to = std::max(search_from, bin_of(to_s));
 
-  const auto mix_samples = read_bright(mix, first, count);
-  if (!mix_samples) return mix_samples.error();
-  std::vector<double> before(bins, 0.0);
-  std::vector<double> after(bins, 0.0);
-  std::vector<double> power_before(bins, 0.0);
-  std::vector<double> power_after(bins, 0.0);
-  for (const SeamWitness& witness : witnesses) {
-    const auto old_track = read_through(*witness.signal, witness.before, first, count);
-    if (!old_track) return old_track.error();
-    const auto new_track = read_through(*witness.signal, witness.after, first, count);
-    if (!new_track) return new_track.error();
-    const Products p = products(*mix_samples, *old_track, bins);
-    const Products q = products(*mix_samples, *new_track, bins);
-    const double gain = gain_of(p, q);
-    add_explained(p, gain, before);
-    add_explained(q, gain, after);
-    const double square = gain * gain;
-    for (std::size_t b = 0; b < bins; ++b) {
-      power_before[b] += square * p.power[b];
-      power_after[b] += square * q.power[b];
-    }
-  }
+  auto evidence = seam_evidence(mix, witnesses, steady, first, bins);
+  if (!evidence) return evidence.error();
+  std::vector<double>& before = evidence->before;
+  std::vector<double>& after = evidence->after;
+  const std::vector<double>& power_before = evidence->power_before;
+  const std::vector<double>& power_after = evidence->power_after;
 
   const double speech = std::max(speech_power(power_before), speech_power(power_after));
   // Variance of what a bin says on either line, where others sound in the mix.
   std::vector<double> chance_before(bins);
   std::vector<double> chance_after(bins);
   for (std::size_t b = 0; b < bins; ++b) {
-    double rest = -std::max({before[b], after[b], 0.0});  // of the mix, which others fill
-    for (std::size_t i = b * kBin; i < (b + 1) * kBin; ++i)
-      rest += static_cast<double>((*mix_samples)[i]) * static_cast<double>((*mix_samples)[i]);
-    rest = 4.0 * std::max(rest, 0.0) / kFreedom;
+    const double rest = 4.0 * evidence->rest[b] / kFreedom;
     chance_before[b] = rest * power_before[b];
     chance_after[b] = rest * power_after[b];
   }
@@ -381,6 +277,10 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   SeamPlace place;
   place.earliest_s = first_s + static_cast<double>(low + search_from) * kBin_s;
   place.latest_s = first_s + static_cast<double>(high + search_from) * kBin_s;
+  place.explained = score[best];
+  for (std::size_t b = 0; b < bins; ++b)
+    place.explained +=
+        (b < search_from ? before[b] : 0.0) + (b >= search_from + lost ? after[b] : 0.0);
   place.over_first = score[best] - score.front();
   place.over_last = score[best] - score.back();
   place.in_speech = high - low < kPauseBins;

@@ -165,9 +165,10 @@ LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
   return {curve.line_s(level, track_s) - rate * track_s, rate};
 }
 
-/// The lines of a recorder on both sides of a seam.
+/// The lines of a recorder on both sides of a seam, in the time of one of its tracks.
 struct Reference {
   int recorder{-1};
+  std::size_t track{0};
   LocalLine before;
   LocalLine after;
 
@@ -200,15 +201,18 @@ std::vector<Reference> references_of(const std::vector<TrackState>& states, cons
     std::vector<LocalLine> after;
     std::vector<double> before_s;
     std::vector<double> after_s;
+    std::vector<std::size_t> members;
     for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
       const TrackState& state = states[seam.tracks[i]];
       if (state.recorder != recorder) continue;
+      members.push_back(seam.tracks[i]);
       before.push_back(local_line(state.curve, seam.shown[i].level, middle_s));
       after.push_back(local_line(state.curve, seam.shown[i].level + 1, middle_s));
       before_s.push_back(before.back().to_track(middle_s));
       after_s.push_back(after.back().to_track(middle_s));
     }
-    references.push_back({recorder, before[choose_line(before_s)], after[choose_line(after_s)]});
+    const std::size_t chosen = choose_line(before_s);
+    references.push_back({recorder, members[chosen], before[chosen], after[choose_line(after_s)]});
   }
   return references;
 }
@@ -307,11 +311,12 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
 
 /// Places the seam between two seconds of the mix, and lets the place tell more of its cause.
 Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& witnesses,
-                           double from_s, double to_s, Seam& seam) {
+                           const std::vector<SteadyTrack>& steady, double from_s, double to_s,
+                           Seam& seam) {
   if (witnesses.empty()) return {};
   const double seen_s = seam.seen_s;
   to_s = std::max(from_s, to_s - std::max(0.0, seen_s));
-  auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s);
+  auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s, steady);
   if (!found) return found.error();
   seam.place = *found;
   // What stands in the track twice, or as zeros, or amid a word, no stream did.
@@ -347,11 +352,31 @@ Result<void> place_beside(const MixInput& mix, const std::vector<SeamWitness>& w
   const double after_mix_s = mix_seam.place.mix_from_s;
   seam.seen_s = seam.step_s;
   Seam before = seam;
-  if (auto done = place_between(mix, early, std::min(from_s, at_s), at_s, before); !done)
+  if (auto done = place_between(mix, early, {}, std::min(from_s, at_s), at_s, before); !done)
     return done.error();
-  if (auto done = place_between(mix, late, after_mix_s, std::max(after_mix_s, to_s), seam); !done)
+  if (auto done = place_between(mix, late, {}, after_mix_s, std::max(after_mix_s, to_s), seam);
+      !done)
     return done.error();
   if (before.place.over_last > seam.place.over_first) seam = std::move(before);
+  return {};
+}
+
+/// Tracks `beside` step with the mix and by themselves in one gap between windows: before it or
+/// after it, whichever explains more. In between they are on a line that no window shows.
+Result<void> place_of_mix(const MixInput& mix, const std::vector<SeamWitness>& witnesses,
+                          const std::vector<std::size_t>& beside, double from_s, double to_s,
+                          Seam& seam) {
+  std::vector<SeamWitness> early = witnesses;
+  std::vector<SeamWitness> late = witnesses;
+  for (const std::size_t w : beside) {
+    early[w].before.start_s = witnesses[w].after.start_s - seam.step_s;
+    late[w].after.start_s = witnesses[w].before.start_s + seam.step_s;
+  }
+  Seam after_own = seam;
+  if (auto done = place_between(mix, early, {}, from_s, to_s, after_own); !done)
+    return done.error();
+  if (auto done = place_between(mix, late, {}, from_s, to_s, seam); !done) return done.error();
+  if (after_own.place.explained > seam.place.explained) seam = std::move(after_own);
   return {};
 }
 
@@ -364,28 +389,72 @@ const Seam* mixs_seam_beside(const Seam& own, const std::vector<Seam>& seams) {
   return nullptr;
 }
 
+/// The line of a track that does not step between two seconds of the mix.
+std::optional<LocalLine> line_through(const TrackState& state, double from_s, double to_s) {
+  for (const Step& step : state.steps)
+    if (step.mix_from_s < to_s && step.mix_to_s > from_s) return std::nullopt;
+  int level = state.pieces.front().level;
+  for (const Step& step : state.steps)
+    if (step.mix_to_s <= from_s) level = step.level + 1;
+  return local_line(state.curve, level, 0.5 * (from_s + to_s));
+}
+
+/// A track through its recorder's lines; through its own where it has lost something alone, which
+/// puts it further off than a neighbour's voice would.
+SeamWitness witness_of(const Seam& seam, const Reference& reference, std::size_t track,
+                       const AnalysisSignal& signal, const TrackState& state) {
+  SeamWitness witness{&signal, reference.before, reference.after};
+  const auto shown = std::find(seam.tracks.begin(), seam.tracks.end(), track);
+  if (shown == seam.tracks.end()) return witness;
+  const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
+  const int level = seam.shown[static_cast<std::size_t>(shown - seam.tracks.begin())].level;
+  const LocalLine before = local_line(state.curve, level, middle_s);
+  const double away_s = before.to_track(middle_s) - reference.before.to_track(middle_s);
+  if (std::abs(away_s) < 2.0 * kNeighbour_s) return witness;
+  return {&signal, before, local_line(state.curve, level + 1, middle_s)};
+}
+
 Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
                    const std::vector<TrackState>& states, const std::vector<Seam>& seams,
                    Seam& seam) {
   // All that share the seam testify, also those that do not show it well themselves.
   const bool shared = seam.cause == SeamCause::mix || seam.cause == SeamCause::recorder;
   std::vector<SeamWitness> witnesses;
-  for (const Reference& reference : references_of(states, seam))
+  std::vector<std::size_t> beside;  // of them
+  const std::vector<Reference> references = references_of(states, seam);
+  const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
+  seam.placed_by = references.front().track;
+  for (const Reference& reference : references)
     for (std::size_t k = 0; k < states.size(); ++k) {
       const bool testifies = states[k].placed && states[k].recorder == reference.recorder &&
                              !states[k].apart && (shared || shows(seam, k));
-      if (testifies) witnesses.push_back({tracks[k].signal, reference.before, reference.after});
+      if (!testifies) continue;
+      const double away_s = std::abs(reference.step_s(middle_s) - seam.step_s);
+      if (seam.cause == SeamCause::mix && away_s > kSameStep_s) beside.push_back(witnesses.size());
+      witnesses.push_back(witness_of(seam, reference, k, *tracks[k].signal, states[k]));
+      // The place is told in the first one's time.
+      if (k == seam.placed_by && beside.empty()) std::swap(witnesses.front(), witnesses.back());
     }
   const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
   const double to_s = seam.mix_to_s + kHalfWindow_s;
-  if (const Seam* beside = mixs_seam_beside(seam, seams); beside != nullptr && !witnesses.empty())
-    return place_beside(mix, witnesses, *beside, from_s, to_s, seam);
-  return place_between(mix, witnesses, from_s, to_s, seam);
+  if (const Seam* of_mix = mixs_seam_beside(seam, seams); of_mix != nullptr && !witnesses.empty())
+    return place_beside(mix, witnesses, *of_mix, from_s, to_s, seam);
+  if (!beside.empty()) return place_of_mix(mix, witnesses, beside, from_s, to_s, seam);
+  std::vector<SteadyTrack> steady;
+  for (std::size_t k = 0; k < states.size() && seam.cause != SeamCause::mix; ++k) {
+    const bool testifies = std::any_of(references.begin(), references.end(), [&](const auto& r) {
+      return states[k].recorder == r.recorder && (shared || shows(seam, k));
+    });
+    if (!states[k].placed || states[k].apart || testifies) continue;
+    if (const auto line = line_through(states[k], from_s, to_s))
+      steady.push_back({tracks[k].signal, *line});
+  }
+  return place_between(mix, witnesses, steady, from_s, to_s, seam);
 }
 
 /// Where the mix and a track step together, the track shows the sum: the mix's part, which most
 /// tracks show, is taken off.
-void take_off_the_mix(std::vector<Seam>& seams) {
+void take_off_the_mix(const std::vector<bool>& remote, std::vector<Seam>& seams) {
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     if ((a.cause == SeamCause::mix) != (b.cause == SeamCause::mix))
       return a.cause == SeamCause::mix;
@@ -406,7 +475,7 @@ void take_off_the_mix(std::vector<Seam>& seams) {
       own.in_both = mix.in_both = true;
       own.unsure = mix.unsure;
       if (own.cause == SeamCause::mix) {
-        own.cause = own.tracks.size() > 1 ? SeamCause::recorder : SeamCause::track;
+        own.cause = own.tracks.size() > 1 ? SeamCause::recorder : cause_of_one(own, remote);
         own.recorder = own.shown_by;
       }
       mix.tracks.insert(mix.tracks.end(), own.tracks.begin(), own.tracks.end());
@@ -418,11 +487,15 @@ void take_off_the_mix(std::vector<Seam>& seams) {
               seams.end());
 }
 
-/// The piece of the track that ends at the seam.
-std::optional<std::size_t> cut_at(const TrackState& state, const Seam& seam) {
+bool is_own(const Seam& seam, std::size_t track) {
+  return (seam.cause == SeamCause::track || seam.cause == SeamCause::stream) && shows(seam, track);
+}
+
+/// The piece of the track that ends at the cut.
+std::optional<std::size_t> cut_at(const TrackState& state, const TrackCut& cut) {
   for (std::size_t p = 0; p + 1 < state.pieces.size(); ++p)
-    if (std::abs(state.pieces[p].to_s - seam.place.track_end_s) < kSameCut_s &&
-        std::abs(state.pieces[p + 1].from_s - seam.place.track_from_s) < kSameCut_s)
+    if (std::abs(state.pieces[p].to_s - cut.end_s) < kSameCut_s &&
+        std::abs(state.pieces[p + 1].from_s - cut.from_s) < kSameCut_s)
       return p;
   return std::nullopt;
 }
@@ -430,13 +503,15 @@ std::optional<std::size_t> cut_at(const TrackState& state, const Seam& seam) {
 /// The clocks on both sides of a seam, as all have been fitted since, and how far it may move.
 struct Sides {
   std::vector<SeamWitness> witnesses;
+  std::size_t first{0};  // the first witness's track
+  std::vector<SteadyTrack> steady;
   double from_s{0.0};
   double to_s{0.0};
 };
 
-Sides sides_of(const Seam& seam, const std::vector<TrackInput>& tracks,
-               const std::vector<TrackState>& states, const std::vector<Span>& mix_spans,
-               double mix_length_s) {
+Sides sides_of(const std::vector<Seam>& seams, const Seam& seam,
+               const std::vector<TrackInput>& tracks, const std::vector<TrackState>& states,
+               const std::vector<Span>& mix_spans, double mix_length_s) {
   Sides sides;
   sides.from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
   sides.to_s = std::min(mix_length_s, seam.mix_to_s + kHalfWindow_s);
@@ -461,11 +536,17 @@ Sides sides_of(const Seam& seam, const std::vector<TrackInput>& tracks,
         if (state.curve.line_s(piece.level, piece.from_s) < line_s - kNearSeam_s &&
             state.curve.line_s(piece.level, piece.to_s) > line_s + kNearSeam_s)
           before = after = &piece;
-    } else if (const auto cut = cut_at(state, seam)) {
+    } else if (const auto cut = cut_at(state, cut_of(seams, seam, k, state.curve.rate))) {
       before = &state.pieces[*cut];
       after = before + 1;
     }
+    if (before == nullptr && seam.cause != SeamCause::mix)
+      for (const Piece& piece : state.pieces)
+        if (state.curve.line_s(piece.level, piece.from_s) < line_s &&
+            state.curve.line_s(piece.level, piece.to_s) > line_s)
+          sides.steady.push_back({tracks[k].signal, line_of(state, piece.level, before_s)});
     if (before == nullptr) continue;
+    if (sides.witnesses.empty()) sides.first = k;
     sides.witnesses.push_back({tracks[k].signal, line_of(state, before->level, before_s),
                                line_of(state, after->level, after_s)});
     if (before == after) continue;
@@ -477,17 +558,31 @@ Sides sides_of(const Seam& seam, const std::vector<TrackInput>& tracks,
   return sides;
 }
 
-void move_cut(const Seam& from, const Seam& to, TrackState& state) {
-  if (from.cause == SeamCause::mix || !state.placed) return;
+void move_cut(const TrackCut& from, const TrackCut& to, TrackState& state) {
   const auto cut = cut_at(state, from);
   if (!cut) return;
   Piece& before = state.pieces[*cut];
   Piece& after = state.pieces[*cut + 1];
-  before.to_s = std::clamp(to.place.track_end_s, before.from_s, after.to_s);
-  after.from_s = std::clamp(to.place.track_from_s, before.to_s, after.to_s);
+  before.to_s = std::clamp(to.end_s, before.from_s, after.to_s);
+  after.from_s = std::clamp(to.from_s, before.to_s, after.to_s);
 }
 
 }  // namespace
+
+double own_loss_s(const std::vector<Seam>& seams, const Seam& seam, std::size_t track) {
+  double loss_s = 0.0;
+  for (const Seam& earlier : seams) {
+    if (&earlier == &seam) break;
+    if (is_own(earlier, track)) loss_s += earlier.step_s;
+  }
+  return loss_s;
+}
+
+TrackCut cut_of(const std::vector<Seam>& seams, const Seam& seam, std::size_t track, double rate) {
+  const double earlier_s =
+      (own_loss_s(seams, seam, track) - own_loss_s(seams, seam, seam.placed_by)) / rate;
+  return {seam.place.track_end_s - earlier_s, seam.place.track_from_s - earlier_s};
+}
 
 std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
                                const std::vector<bool>& remote) {
@@ -526,7 +621,7 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
   }
   std::vector<Seam> seams;
   for (const Seam& event : events) judge(event, events, states, remote, seams);
-  take_off_the_mix(seams);
+  take_off_the_mix(remote, seams);
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.mix_from_s + a.mix_to_s < b.mix_from_s + b.mix_to_s;
   });
@@ -611,7 +706,7 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
   std::vector<Seam> moved = seams;
   parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
     const auto at = static_cast<std::size_t>(i);
-    const Sides sides = sides_of(seams[at], tracks, states, mix_spans, mix.length_s);
+    const Sides sides = sides_of(seams, seams[at], tracks, states, mix_spans, mix.length_s);
     Seam& seam = moved[at];
     if (sides.witnesses.empty() || seam.in_both) return;
     const double middle_s = seams[at].place.mix_end_s;
@@ -623,7 +718,10 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
       seam = seams[at];
       return;
     }
-    if (auto done = place_between(mix, sides.witnesses, sides.from_s, sides.to_s, seam); !done)
+    seam.placed_by = sides.first;
+    if (auto done =
+            place_between(mix, sides.witnesses, sides.steady, sides.from_s, sides.to_s, seam);
+        !done)
       errors[at] = done.error();
     // The tracks have been cut for the first verdict.
     const bool blames_mix = seams[at].cause == SeamCause::mix;
@@ -636,7 +734,10 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
   for (const auto& error : errors)
     if (error) return *error;
   for (std::size_t i = 0; i < seams.size(); ++i)
-    for (TrackState& state : states) move_cut(seams[i], moved[i], state);
+    for (std::size_t k = 0; k < states.size() && seams[i].cause != SeamCause::mix; ++k)
+      if (states[k].placed)
+        move_cut(cut_of(seams, seams[i], k, states[k].curve.rate),
+                 cut_of(moved, moved[i], k, states[k].curve.rate), states[k]);
   seams = std::move(moved);
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.place.mix_end_s < b.place.mix_end_s;
@@ -684,9 +785,6 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
   const auto is_shared = [&](const Seam& seam) {
     return seam.cause == SeamCause::recorder && seam.recorder == recorder;
   };
-  const auto is_own = [&](const Seam& seam, std::size_t k) {
-    return (seam.cause == SeamCause::track || seam.cause == SeamCause::stream) && shows(seam, k);
-  };
   // One that steps alone, or seems to, may not know the recorder's line from the start.
   const auto is_whole = [&](std::size_t k) {
     const auto all = std::count_if(seams.begin(), seams.end(), [&](const Seam& seam) {
@@ -725,12 +823,13 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
     double own_s = 0.0;
     for (const Seam& seam : seams) {
       if (!is_shared(seam) && !is_own(seam, k)) continue;
-      const double end_s = std::clamp(seam.place.track_end_s, piece.from_s, state.length_s);
+      const TrackCut cut = cut_of(seams, seam, k, curve.rate);
+      const double end_s = std::clamp(cut.end_s, piece.from_s, state.length_s);
       piece.to_s = end_s;
       state.pieces.push_back(piece);
       if (is_shared(seam)) ++shared;
       if (is_own(seam, k)) own_s += seam.step_s;
-      piece.from_s = std::clamp(seam.place.track_from_s, end_s, state.length_s);
+      piece.from_s = std::clamp(cut.from_s, end_s, state.length_s);
       piece.level = shared;
       if (own_s != 0.0) {
         piece.level = static_cast<int>(curve.start_s.size());

@@ -29,6 +29,7 @@ struct Seam {
   SeamCause unless_mix{SeamCause::track};  ///< whose it is then, if it is not the mix's
   bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness
   SeamPlace place;
+  std::size_t placed_by{0};  ///< the track in whose time `place` is told
 };
 
 /// Gathers the steps of all tracks into seams, in order of time. A step that all tracks show is the
@@ -48,6 +49,17 @@ Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tra
 Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput>& tracks,
                                int threads, std::vector<Span>& mix_spans, std::vector<Seam>& seams,
                                std::vector<TrackState>& states);
+
+/// How much earlier a track's own time is at a seam than it would be had it lost nothing of its own
+/// before, seconds of the timeline. `seam` is one of `seams`.
+double own_loss_s(const std::vector<Seam>& seams, const Seam& seam, std::size_t track);
+
+/// Where the track's part before the seam ends, and where the one after it begins, in its own time.
+struct TrackCut {
+  double end_s{0.0};
+  double from_s{0.0};
+};
+TrackCut cut_of(const std::vector<Seam>& seams, const Seam& seam, std::size_t track, double rate);
 
 /// Mix time to timeline: the mix's seams taken out.
 std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length_s);

@@ -118,6 +118,57 @@ TEST(SeamPlace, ARepeatedStretchIsLeftOutOnce) {
   EXPECT_NEAR(place.track_end_s, 40.0, 0.03);
 }
 
+TEST(SeamPlace, AShortStretchThatStandsTwiceIsKnownAfterAReductionOfTheRate) {
+  const simulator::SyntheticVoices voices(11);
+  const auto at = [](double s) {
+    return static_cast<std::ptrdiff_t>(std::llround(s * simulator::kWorldRateHz));
+  };
+  const std::vector<float> whole = voices.utterance(0, 0, at(kLength_s));
+  for (const double length_s : {0.016, 0.03, 0.05}) {
+    int known = 0;
+    for (const double at_s : {31.3, 36.4, 40.0, 43.7, 51.2}) {
+      std::vector<float> file = whole;
+      const std::vector<float> twice(whole.begin() + at(at_s - length_s), whole.begin() + at(at_s));
+      file.insert(file.begin() + at(at_s), twice.begin(), twice.end());
+      const MemorySignal mix(at_analysis_rate(whole));
+      const MemorySignal track(at_analysis_rate(file));
+      const auto place = place_seam(mix, {{&track, {0.0, 1.0}, {-length_s, 1.0}}}, -length_s,
+                                    at_s - 4.0, at_s + 4.0);
+      ASSERT_TRUE(place);
+      known += place->repeated;
+    }
+    EXPECT_EQ(known, 5) << length_s;
+  }
+}
+
+TEST(SeamPlace, DigitalSilenceIsNoStretchThatStandsTwice) {
+  for (const double at_s : {34.2, 21.0, 47.9}) {
+    const SeamPlace place =
+        inserted(at_s, std::vector<float>(frame(1.0), 0.0F)).place(-1.0, at_s - 4.0, at_s + 4.0);
+    EXPECT_TRUE(place.zeros) << at_s;
+    EXPECT_FALSE(place.repeated) << at_s;
+  }
+}
+
+TEST(SeamPlace, ALoudNeighbourWhoIsKnownDoesNotHideIt) {
+  const Damaged damaged = lost(32.5, 0.3);
+  const simulator::SyntheticVoices voices(12);
+  std::vector<float> loud = at_analysis_rate(
+      voices.utterance(1, 0, static_cast<std::int64_t>(kLength_s * simulator::kWorldRateHz)));
+  std::vector<float> both(static_cast<std::size_t>(damaged.mix.frames()));
+  ASSERT_TRUE(damaged.mix.read(0, both));
+  for (std::size_t i = 0; i < both.size(); ++i) both[i] += 4.0F * loud[i];
+  const MemorySignal mix(both);
+  const MemorySignal neighbour(loud);
+  const std::vector<SeamWitness> witness{{&damaged.track, {0.0, 1.0}, {0.3, 1.0}}};
+  const auto alone = place_seam(mix, witness, 0.3, 28.0, 38.0);
+  const auto place = place_seam(mix, witness, 0.3, 28.0, 38.0, {{&neighbour, {0.0, 1.0}}});
+  ASSERT_TRUE(alone);
+  ASSERT_TRUE(place);
+  EXPECT_NEAR(place->track_end_s, 32.5, 0.02);
+  EXPECT_LT(place->latest_s - place->earliest_s, alone->latest_s - alone->earliest_s);
+}
+
 TEST(SeamPlace, AnInvertedTrackIsNoHindrance) {
   Damaged damaged = lost(32.5, 0.3);
   std::vector<float> turned(static_cast<std::size_t>(damaged.track.frames()));

@@ -112,6 +112,25 @@ TEST(GatherSeams, TellsAGuestsOwnStepFromTheMixsInOneGap) {
   EXPECT_NEAR(own.mixs_part_s, -0.6, 1e-5);
 }
 
+TEST(CutOf, IsEarlierInATrackThatHasLostSomethingAloneBefore) {
+  std::vector<Seam> seams(2);
+  seams[0].cause = SeamCause::track;
+  seams[0].tracks = {1};
+  seams[0].placed_by = 1;
+  seams[0].step_s = 0.15;
+  seams[0].place.track_end_s = seams[0].place.track_from_s = 70.0;
+  seams[1].cause = SeamCause::recorder;
+  seams[1].tracks = {0, 1};
+  seams[1].step_s = 0.3;
+  seams[1].place.track_end_s = seams[1].place.track_from_s = 200.0;
+  EXPECT_DOUBLE_EQ(cut_of(seams, seams[0], 1, 1.0).end_s, 70.0);
+  EXPECT_DOUBLE_EQ(cut_of(seams, seams[1], 0, 1.0).end_s, 200.0);
+  EXPECT_DOUBLE_EQ(cut_of(seams, seams[1], 1, 1.0).end_s, 199.85);
+  seams[1].placed_by = 1;
+  EXPECT_DOUBLE_EQ(cut_of(seams, seams[1], 0, 1.0).end_s, 200.15);
+  EXPECT_DOUBLE_EQ(cut_of(seams, seams[1], 1, 1.0).from_s, 200.0);
+}
+
 TEST(MixSpans, AreAMapWhereverTheMixSteps) {
   std::uint32_t state = 5;
   const auto number = [&] {

@@ -22,6 +22,12 @@ struct SeamWitness {
   LocalLine after;
 };
 
+/// A track that has it not, and is heard there.
+struct SteadyTrack {
+  const AnalysisSignal* signal{nullptr};
+  LocalLine line;
+};
+
 /// The seam, in the mix's time and in the first witness's.
 struct SeamPlace {
   double mix_end_s{0.0};   ///< where what lies before the seam ends
@@ -35,15 +41,18 @@ struct SeamPlace {
   bool in_speech{false};   ///< it cuts through sound: no pause gives it room
   double over_first{0.0};  ///< how much more of the mix's power it explains than a seam at `from_s`
   double over_last{0.0};   ///< and than one at `to_s`; the same units for the same witnesses
+  double explained{0.0};   ///< of all that was looked at, in the same units
   double loose_s{0.0};     ///< so far off it may be, over sound that fits neither line or both
 };
 
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the
 /// mix up to it, and the line after from there on. `step_s`, the same for all witnesses, is how
 /// much later the line after lies. Where a pause leaves the place open, the quietest point is
-/// taken; a run of zeros or a repeated stretch is the seam itself. At least one witness. Cost: a
-/// few operations per sample of the stretch and witness. Fails where a signal cannot be read.
+/// taken; a run of zeros or a repeated stretch is the seam itself. At least one witness; what the
+/// `steady` tracks explain of the mix is no evidence. Cost: a few operations per sample of the
+/// stretch and pair of tracks. Fails where a signal cannot be read.
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
-                             double step_s, double from_s, double to_s);
+                             double step_s, double from_s, double to_s,
+                             const std::vector<SteadyTrack>& steady = {});
 
 }  // namespace kilter::sync

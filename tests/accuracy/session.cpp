@@ -18,11 +18,11 @@ bool lossy(const simulator::Coding& coding) { return coding.codec != simulator::
 simulator::Session simulated(const simulator::SessionSpec& spec, const std::string& voices_folder,
                              int threads) {
   const auto voices = make_voices(voices_folder, spec.seed);
-  auto made = simulator::simulate(spec, *voices, threads);
+  auto made = simulator::simulate(spec, *voices, threads, simulator::CodedFile::not_wanted);
   if (!made && spec.faults_amid_speech) {  // two faults went to the same sentence
     simulator::SessionSpec stays = spec;
     stays.faults_amid_speech = false;
-    made = simulator::simulate(stays, *voices, threads);
+    made = simulator::simulate(stays, *voices, threads, simulator::CodedFile::not_wanted);
   }
   if (!made) throw std::runtime_error(made.error().what);
   return *std::move(made);

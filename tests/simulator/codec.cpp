@@ -7,8 +7,11 @@
 #include <cstring>
 #include <memory>
 #include <mutex>
+#include <optional>
 
+#include "opus_stream.h"
 #include "sound_delay.h"
+#include "voices.h"
 
 namespace kilter::simulator {
 namespace {
@@ -144,9 +147,27 @@ Result<std::vector<float>> decode(MemoryFile& file, std::size_t length) {
   return samples;
 }
 
+/// What a file would give back, where that can be had without one.
+std::optional<std::vector<float>> without_file([[maybe_unused]] std::span<const float> samples,
+                                               [[maybe_unused]] double rate_hz,
+                                               [[maybe_unused]] Coding coding) {
+#ifdef KILTER_SIMULATOR_OPUS
+  if (coding.codec == Codec::opus && rate_hz == kWorldRateHz)
+    return through_opus(
+        samples, static_cast<int>((1.0 - compression_for(coding, rate_hz)) * 250000.0 + 6000.0));
+#endif
+  return {};
+}
+
 }  // namespace
 
-Result<Coded> code(std::span<const float> samples, double rate_hz, Coding coding) {
+Result<Coded> code(std::span<const float> samples, double rate_hz, Coding coding,
+                   CodedFile wanted) {
+  if (wanted == CodedFile::not_wanted)
+    if (auto heard = without_file(samples, rate_hz, coding)) {
+      const double delay_s = mean_delay_s(samples, *heard, rate_hz);
+      return Coded{{}, *std::move(heard), delay_s};
+    }
   MemoryFile file;
   if (auto done = encode(samples, rate_hz, coding, file); !done) return done.error();
   auto decoded = decode(file, samples.size());

@@ -72,6 +72,20 @@ TEST(CodecBitRate, IsNearWhatWasAsked) {
   }
 }
 
+TEST(CodecWithoutFile, GivesTheSamplesThatTheFileWouldHold) {
+  const std::vector<float> sound = speech();
+  for (const double kbps : {6.0, 16.0, 32.0, 96.0, 128.0})
+    for (const std::size_t length : {48000U, 47000U, 47900U, 47941U, 47700U, 100U, 900U}) {
+      const std::span<const float> part(sound.data(), length);
+      const auto file = code(part, kWorldRateHz, {Codec::opus, kbps});
+      const auto heard = code(part, kWorldRateHz, {Codec::opus, kbps}, CodedFile::not_wanted);
+      ASSERT_TRUE(file && heard);
+      EXPECT_FALSE(file->bytes.empty());
+      EXPECT_TRUE(file->samples == heard->samples) << kbps << " kbit/s, " << length << " frames";
+      EXPECT_EQ(file->delay_s, heard->delay_s);
+    }
+}
+
 TEST(CodecFailure, IsAnError) {
   const auto coded = code(speech(), 44100.0, {Codec::opus, 64});
   ASSERT_FALSE(coded);

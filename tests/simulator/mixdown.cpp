@@ -107,7 +107,7 @@ Result<double> send_through(const Stream& stream, std::uint64_t seed,
   duck_pauses(talk, person, stream.gate_db, 0.0, samples);
   ride_gain(seed, stream.gain_riding_db, samples);
   if (stream.coding.codec == Codec::none) return 0.0;
-  auto coded = code(samples, kWorldRateHz, stream.coding);
+  auto coded = code(samples, kWorldRateHz, stream.coding, CodedFile::not_wanted);
   if (!coded) return coded.error();
   samples = std::move(coded->samples);
   return coded->delay_s;

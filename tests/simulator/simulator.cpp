@@ -103,10 +103,11 @@ struct Stretch {
 
 class Simulation {
  public:
-  Simulation(const SessionSpec& spec, const VoiceSource& voices, int threads)
+  Simulation(const SessionSpec& spec, const VoiceSource& voices, int threads, CodedFile files)
       : spec_(spec),
         voices_(voices),
         threads_(threads),
+        files_(files),
         mix_frames_(std::llround(spec.length_s * kWorldRateHz)) {}
 
   Result<Session> run() {
@@ -337,7 +338,7 @@ class Simulation {
     }
     track.samples = track.file.apply(std::move(track.samples));
     if (track.stored.codec == Codec::none) return {};
-    auto coded = code(track.samples, track.clock.file_rate_hz(), track.stored);
+    auto coded = code(track.samples, track.clock.file_rate_hz(), track.stored, files_);
     if (!coded) return coded.error();
     track.samples = std::move(coded->samples);
     track.encoded = std::move(coded->bytes);
@@ -453,7 +454,7 @@ class Simulation {
     session_.mix_file = *std::move(file);
     session_.mix = session_.mix_file.apply(std::move(session_.mix));
     if (spec_.mix.coding.codec == Codec::none) return {};
-    auto coded = code(session_.mix, spec_.mix.rate_hz, spec_.mix.coding);
+    auto coded = code(session_.mix, spec_.mix.rate_hz, spec_.mix.coding, files_);
     if (!coded) return coded.error();
     session_.mix = std::move(coded->samples);
     session_.mix_encoded = std::move(coded->bytes);
@@ -474,6 +475,7 @@ class Simulation {
   const SessionSpec& spec_;
   const VoiceSource& voices_;
   int threads_;
+  CodedFile files_;
   std::int64_t mix_frames_;
   std::vector<Stretch> spans_;  // by person
   std::vector<Speech> speech_;
@@ -524,9 +526,10 @@ SessionSpec hybrid_session(std::uint64_t seed, double length_s, int room, int re
   return spec;
 }
 
-Result<Session> simulate(const SessionSpec& spec, const VoiceSource& voices, int threads) {
+Result<Session> simulate(const SessionSpec& spec, const VoiceSource& voices, int threads,
+                         CodedFile files) {
   if (auto sound = check(spec); !sound) return sound.error();
-  return Simulation(spec, voices, std::max(threads, 1)).run();
+  return Simulation(spec, voices, std::max(threads, 1), files).run();
 }
 
 }  // namespace kilter::simulator

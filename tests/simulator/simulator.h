@@ -241,6 +241,8 @@ struct Session {
 /// Fails (bad_command) where the spec makes no sense, and where a codec is missing.
 /// Cost, measured: 7 s of one core for 8 minutes of 4 + 2 people, 3 to 7 s more for each 8 minutes
 /// through MP3 or Opus. Memory: 4 bytes per sample of each track, the talk and the mix.
-Result<Session> simulate(const SessionSpec& spec, const VoiceSource& voices, int threads);
+/// Where no `files` are wanted, `encoded` and `mix_encoded` may stay empty; the rest is the same.
+Result<Session> simulate(const SessionSpec& spec, const VoiceSource& voices, int threads,
+                         CodedFile files = CodedFile::wanted);
 
 }  // namespace kilter::simulator

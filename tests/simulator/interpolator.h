@@ -1,7 +1,7 @@
 // Sound between the grid points.
 #pragma once
 
-#include <cstdint>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -13,19 +13,23 @@ namespace kilter::simulator {
 class Interpolator {
  public:
   /// `from_hz`: rate of the input. `to_hz`: rate at which it will be read; lower than `from_hz`
-  /// makes the kernel a low-pass for it, at most 8 times lower.
+  /// makes the kernel a low-pass for it, at most 8 times lower. The first of its kind makes a table
+  /// of some 1 to 6 MB, which the others share.
   Interpolator(double from_hz, double to_hz);
 
-  /// Input frames needed on either side of a position.
-  int reach() const { return half_; }
   /// The sound at `position` (in input frames). Frames outside `input` count as 0.
-  /// Cost: two multiplications per tap, reach() * 2 taps.
+  /// Cost: two multiplications per tap; 88 taps, more for a low-pass.
   float at(std::span<const float> input, double position) const;
+  /// The same at many positions, as many as `out` holds; faster than one by one.
+  void read(std::span<const float> input, std::span<const double> positions,
+            std::span<float> out) const;
 
  private:
-  int half_{0};
   int taps_{0};
-  std::vector<float> rows_;  // per fraction: the taps
+  std::shared_ptr<const std::vector<float>> rows_;  // per fraction: the taps
 };
+
+/// The input at its own grid points, without what lies above `corner_hz`; no table is made.
+std::vector<float> low_pass(std::span<const float> input, double rate_hz, double corner_hz);
 
 }  // namespace kilter::simulator

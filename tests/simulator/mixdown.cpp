@@ -45,14 +45,6 @@ Section high_shelf(double corner_hz, double gain_db) {
   return {(g + r) / (1.0 + r), (r - g) / (1.0 + r), 0.0, (r - 1.0) / (1.0 + r), 0.0};
 }
 
-/// Linear phase, delay taken out: the interpolator's kernel read at the grid itself.
-std::vector<float> low_pass(const std::vector<float>& samples, double corner_hz) {
-  const Interpolator filter(kWorldRateHz, 2.0 * corner_hz);
-  std::vector<float> out(samples.size());
-  for (std::size_t i = 0; i < out.size(); ++i) out[i] = filter.at(samples, static_cast<double>(i));
-  return out;
-}
-
 }  // namespace
 
 void ride_gain(std::uint64_t seed, double range_db, std::span<float> samples) {
@@ -103,7 +95,7 @@ void duck_pauses(const std::vector<Utterance>& talk, int person, double depth_db
 Result<double> send_through(const Stream& stream, std::uint64_t seed,
                             const std::vector<Utterance>& talk, int person,
                             std::vector<float>& samples) {
-  if (stream.low_pass_hz > 0.0) samples = low_pass(samples, stream.low_pass_hz);
+  if (stream.low_pass_hz > 0.0) samples = low_pass(samples, kWorldRateHz, stream.low_pass_hz);
   duck_pauses(talk, person, stream.gate_db, 0.0, samples);
   ride_gain(seed, stream.gain_riding_db, samples);
   if (stream.coding.codec == Codec::none) return 0.0;

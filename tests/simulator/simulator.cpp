@@ -330,11 +330,19 @@ class Simulation {
     const auto gain = static_cast<float>(from_db(taken.gain_db) * (taken.inverted ? -1.0 : 1.0));
     const auto again = static_cast<float>(
         copy ? from_db(owner.copy_gain_db) * (owner.inverted ? -1.0 : 1.0) : 1.0);
-    for (std::size_t i = 0; i < track.samples.size(); ++i) {
-      const double line_s = track.clock.line_of(static_cast<double>(i) / track.clock.rate_hz);
-      const double position = line_s * kWorldRateHz - static_cast<double>(span.from);
-      const float heard = sound.empty() ? 0.0F : interpolator.at(sound, position);
-      track.samples[i] = again * (gain * heard + noise_gain * noise.noise());
+    constexpr std::size_t kBlock = 2048;
+    std::vector<double> positions(kBlock);
+    std::vector<float> heard(kBlock, 0.0F);
+    for (std::size_t at = 0; at < track.samples.size(); at += kBlock) {
+      const std::size_t count = std::min(kBlock, track.samples.size() - at);
+      for (std::size_t i = 0; i < count && !sound.empty(); ++i) {
+        const double line_s =
+            track.clock.line_of(static_cast<double>(at + i) / track.clock.rate_hz);
+        positions[i] = line_s * kWorldRateHz - static_cast<double>(span.from);
+      }
+      if (!sound.empty()) interpolator.read(sound, positions, std::span(heard).first(count));
+      for (std::size_t i = 0; i < count; ++i)
+        track.samples[at + i] = again * (gain * heard[i] + noise_gain * noise.noise());
     }
     track.samples = track.file.apply(std::move(track.samples));
     if (track.stored.codec == Codec::none) return {};

@@ -11,6 +11,7 @@ namespace kilter::simulator {
 namespace {
 
 constexpr double kFade_s = 0.005;
+constexpr std::size_t kBlock = 2048;  // frames read at a time
 
 double smooth_step(double way) {
   const double x = std::clamp(way, 0.0, 1.0);
@@ -83,20 +84,30 @@ double StreamTime::delay_s(double line_s) const {
 
 std::vector<float> StreamTime::apply(std::span<const float> voice) const {
   const Interpolator interpolator(kWorldRateHz, kWorldRateHz);
-  const auto read = [&](const Piece& piece, double line_s) {
-    return interpolator.at(voice, (line_s - delay_in(piece, line_s)) * kWorldRateHz);
+  const auto line_of = [](std::size_t i) { return static_cast<double>(i) / kWorldRateHz; };
+  const auto position = [&](const Piece& piece, std::size_t i) {
+    return (line_of(i) - delay_in(piece, line_of(i))) * kWorldRateHz;
   };
   std::vector<float> out(voice.size());
+  std::vector<double> positions(kBlock);
+  std::vector<std::size_t> pieces(kBlock);
   std::size_t now = 0;
-  for (std::size_t i = 0; i < out.size(); ++i) {
-    const double line_s = static_cast<double>(i) / kWorldRateHz;
-    while (now + 1 < pieces_.size() && pieces_[now + 1].from_s + 0.5 * kFade_s <= line_s) ++now;
-    out[i] = read(pieces_[now], line_s);
-    if (now + 1 >= pieces_.size()) continue;
-    const double into = (line_s - pieces_[now + 1].from_s) / kFade_s + 0.5;
-    if (into <= 0.0) continue;
-    const auto part = static_cast<float>(into);
-    out[i] += part * (read(pieces_[now + 1], line_s) - out[i]);
+  for (std::size_t at = 0; at < out.size(); at += kBlock) {
+    const std::span<float> block = std::span(out).subspan(at, std::min(kBlock, out.size() - at));
+    for (std::size_t i = 0; i < block.size(); ++i) {
+      while (now + 1 < pieces_.size() && pieces_[now + 1].from_s + 0.5 * kFade_s <= line_of(at + i))
+        ++now;
+      pieces[i] = now;
+      positions[i] = position(pieces_[now], at + i);
+    }
+    interpolator.read(voice, positions, block);
+    for (std::size_t i = 0; i < block.size() && pieces[i] + 1 < pieces_.size(); ++i) {
+      const Piece& next = pieces_[pieces[i] + 1];
+      const double into = (line_of(at + i) - next.from_s) / kFade_s + 0.5;
+      if (into <= 0.0) continue;
+      const auto part = static_cast<float>(into);
+      block[i] += part * (interpolator.at(voice, position(next, at + i)) - block[i]);
+    }
   }
   return out;
 }

@@ -13,6 +13,7 @@ namespace kilter::simulator {
 namespace {
 
 constexpr double kRate = kWorldRateHz;
+constexpr std::size_t kMostPartials = 6;
 constexpr int kBeats = 4;  // in a bar, each with a chord of its own per bar
 
 struct Tone {
@@ -61,30 +62,57 @@ class Composition {
     }
   }
 
+  /// One partial on its way.
+  struct Partial {
+    std::complex<double> phasor;
+    std::complex<double> turn;
+    double hz{0.0};
+    double level{0.0};
+    double phase{0.0};
+
+    double next(double edge, double decay) {
+      // Spelled out: the library's product looks for infinities with every step.
+      phasor = {phasor.real() * turn.real() - phasor.imag() * turn.imag(),
+                phasor.real() * turn.imag() + phasor.imag() * turn.real()};
+      const double sound = level * edge * phasor.imag();
+      level *= decay;
+      return sound;
+    }
+
+    double next_bent(double edge, double decay, double bend) {
+      phase += 2.0 * std::numbers::pi * (hz * bend) / kRate;
+      const double sound = level * edge * std::sin(phase);
+      level *= decay;
+      return sound;
+    }
+  };
+
   void add(const Tone& tone) {
     const auto first = static_cast<std::size_t>(tone.from_s * kRate);
     const std::size_t last =
         std::min(out_.size(), static_cast<std::size_t>((tone.from_s + tone.length_s) * kRate));
     const double decay = std::exp(-1.0 / (tone.fall_s * kRate));
-    for (int partial = 1; partial <= tone.partials; ++partial) {
-      const double hz = tone.hz * partial;
-      std::complex<double> phasor = std::polar(1.0, 2.0 * std::numbers::pi * random_.uniform());
-      const std::complex<double> turn = std::polar(1.0, 2.0 * std::numbers::pi * hz / kRate);
-      double level = tone.level / partial;
-      double phase = 0.0;
-      for (std::size_t i = first; i < last; ++i) {
-        const double since_s = static_cast<double>(i - first) / kRate;
-        const double to_end_s = static_cast<double>(last - i) / kRate;
-        const double edge = std::min({1.0, since_s / 0.004, to_end_s / 0.01});
-        if (tone.bend_s > 0.0) {
-          const double bent_hz = hz * (1.0 + 2.0 * std::exp(-since_s / tone.bend_s));
-          phase += 2.0 * std::numbers::pi * bent_hz / kRate;
-          out_[i] += static_cast<float>(level * edge * std::sin(phase));
-        } else {
-          phasor *= turn;
-          out_[i] += static_cast<float>(level * edge * phasor.imag());
-        }
-        level *= decay;
+    std::array<Partial, kMostPartials> partials{};
+    const auto count = static_cast<std::size_t>(tone.partials);
+    for (std::size_t k = 0; k < count; ++k) {
+      const auto number = static_cast<double>(k + 1);
+      partials[k].hz = tone.hz * number;
+      partials[k].phasor = std::polar(1.0, 2.0 * std::numbers::pi * random_.uniform());
+      partials[k].turn = std::polar(1.0, 2.0 * std::numbers::pi * partials[k].hz / kRate);
+      partials[k].level = tone.level / number;
+    }
+    // All partials at once: each waits for its own last step only.
+    for (std::size_t i = first; i < last; ++i) {
+      const double since_s = static_cast<double>(i - first) / kRate;
+      const double to_end_s = static_cast<double>(last - i) / kRate;
+      const double edge = std::min({1.0, since_s / 0.004, to_end_s / 0.01});
+      if (tone.bend_s > 0.0) {
+        const double bend = 1.0 + 2.0 * std::exp(-since_s / tone.bend_s);
+        for (std::size_t k = 0; k < count; ++k)
+          out_[i] += static_cast<float>(partials[k].next_bent(edge, decay, bend));
+      } else {
+        for (std::size_t k = 0; k < count; ++k)
+          out_[i] += static_cast<float>(partials[k].next(edge, decay));
       }
     }
   }

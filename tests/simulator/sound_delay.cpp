@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "kilter/signal/fft.h"
+#include "kilter/signal/wide_loops.h"
 
 namespace kilter::simulator {
 namespace {
@@ -27,7 +28,24 @@ struct Spectra {
     const double power = std::sqrt(of_earlier[bin] * of_later[bin]);
     return power > 0.0 ? cross[bin] / power : 0.0;
   }
+
+  void add(const std::complex<float>* x, const std::complex<float>* y);
 };
+
+/// The products are spelled out: the library's look for infinities one by one.
+KILTER_WIDE void Spectra::add(const std::complex<float>* x, const std::complex<float>* y) {
+  const float* a = reinterpret_cast<const float*>(x);
+  const float* b = reinterpret_cast<const float*>(y);
+  double* crosses = reinterpret_cast<double*>(cross.data());
+  for (std::size_t i = 0; i < kBins; ++i) {
+    const double a_re = a[2 * i], a_im = a[2 * i + 1];
+    const double b_re = b[2 * i], b_im = b[2 * i + 1];
+    crosses[2 * i] += a_re * b_re + a_im * b_im;
+    crosses[2 * i + 1] += a_re * b_im - a_im * b_re;
+    of_earlier[i] += a_re * a_re + a_im * a_im;
+    of_later[i] += b_re * b_re + b_im * b_im;
+  }
+}
 
 void cut(std::span<const float> from, std::int64_t first, const std::vector<float>& window,
          FftVector<float>& block) {
@@ -51,13 +69,7 @@ Spectra measure(std::span<const float> earlier, std::span<const float> later, st
     fft.forward(block, x);
     cut(later, at + shift, window, block);
     fft.forward(block, y);
-    for (std::size_t i = 0; i < x.size(); ++i) {
-      const std::complex<double> a(x[i]);
-      const std::complex<double> b(y[i]);
-      sum.cross[i] += std::conj(a) * b;
-      sum.of_earlier[i] += std::norm(a);
-      sum.of_later[i] += std::norm(b);
-    }
+    sum.add(x.data(), y.data());
   }
   return sum;
 }

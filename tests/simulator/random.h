@@ -29,7 +29,7 @@ class Random {
   /// Nearly Gaussian noise of unit variance, bounded by +-3.5: the sum of four even numbers.
   float noise() {
     const std::uint64_t b = bits();
-    const auto sum = static_cast<std::int64_t>((b & 0xffff) + ((b >> 16) & 0xffff) +
+    const auto sum = static_cast<std::int32_t>((b & 0xffff) + ((b >> 16) & 0xffff) +
                                                ((b >> 32) & 0xffff) + (b >> 48));
     return static_cast<float>(sum - 131070) * (1.0F / 37837.2F);
   }

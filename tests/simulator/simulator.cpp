@@ -273,6 +273,11 @@ class Simulation {
     return person.input == Input::live;
   }
 
+  static bool leaks_into_mix(const Person& person) {
+    return std::any_of(person.leaks.begin(), person.leaks.end(),
+                       [](const Leak& leak) { return leak.in_mix; });
+  }
+
   /// Adds what loudspeakers bring: into the recording all of it, into the mix what is to go there.
   void add_leaks(int person, const Stretch& span, bool for_mix, std::vector<float>& sound) const {
     for (const Leak& leak : spec_.people[static_cast<std::size_t>(person)].leaks) {
@@ -368,17 +373,22 @@ class Simulation {
   /// What the bus gets of a track. `sound` is what its recorder got.
   Result<void> feed(int person, const Stretch& span, std::vector<float>& sound) {
     const Person& owner = spec_.people[static_cast<std::size_t>(person)];
-    if (owner.input != Input::live || !owner.leaks.empty()) {
-      sound = microphone(person, span);
-      add_leaks(person, span, true, sound);
-    }
-    const auto lead = static_cast<std::ptrdiff_t>(-span.from);
-    sound.erase(sound.begin(), sound.begin() + lead);
-    sound.resize(static_cast<std::size_t>(mix_frames_));
+    const std::vector<float>& returned = returns_[static_cast<std::size_t>(person)];
     Random random{spec_.seed, kRideKey, static_cast<std::uint64_t>(person)};
     random.bits();  // the stream's
-    if (owner.remote)
-      if (auto sent = send(person, sound); !sent) return sent;
+    if (!returned.empty() && !leaks_into_mix(owner)) {
+      sound = returned;  // it has gone that way already
+    } else {
+      if (owner.input != Input::live || !owner.leaks.empty()) {
+        sound = microphone(person, span);
+        add_leaks(person, span, true, sound);
+      }
+      const auto lead = static_cast<std::ptrdiff_t>(-span.from);
+      sound.erase(sound.begin(), sound.begin() + lead);
+      sound.resize(static_cast<std::size_t>(mix_frames_));
+      if (owner.remote)
+        if (auto sent = send(person, sound); !sent) return sent;
+    }
     duck_pauses(session_.talk, person, spec_.mix.duck_db, 0.0, sound);
     ride_gain(random.bits(), spec_.mix.gain_riding_db, sound);
     return {};

@@ -8,6 +8,7 @@ build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev libavformat-dev
 libavutil-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev nlohmann-json3-dev libtomlplusplus-dev"
 test_packages="libgtest-dev ffmpeg"
 browser_packages="chromium tidy" # for the report's page, where there are such packages
+manner_packages="groff man-db mandoc zsh fish" # for the manual and completion, likewise
 bench_packages="libsoxr-dev" # only to compare with: the product does not use it
 exit_no_setup=69
 

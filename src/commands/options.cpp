@@ -3,9 +3,15 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <array>
+#include <map>
 #include <string_view>
 
+#include "help_text.h"
 #include "kilter/base/parallel.h"
+#include "mistyped.h"
+#include "option_choices.h"
+#include "shell_words.h"
+#include "words.h"
 
 #ifndef KILTER_VERSION
 #error "the build defines KILTER_VERSION"
@@ -13,41 +19,6 @@
 
 namespace kilter::commands {
 namespace {
-
-template <typename Value>
-struct Choice {
-  const char* text;
-  Value value;
-};
-constexpr std::array kRanges{Choice<conform::StemRange>{"mix", conform::StemRange::mix},
-                             Choice<conform::StemRange>{"all", conform::StemRange::all},
-                             Choice<conform::StemRange>{"shared", conform::StemRange::shared}};
-constexpr std::array kBits{Choice<media::SampleFormat>{"16", media::SampleFormat::pcm16},
-                           Choice<media::SampleFormat>{"24", media::SampleFormat::pcm24},
-                           Choice<media::SampleFormat>{"32f", media::SampleFormat::float32}};
-constexpr std::array kContainers{Choice<media::Container>{"wav", media::Container::wav},
-                                 Choice<media::Container>{"rf64", media::Container::rf64},
-                                 Choice<media::Container>{"flac", media::Container::flac}};
-
-CLI::Validator is_one_of(const auto& choices) {
-  std::vector<std::string> texts;
-  texts.reserve(choices.size());
-  for (const auto& choice : choices) texts.emplace_back(choice.text);
-  return CLI::IsMember(texts);
-}
-
-/// The value of a text that is_one_of() has let through.
-auto value_of(const std::string& text, const auto& choices) {
-  for (const auto& choice : choices)
-    if (text == choice.text) return choice.value;
-  return choices.front().value;
-}
-
-std::string without_empty_line_pairs(std::string text) {
-  for (auto at = text.find("\n\n\n"); at != std::string::npos; at = text.find("\n\n\n"))
-    text.erase(at, 1);
-  return text;
-}
 
 /// A number of milliseconds above 0 that some session could be off by.
 std::string is_a_length(const std::string& text) {
@@ -58,18 +29,31 @@ std::string is_a_length(const std::string& text) {
   return "must be a number of milliseconds above 0, and no more than an hour";
 }
 
-std::string is_not_empty(const std::string& text) {
-  return text.empty() ? "must not be empty" : "";
+/// One of `choices`; else what it could have been meant for.
+CLI::Validator is_one_of(const std::vector<std::string>& choices) {
+  return {[choices](const std::string& text) {
+            if (std::find(choices.begin(), choices.end(), text) != choices.end())
+              return std::string();
+            const auto meant = nearest(text, choices);
+            return "\"" + text + "\" is none of " + listed(choices) +
+                   (meant ? "; did you mean " + *meant + '?' : "");
+          },
+          ""};
 }
 
-/// A word as a shell takes it.
-std::string quoted(const std::string& word) {
-  constexpr const char* kPlain =
-      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789%+,-./:=@_";
-  if (!word.empty() && word.find_first_not_of(kPlain) == std::string::npos) return word;
-  std::string text = "'";
-  for (const char letter : word) text += letter == '\'' ? "'\\''" : std::string(1, letter);
-  return text + '\'';
+CLI::Validator is_whole(int least, int most) {
+  return {[=](const std::string& text) {
+            int value = 0;
+            const bool is_one = CLI::detail::lexical_cast(text, value);
+            if (is_one && value >= least && value <= most) return std::string();
+            return '"' + text + "\" is no whole number from " + std::to_string(least) + " to " +
+                   std::to_string(most);
+          },
+          ""};
+}
+
+std::string is_not_empty(const std::string& text) {
+  return text.empty() ? "must not be empty" : "";
 }
 
 /// What was typed, without what changes no result.
@@ -84,7 +68,7 @@ std::string line_of(std::span<const std::string> args) {
     if (std::any_of(kWithValue.begin(), kWithValue.end(), is_name))
       i += args[i].size() == name.size() ? 1 : 0;
     else
-      line += ' ' + quoted(args[i]);
+      line += ' ' + shell_word(args[i]);
   }
   return line;
 }
@@ -106,32 +90,22 @@ struct Texts {
   std::string start_timecode{"01:00:00:00"};
 };
 
+/// The first line of what CLI11 says.
+std::string reason(const CLI::ParseError& error) {
+  const std::string what = error.what();
+  if (dynamic_cast<const CLI::ArgumentMismatch*>(&error) != nullptr)
+    return what.substr(0, what.find(':')) + " needs a value behind it";
+  return what.substr(0, what.find('\n'));
+}
+
 class Parser {
  public:
-  Parser() : app_("Lines up the tracks of a show with its mixdown.", "kilter") {
+  Parser() : app_("", "kilter") {
     options_.threads = available_threads();
     app_.require_subcommand(1);
-    app_.get_formatter()->label("SUBCOMMAND", "COMMAND");
-    app_.get_formatter()->label("Positionals", "Session");
-    app_.set_version_flag("--version", "kilter " KILTER_VERSION, "print the version and exit");
-    app_.set_help_flag("-h,--help", "print this help and exit");
-    app_.footer(
-        "Examples:\n"
-        "  kilter align shows/lighthouse-12\n"
-        "      finds where every track belongs; writes lighthouse-12.lineup.json here\n"
-        "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
-        "      writes aligned stems, a lineup, edit lists and a report to that folder\n"
-        "  kilter check lighthouse-12.conformed\n"
-        "      measures them against the mix again; exits with 1 beyond a millisecond\n"
-        "\n"
-        "kilter COMMAND --help tells a command's options. Exit codes: 0 all well,\n"
-        "1 finished but something needs a person, 2 command line wrong, 3 no usable\n"
-        "input, 4 an output could not be written, 70 a bug, 71 memory ran out,\n"
-        "130 interrupted.");
-    add_survey();
-    add_align();
-    add_conform();
-    add_check();
+    app_.set_version_flag("--version", "kilter " KILTER_VERSION);
+    app_.set_help_flag("-h,--help");
+    for (const CommandWords& words : command_words()) add(words);
   }
 
   Result<std::variant<Options, Answer>> parse(std::span<const std::string> args) {
@@ -150,162 +124,57 @@ class Parser {
   }
 
  private:
-  void add_survey() {
-    CLI::App* command =
-        add(Command::survey, "survey", "What arrived: a row per track, and findings.");
-    command
-        ->add_flag("--sound-check", options_.sound_check,
-                   "of a short test take: what to mend before the show")
-        ->group("Input");
-    command
-        ->add_flag("--write-session", options_.write_session,
-                   "write NAME.session.toml here, to be edited")
-        ->group("Output");
-    add_running(*command);
-    command->footer(
-        "Examples:\n"
-        "  kilter survey shows/lighthouse-12\n"
-        "  kilter survey keeper.wav guest.flac mixdown.mp3 --json\n"
-        "  kilter survey shows/lighthouse-12 --write-session\n"
-        "  kilter survey test-take --sound-check");
-  }
-
-  void add_align() {
-    CLI::App* command =
-        add(Command::align, "align", "Where every track belongs: writes the lineup.");
-    command->add_option("--lineup", texts_.lineup, "where to write it [NAME.lineup.json here]")
-        ->option_text("FILE")
-        ->check(is_not_empty)
-        ->group("Output");
-    add_running(*command);
-    command->footer(
-        "Examples:\n"
-        "  kilter align shows/lighthouse-12\n"
-        "  kilter align shows/lighthouse-12 --mix final.flac --lineup lineups/12.json");
-  }
-
-  void add_conform() {
-    CLI::App* command = add(Command::conform, "conform", "Aligned stems, a lineup and edit lists.");
-    command->add_option("--lineup", texts_.lineup, "read this lineup instead of aligning")
-        ->option_text("FILE")
-        ->check(is_not_empty)
-        ->group("Input");
-    command->add_option("--cuts", texts_.cuts, "a cuts.tsv you changed: it overrules the lineup")
-        ->option_text("FILE")
-        ->check(is_not_empty)
-        ->group("Input");
-    add_output(*command);
-    add_stems(*command);
-    add_edit_lists(*command);
-    add_running(*command);
-    command->footer(
-        "Examples:\n"
-        "  kilter conform shows/lighthouse-12 --out lighthouse-12.conformed\n"
-        "  kilter conform shows/lighthouse-12 --lineup 12.lineup.json --out 12 --bits 16\n"
-        "  kilter conform shows/12 --lineup 12/lineup.json --cuts mended.tsv --out 12b");
-  }
-
-  void add_check() {
-    CLI::App* command =
-        add(Command::check, "check", "Measures stems against the mix again, for CI.",
-            "a folder that conform wrote, or stems and their mix");
-    command->add_option("--lineup", texts_.lineup, "check this lineup's places, without stems")
-        ->option_text("FILE")
-        ->check(is_not_empty)
-        ->group("Input");
-    add_limit(*command);
-    command->add_flag("--allow-silent", options_.allow_silent, "let stems pass that hardly sound")
-        ->group("Limits");
-    command->add_option("--junit", texts_.junit, "write a test report for CI there")
-        ->option_text("FILE")
-        ->check(is_not_empty)
-        ->group("Output");
-    add_running(*command);
-    command->footer(
-        "Examples:\n"
-        "  kilter check lighthouse-12.conformed --junit check.xml\n"
-        "  kilter check exported-stems --mix final.wav --limit-ms 0.5\n"
-        "  kilter check shows/lighthouse-12 --lineup 12.lineup.json");
-  }
-
-  CLI::App* add(Command command, const std::string& name, const std::string& about,
-                const std::string& input = "a folder, a session.toml, or audio files") {
-    CLI::App* sub = app_.add_subcommand(name, about)->group("Commands");
-    sub->callback([this, command] { options_.command = command; });
+  CLI::App* add(const CommandWords& words) {
+    CLI::App* sub = app_.add_subcommand(words.name, words.about);
+    sub->callback([this, &words] { options_.command = words.command; });
     // No CLI::ExistingFile here: the readers say better what is wrong, with the right exit code.
-    sub->add_option("SESSION", texts_.session, input)->option_text("...")->required();
-    sub->add_option("--mix", texts_.mix, "the mixdown [found by name, else by sound]")
-        ->option_text("FILE")
-        ->check(is_not_empty)
-        ->group("Input");
+    sub->add_option("SESSION", texts_.session)->required();
+    sub->set_help_flag("-h,--help");
+    for (const OptionWords& option : words.options)
+      if (option.name != "--help") add(*sub, option);
     return sub;
   }
 
-  void add_output(CLI::App& command) {
-    command.add_option("--out", texts_.out, "folder for all of it; refused if it holds files")
-        ->option_text("DIR")
-        ->check(is_not_empty)
-        ->required()
-        ->group("Output");
-    command.add_flag("--replace", options_.replace, "replace an earlier result in that folder")
-        ->group("Output");
-    add_limit(command);
+  void add(CLI::App& command, const OptionWords& words) {
+    if (words.takes == Takes::nothing) {
+      command.add_flag(words.name, flag(words.name));
+      return;
+    }
+    CLI::Option* option = add_value(command, words.name);
+    option->type_name("")->required(words.required);
+    if (words.takes == Takes::one_of) option->check(is_one_of(words.choices));
   }
 
-  void add_limit(CLI::App& command) {
-    command.add_option("--limit-ms", options_.limit_ms, "largest permitted misalignment [1.0]")
-        ->option_text("X")
-        ->check(is_a_length)
-        ->group("Limits");
+  /// Where a flag goes; of a name that is none, a fault of ours.
+  bool& flag(const std::string& name) {
+    const std::map<std::string_view, bool*> flags{{"--replace", &options_.replace},
+                                                  {"--allow-silent", &options_.allow_silent},
+                                                  {"--sound-check", &options_.sound_check},
+                                                  {"--write-session", &options_.write_session},
+                                                  {"--quiet", &options_.quiet},
+                                                  {"--json", &options_.json}};
+    return *flags.at(name);
   }
 
-  void add_stems(CLI::App& command) {
-    command.add_option("--range", texts_.range, "mix|all|shared: what the stems cover [mix]")
-        ->option_text("RANGE")
-        ->check(is_one_of(kRanges))
-        ->group("Stems");
-    command.add_option("--clock", texts_.clock, "mix|TRACK: whose clock stays untouched [mix]")
-        ->option_text("CLOCK")
-        ->check(is_not_empty)
-        ->group("Stems");
-    command.add_option("--rate", texts_.rate_hz, "sample rate, a whole number [the clock's]")
-        ->option_text("HZ")
-        ->check(CLI::Range(1000, 768000))
-        ->group("Stems");
-    command.add_option("--bits", texts_.bits, "16|24|32f: sample format [24]")
-        ->option_text("BITS")
-        ->check(is_one_of(kBits))
-        ->group("Stems");
-    command
-        .add_option("--container", texts_.container,
-                    "wav|rf64|flac; RF64 by itself beyond 4 GiB [wav]")
-        ->option_text("KIND")
-        ->check(is_one_of(kContainers))
-        ->group("Stems");
-  }
-
-  void add_edit_lists(CLI::App& command) {
-    command
-        .add_option("--fps", texts_.frame_rate, "23.976 to 60, or 29.97df: frames a second [25]")
-        ->option_text("RATE")
-        ->check(CLI::IsMember(edits::frame_rate_names()))
-        ->group("Edit lists");
-    command
-        .add_option("--start-tc", texts_.start_timecode,
-                    "HH:MM:SS:FF of the first sample [01:00:00:00]")
-        ->option_text("TC")
-        ->group("Edit lists");
-  }
-
-  void add_running(CLI::App& command) {
-    command.add_option("--threads", options_.threads, "threads to work with [all cores]")
-        ->option_text("N")
-        ->check(CLI::Range(1, 1024))
-        ->group("Running");
-    command.add_flag("--quiet", options_.quiet, "no progress")->group("Running");
-    command.add_flag("--json", options_.json, "one JSON document on stdout in place of the table")
-        ->group("Running");
-    command.set_help_flag("-h,--help", "print this help and exit")->group("Running");
+  CLI::Option* add_value(CLI::App& command, const std::string& name) {
+    if (name == "--limit-ms")
+      return command.add_option(name, options_.limit_ms)->check(is_a_length);
+    if (name == "--threads")
+      return command.add_option(name, options_.threads)->check(is_whole(1, 1024));
+    if (name == "--rate")
+      return command.add_option(name, texts_.rate_hz)->check(is_whole(1000, 768000));
+    const std::map<std::string_view, std::string*> texts{{"--mix", &texts_.mix},
+                                                         {"--lineup", &texts_.lineup},
+                                                         {"--cuts", &texts_.cuts},
+                                                         {"--junit", &texts_.junit},
+                                                         {"--out", &texts_.out},
+                                                         {"--range", &texts_.range},
+                                                         {"--clock", &texts_.clock},
+                                                         {"--bits", &texts_.bits},
+                                                         {"--fps", &texts_.frame_rate},
+                                                         {"--container", &texts_.container},
+                                                         {"--start-tc", &texts_.start_timecode}};
+    return command.add_option(name, *texts.at(name))->check(is_not_empty);
   }
 
   const CLI::App* chosen() const {
@@ -313,25 +182,31 @@ class Parser {
     return commands.empty() ? nullptr : commands.front();
   }
 
+  const CommandWords* chosen_words() const {
+    for (const CommandWords& words : command_words())
+      if (chosen() != nullptr && chosen()->get_name() == words.name) return &words;
+    return nullptr;
+  }
+
   std::string help() const {
-    return without_empty_line_pairs(chosen() == nullptr ? app_.help() : chosen()->help("kilter"));
+    return chosen() == nullptr ? program_help() : command_help(*chosen_words());
+  }
+
+  /// The first argument that looks like an option and is none of the command's.
+  std::optional<std::string> unknown_option(std::span<const std::string> args) const {
+    const CLI::App* here = chosen() == nullptr ? &app_ : chosen();
+    for (const std::string& rest : here->remaining())
+      if (rest.starts_with('-') && rest != "--") return as_typed(rest, args);
+    return {};
   }
 
   Error wrong(const CLI::ParseError& error, std::span<const std::string> args) const {
     if (args.empty()) return {ErrorKind::bad_command, {}, "no command given", "read kilter --help"};
-    if (chosen() == nullptr && !args.front().starts_with('-'))
-      return {ErrorKind::bad_command,
-              {},
-              "there is no command \"" + args.front() + '"',
-              "use survey, align, conform or check"};
-    std::string what = error.what();
-    if (dynamic_cast<const CLI::ExtrasError*>(&error) != nullptr)
-      what = "unknown option" + what.substr(std::min(what.find(':'), what.size()));
+    if (chosen() == nullptr && !args.front().starts_with('-')) return unknown_command(args.front());
+    // Told before what is missing, which it may have been meant for.
+    if (const auto name = unknown_option(args)) return unknown_option_error(*name, chosen_words());
     const std::string command = chosen() == nullptr ? "" : chosen()->get_name() + ' ';
-    return {ErrorKind::bad_command,
-            {},
-            what.substr(0, what.find('\n')),
-            "read kilter " + command + "--help"};
+    return {ErrorKind::bad_command, {}, reason(error), "read kilter " + command + "--help"};
   }
 
   Result<std::variant<Options, Answer>> finished() const {

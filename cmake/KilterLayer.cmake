@@ -15,15 +15,23 @@ if(KILTER_SANITIZE)
   target_link_options(kilter_flags INTERFACE -fsanitize=${KILTER_SANITIZE})
 endif()
 
-# kilter_layer(NAME SOURCES a.cpp.. USES layer.. [LIBRARIES target..] [PRIVATE_LIBRARIES target..])
+# kilter_layer(NAME SOURCES a.cpp.. USES layer.. [LIBRARIES target..] [PRIVATE_LIBRARIES target..]
+#              [HEADER_LIBRARIES target..])
+# Of HEADER_LIBRARIES nothing is left once the layer is compiled: who builds on it does not need them.
 function(kilter_layer name)
-  cmake_parse_arguments(layer "" "" "SOURCES;USES;LIBRARIES;PRIVATE_LIBRARIES" ${ARGN})
+  cmake_parse_arguments(layer "" "" "SOURCES;USES;LIBRARIES;PRIVATE_LIBRARIES;HEADER_LIBRARIES" ${ARGN})
   add_library(kilter_${name} STATIC ${layer_SOURCES})
-  target_include_directories(kilter_${name} PUBLIC ${PROJECT_SOURCE_DIR}/include)
+  target_include_directories(kilter_${name} PUBLIC $<BUILD_INTERFACE:${PROJECT_SOURCE_DIR}/include>
+                                                   $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}>)
   list(TRANSFORM layer_USES PREPEND kilter_)
+  list(TRANSFORM layer_HEADER_LIBRARIES REPLACE "(.+)" "$<BUILD_INTERFACE:\\1>")
   target_link_libraries(kilter_${name} PUBLIC ${layer_USES} ${layer_LIBRARIES}
-                        PRIVATE kilter_flags ${layer_PRIVATE_LIBRARIES})
+                        PRIVATE $<BUILD_INTERFACE:kilter_flags> ${layer_PRIVATE_LIBRARIES}
+                                ${layer_HEADER_LIBRARIES})
   target_compile_features(kilter_${name} PUBLIC cxx_std_20)
+  set_target_properties(kilter_${name} PROPERTIES EXPORT_NAME ${name})
+  add_library(kilter::${name} ALIAS kilter_${name})
+  set_property(GLOBAL APPEND PROPERTY KILTER_LAYERS ${name})
 endfunction()
 
 # kilter_test(NAME SOURCES a.cpp.. USES target.. [SLOW filter..]): one GoogleTest program, every test

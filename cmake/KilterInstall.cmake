@@ -23,6 +23,7 @@ install(TARGETS ${libraries} EXPORT kilter ARCHIVE COMPONENT development)
 install(DIRECTORY include/kilter DESTINATION ${CMAKE_INSTALL_INCLUDEDIR} COMPONENT development
         FILES_MATCHING PATTERN "*.h")
 install(FILES DEVELOPERS.md DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT development)
+install(DIRECTORY tests/package/example DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT development)
 
 set(package_dir ${CMAKE_INSTALL_LIBDIR}/cmake/kilter)
 install(EXPORT kilter NAMESPACE kilter:: FILE kilterTargets.cmake DESTINATION ${package_dir}

@@ -125,9 +125,10 @@ Result<Exit> align_command(const Options& options, Console& console) {
   if (!aligned) return aligned.error();
   const Lineup& lineup = aligned->lineup;
   if (auto written = edits::write_lineup(lineup, file); !written) return written.error();
-  const auto printed = console.print(options.json ? edits::to_text(lineup)
-                                                  : report::lineup_text(lineup) + "\nLineup  " +
-                                                        report::printable(file.string()) + '\n');
+  const auto printed =
+      console.print(options.json ? edits::to_text(lineup)
+                                 : report::lineup_text(lineup, console.columns()) + "\nLineup  " +
+                                       report::printable(file.string()) + '\n');
   if (!printed) return printed.error();
   return needs_person(lineup) ? Exit::needs_person : Exit::done;
 }

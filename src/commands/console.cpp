@@ -62,11 +62,15 @@ Exit exit_for(const Error& error) {
   return Exit::bug;
 }
 
+int Console::columns() const { return std::max(report::kTerminalColumns, width_.out); }
+
 void Console::progress(const std::string& stage, double done) {
   if (!show_progress_) return;
   const double share = std::clamp(done, 0.0, 1.0);
-  const std::string line =
-      fmt::format("{} {:.0f} %{}", stage, 100.0 * share, time_left(stage, share));
+  // A line that the terminal breaks in two could not be rewritten.
+  const std::string line = report::cut_middle(
+      fmt::format("{} {:.0f} %{}", stage, 100.0 * share, time_left(stage, share)),
+      std::max(10, width_.err - 1));
   if (line == shown_) return;
   const std::size_t left_over = shown_.size() - std::min(shown_.size(), line.size());
   err_ << '\r' << line << std::string(left_over, ' ') << std::flush;

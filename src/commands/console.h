@@ -25,14 +25,18 @@ double steady_seconds();
 class Console {
  public:
   Console(std::ostream& out, std::ostream& err, bool show_progress, const std::atomic<bool>& stop,
-          Clock clock = steady_seconds)
+          Clock clock = steady_seconds, const Width& width = {})
       : out_(out),
         err_(err),
         show_progress_(show_progress),
         stop_(stop),
-        clock_(std::move(clock)) {}
+        clock_(std::move(clock)),
+        width_(width) {}
 
   const std::atomic<bool>& stop() const { return stop_; }
+
+  /// How wide a table may be: what the terminal shows, and no less than 80 cells.
+  int columns() const;
 
   /// One line, rewritten in place: "measuring 43 %, about 20 s left", the time from the third
   /// second of a stage on. Callable from any thread, but only one at a time; costs nothing when not
@@ -56,6 +60,7 @@ class Console {
   bool show_progress_;
   const std::atomic<bool>& stop_;
   Clock clock_;
+  Width width_;
   std::string stage_;
   double stage_from_s_{0.0};
   double stage_from_{0.0};  // how much was done then

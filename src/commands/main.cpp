@@ -1,3 +1,4 @@
+#include <sys/ioctl.h>
 #include <sys/resource.h>
 #include <unistd.h>
 
@@ -41,6 +42,15 @@ void allow_many_files() {
   setrlimit(RLIMIT_NOFILE, &limit);
 }
 
+/// Cells in a line of the terminal behind `stream`; 80 where there is none, so that what a script
+/// reads does not depend on a window.
+int columns_of(int stream) {
+  constexpr int kUsual = 80;
+  winsize size{};
+  const bool is_known = isatty(stream) != 0 && ioctl(stream, TIOCGWINSZ, &size) == 0;
+  return is_known && size.ws_col > 0 ? size.ws_col : kUsual;
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -48,7 +58,8 @@ int main(int argc, char** argv) {
     catch_signals();
     allow_many_files();
     const std::vector<std::string> args(argv + (argc > 0 ? 1 : 0), argv + argc);
-    return kilter::commands::run(args, std::cout, std::cerr, isatty(STDERR_FILENO) != 0, stop);
+    return kilter::commands::run(args, std::cout, std::cerr, isatty(STDERR_FILENO) != 0, stop,
+                                 {columns_of(STDOUT_FILENO), columns_of(STDERR_FILENO)});
   } catch (...) {
     return kilter::commands::tell_exception(std::cerr);
   }

@@ -31,7 +31,7 @@ Exit finish(const Result<Exit>& result, Console& console) {
 }  // namespace
 
 int run(std::span<const std::string> args, std::ostream& out, std::ostream& err,
-        bool err_is_terminal, const std::atomic<bool>& stop) {
+        bool err_is_terminal, const std::atomic<bool>& stop, const Width& width) {
   const auto parsed = parse_options(args);
   if (!parsed) {
     err << error_text(parsed.error());
@@ -43,7 +43,7 @@ int run(std::span<const std::string> args, std::ostream& out, std::ostream& err,
     return static_cast<int>(printed ? Exit::done : finish(printed.error(), console));
   }
   const Options& options = std::get<Options>(*parsed);
-  Console console(out, err, err_is_terminal && !options.quiet, stop);
+  Console console(out, err, err_is_terminal && !options.quiet, stop, steady_seconds, width);
   return static_cast<int>(finish(run_command(options, console), console));
 }
 

@@ -74,8 +74,9 @@ Result<Exit> survey_command(const Options& options, Console& console) {
     if (!file) return file.error();
     written += "\nSession file  " + report::printable(file->string()) + '\n';
   }
-  const auto printed = console.print(options.json ? report::survey_json(*survey)
-                                                  : report::survey_text(*survey) + written);
+  const auto printed =
+      console.print(options.json ? report::survey_json(*survey)
+                                 : report::survey_text(*survey, console.columns()) + written);
   if (!printed) return printed.error();
   // No mix is needed before there is a show.
   const bool asks = options.sound_check ? wants_mending(*survey) : needs_person(*survey);

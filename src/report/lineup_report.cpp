@@ -110,7 +110,7 @@ bool is_a_persons(const LineupTrack& track) {
   return track.role != Role::mix && track.role != Role::ignore;
 }
 
-std::string lineup_text(const Lineup& lineup) {
+std::string lineup_text(const Lineup& lineup, int columns) {
   std::vector<Finding> of_session = lineup.findings;
   const auto rest = std::stable_partition(of_session.begin(), of_session.end(), is_foremost);
   FindingList findings;
@@ -121,12 +121,12 @@ std::string lineup_text(const Lineup& lineup) {
         row_of(track, note_of(row_word(track), findings.add(track.name, track.findings))));
   if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings);
   findings.add("", {rest, of_session.end()});
-  const std::vector<Column> columns{
+  const std::vector<Column> titles{
       {"track", "", false, true},         {"standing", "", false, false},
       {"start", "hh:mm:ss", true, false}, {"drift", "ppm", true, false},
       {"+-", "us", true, false},          {"windows", "used/of", true, false},
       {"clock", "", false, false},        {"note", "", false, false}};
-  std::string text = heading(lineup) + text_table(columns, rows, kTerminalColumns) + '\n' +
+  std::string text = heading(lineup) + text_table(titles, rows, columns) + '\n' +
                      joined_takes(lineup) + summary(lineup);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;

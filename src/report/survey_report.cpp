@@ -21,7 +21,7 @@ using Json = nlohmann::ordered_json;
 
 // ---- text
 
-std::vector<Column> columns() {
+std::vector<Column> titles() {
   return {{"track", "", false, true},          {"ch", "", true, false},
           {"format", "", false, true},         {"rate", "kHz", true, false},
           {"length", "hh:mm:ss", true, false}, {"loud", "LUFS", true, false},
@@ -224,7 +224,7 @@ Json mix_json(const Survey& survey) {
 
 }  // namespace
 
-std::string survey_text(const Survey& survey) {
+std::string survey_text(const Survey& survey, int columns) {
   FindingList findings;
   std::vector<std::vector<std::string>> rows;
   if (survey.mix) {
@@ -244,7 +244,7 @@ std::string survey_text(const Survey& survey) {
                             file));
   }
   findings.add("", survey.findings);
-  std::string text = heading(survey) + text_table(columns(), rows, kTerminalColumns);
+  std::string text = heading(survey) + text_table(titles(), rows, columns);
   text += joined_takes(survey) + separate_takes(survey) + stamps(survey);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;

@@ -71,6 +71,18 @@ TEST_F(ConsoleTest, RewritesOneLineAndOnlyWhenItChanges) {
   EXPECT_EQ(err_.str(), "\rreading 10 %\rfit 50 %    ");
 }
 
+TEST_F(ConsoleTest, KeepsTheProgressWithinOneLineOfTheTerminal) {
+  Console console(out_, err_, true, stop_, steady_seconds, {80, 16});
+  console.progress("looking into the seams", 0.5);
+  EXPECT_EQ(err_.str(), "\rlookin...s 50 %");
+}
+
+TEST_F(ConsoleTest, OffersTablesTheWidthOfTheTerminalAndNoLessThanEighty) {
+  EXPECT_EQ(Console(out_, err_, true, stop_).columns(), 80);
+  EXPECT_EQ(Console(out_, err_, true, stop_, steady_seconds, {132, 80}).columns(), 132);
+  EXPECT_EQ(Console(out_, err_, true, stop_, steady_seconds, {40, 80}).columns(), 80);
+}
+
 TEST_F(ConsoleTest, TellsTheTimeLeftOnceItCanBeGuessed) {
   double now_s = 100.0;
   Console console(out_, err_, true, stop_, [&] { return now_s; });

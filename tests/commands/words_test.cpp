@@ -124,6 +124,17 @@ TEST(Help, TellsEveryOptionWithItsDefaultInEightyColumns) {
   }
 }
 
+TEST(Output, HoldsNothingThatSteersATerminal) {
+  for (const std::vector<std::string>& args : {std::vector<std::string>{"--help"},
+                                               {"check", "--help"},
+                                               {"aling"},
+                                               {"--version"},
+                                               {"survey", "\x1b[2J"}}) {
+    const test::Told told = test::run_kilter(args, true);
+    EXPECT_EQ((told.out + told.err).find('\x1b'), std::string::npos);
+  }
+}
+
 struct Mistake {
   const char* name;
   std::vector<std::string> args;

@@ -60,6 +60,46 @@ All 2 tracks are firm, placed to 8.1 us or better.
 )");
 }
 
+/// The table's rows: what lies between the heading and the sentence below.
+std::string table_of(const std::string& text) {
+  const auto start = text.find("\n\n") + 2;
+  return text.substr(start, text.find("\n\n", start) + 1 - start);
+}
+
+TEST(LineupReport, CutsNamesInTheMiddleOnlyWhereTheTerminalIsTooNarrow) {
+  Lineup lineup = example();
+  lineup.tracks[0].name = "2026-11-26 keeper by the lamp, microphone 3 of the desk, take 2";
+  lineup.tracks[1].name = "Zoë";
+  EXPECT_EQ(table_of(lineup_text(lineup, 80)),
+            R"(track              standing             start   drift   +-  windows  clock  note
+                                     hh:mm:ss     ppm   us  used/of
+2026-11... take 2  firm       00:00:12.345679  +23.41  3.1  101/118  A
+Zoë                firm      -00:01:02.500000   -0.02  8.1  101/118  A
+)");
+  EXPECT_EQ(
+      table_of(lineup_text(lineup, 100)),
+      R"(track                                  standing             start   drift   +-  windows  clock  note
+                                                         hh:mm:ss     ppm   us  used/of
+2026-11-26 keeper... the desk, take 2  firm       00:00:12.345679  +23.41  3.1  101/118  A
+Zoë                                    firm      -00:01:02.500000   -0.02  8.1  101/118  A
+)");
+  EXPECT_EQ(
+      table_of(lineup_text(lineup, 160)),
+      R"(track                                                            standing             start   drift   +-  windows  clock  note
+                                                                                   hh:mm:ss     ppm   us  used/of
+2026-11-26 keeper by the lamp, microphone 3 of the desk, take 2  firm       00:00:12.345679  +23.41  3.1  101/118  A
+Zoë                                                              firm      -00:01:02.500000   -0.02  8.1  101/118  A
+)");
+  // Sentences are read best as they are.
+  Finding seen;
+  seen.text = std::string(200, 'o');
+  for (std::size_t i = 9; i < seen.text.size(); i += 10) seen.text[i] = ' ';
+  lineup.findings = {seen};
+  const std::string wide = lineup_text(lineup, 160);
+  EXPECT_EQ(wide.substr(wide.find("All 2 tracks")),
+            lineup_text(lineup).substr(lineup_text(lineup).find("All 2 tracks")));
+}
+
 TEST(LineupReport, NamesWhatAPersonMustLookAt) {
   Lineup lineup = example();
   lineup.tracks[1].standing = Standing::shaky;

@@ -20,11 +20,17 @@ enum class Exit {
   interrupted = 130
 };
 
+/// Cells in a line of what a stream leads to.
+struct Width {
+  int out{80};
+  int err{80};
+};
+
 /// Runs `kilter` with `args` (without the program's name). Results go to `out`, all else to `err`;
-/// progress too, when `err_is_terminal`. `stop`, set from elsewhere, ends it early and clean.
-/// Returns an Exit. Throws only on lack of memory and the like.
+/// progress too, when `err_is_terminal`. Tables take up to `width`, or 80. `stop`, set from
+/// elsewhere, ends it early and clean. Returns an Exit. Throws only on lack of memory and the like.
 int run(std::span<const std::string> args, std::ostream& out, std::ostream& err,
-        bool err_is_terminal, const std::atomic<bool>& stop);
+        bool err_is_terminal, const std::atomic<bool>& stop, const Width& width = {});
 
 /// Tells of the exception that is being handled, for the last catch of a program. Returns an Exit.
 int tell_exception(std::ostream& err);

@@ -8,6 +8,7 @@
 #include "kilter/base/lineup.h"
 #include "kilter/conform/conform.h"
 #include "kilter/edits/record_time.h"
+#include "kilter/report/text_table.h"
 
 namespace kilter::report {
 
@@ -15,8 +16,9 @@ namespace kilter::report {
 /// told.
 bool is_a_persons(const LineupTrack& track);
 
-/// A row per track, a sentence that sums up, then what a person should know, numbered.
-std::string lineup_text(const Lineup& lineup);
+/// A row per track, a sentence that sums up, then what a person should know, numbered. The
+/// table takes up to `columns` cells, sentences no more than they do in 80.
+std::string lineup_text(const Lineup& lineup, int columns = kTerminalColumns);
 
 /// The edit lists beside the stems.
 struct WrittenLists {

@@ -11,11 +11,8 @@
 #include "mistyped.h"
 #include "option_choices.h"
 #include "shell_words.h"
+#include "versions.h"
 #include "words.h"
-
-#ifndef KILTER_VERSION
-#error "the build defines KILTER_VERSION"
-#endif
 
 namespace kilter::commands {
 namespace {
@@ -103,7 +100,7 @@ class Parser {
   Parser() : app_("", "kilter") {
     options_.threads = available_threads();
     app_.require_subcommand(1);
-    app_.set_version_flag("--version", "kilter " KILTER_VERSION);
+    app_.set_version_flag("--version");
     app_.set_help_flag("-h,--help");
     for (const CommandWords& words : command_words()) add(words);
   }
@@ -115,7 +112,7 @@ class Parser {
     } catch (const CLI::CallForHelp&) {
       return {Answer{help()}};
     } catch (const CLI::CallForVersion&) {
-      return {Answer{app_.version() + '\n'}};
+      return {Answer{version_text()}};
     } catch (const CLI::ParseError& error) {
       return wrong(error, args);
     }

@@ -134,7 +134,9 @@ const std::vector<CommandWords>& command_words() {
 
 const std::vector<OptionWords>& program_option_words() {
   static const std::vector<OptionWords> words{
-      {.name = "--version", .group = "Options", .about = "print the version and exit"},
+      {.name = "--version",
+       .group = "Options",
+       .about = "print the version, and those of its libraries, and exit"},
       {.name = "--help", .group = "Options", .about = "print this help and exit; also -h"}};
   return words;
 }

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <regex>
 #include <set>
 #include <sstream>
 
@@ -133,6 +134,27 @@ TEST(Output, HoldsNothingThatSteersATerminal) {
     const test::Told told = test::run_kilter(args, true);
     EXPECT_EQ((told.out + told.err).find('\x1b'), std::string::npos);
   }
+}
+
+TEST(Version, IsOneLineAndBelowItALineForEachLibrary) {
+  const test::Told told = test::run_kilter({"--version"});
+  EXPECT_EQ(told.exit, 0);
+  std::istringstream lines(told.out);
+  std::string line;
+  ASSERT_TRUE(std::getline(lines, line));
+  EXPECT_TRUE(std::regex_match(line, std::regex("kilter [0-9]+\\.[0-9]+\\.[0-9]+"))) << line;
+  std::set<std::string> names;
+  while (std::getline(lines, line)) {
+    std::smatch parts;
+    ASSERT_TRUE(std::regex_match(line, parts, std::regex("  (\\S+) +(\\S.*)"))) << line;
+    names.insert(parts[1]);
+    const std::string version = parts[2];
+    const bool is_number = std::regex_search(version, std::regex("[0-9]+\\.[0-9]+"));
+    EXPECT_TRUE(is_number || version == "not in this build") << line;
+  }
+  for (const char* name : {"libsndfile", "libavformat", "FFTW", "libebur128", "fmt", "CLI11",
+                           "nlohmann-json", "toml++", "compiler"})
+    EXPECT_TRUE(names.contains(name)) << name;
 }
 
 struct Mistake {

@@ -5,7 +5,9 @@
 #include <filesystem>
 #include <optional>
 
+#include "check_claims.h"
 #include "check_folder.h"
+#include "check_phrases.h"
 #include "check_verdicts.h"
 #include "commands.h"
 #include "kilter/base/clock_text.h"
@@ -15,6 +17,7 @@
 #include "kilter/edits/text_file.h"
 #include "kilter/report/check_report.h"
 #include "kilter/sync/align.h"
+#include "kilter/sync/phrases.h"
 #include "kilter/sync/residuals.h"
 #include "kilter/sync/strays.h"
 #include "kilter/sync/unexplained.h"
@@ -32,7 +35,6 @@ using survey::Survey;
 using survey::SurveyTrack;
 
 constexpr double kShortSession_s = 1200.0;  // where every window may be looked into
-constexpr double kNanosecond = 1e-9;
 constexpr double kUnheardReach_s = 6.0;
 
 // ---- what there is to check
@@ -92,44 +94,6 @@ Result<session::Session> stems_session(const Options& options) {
   return session;
 }
 
-TimeMap in_place(double length_s) { return *TimeMap::line(0.0, 0.0, length_s, 0.0); }
-
-/// From track time to the mix's own: the timeline runs on where the mix lost or repeated a stretch.
-std::optional<TimeMap> onto_mix(const TimeMap& track, const std::vector<Span>& mix) {
-  std::vector<Span> spans;
-  for (const Span& t : track.spans())
-    for (const Span& m : mix) {
-      const double from_s = std::max(t.line_from_s, m.line_from_s);
-      const double to_s = std::min(t.line_to_s, m.line_to_s);
-      if (to_s - from_s < kNanosecond) continue;
-      const auto track_s = [&](double line_s) {
-        return t.from_s + (line_s - t.line_from_s) / t.rate();
-      };
-      const auto mix_s = [&](double line_s) {
-        return m.from_s + (line_s - m.line_from_s) / m.rate();
-      };
-      spans.push_back({track_s(from_s), track_s(to_s), mix_s(from_s), mix_s(to_s), 0.0});
-    }
-  auto map = TimeMap::make(std::move(spans));
-  if (!map) return std::nullopt;
-  return *std::move(map);
-}
-
-/// What the lineup claims of the survey's track; nothing where it does not place it.
-std::optional<Claim> claim_of(const Lineup& lineup, const Survey& survey, std::size_t index) {
-  const SurveyTrack& track = survey.tracks[index];
-  const std::string& file = survey.files[track.file].name;
-  for (const LineupTrack& each : lineup.tracks) {
-    if (!each.is_used() || each.parts.front().file != file ||
-        each.parts.front().channel != track.channel)
-      continue;
-    auto map = onto_mix(*each.map, lineup.mix->spans);
-    if (!map) return std::nullopt;
-    return Claim{index, *std::move(map), each.inverted};
-  }
-  return std::nullopt;
-}
-
 /// What the survey knows of a track that is not measured.
 void tell_why_not_measured(const Survey& survey, const SurveyTrack& track, CheckedStem& stem) {
   if (track.role == Role::ignore || track.role == Role::mix ||
@@ -177,26 +141,15 @@ Result<session::Session> session_to_check(const Options& options,
   return session;
 }
 
-std::vector<Claim> claims_of(const std::optional<Lineup>& lineup, const Survey& survey,
-                             const AlignInput& input) {
-  std::vector<Claim> claims;
-  for (const std::size_t index : input.survey_tracks) {
-    if (!lineup) {
-      const double length_s = survey.files[survey.tracks[index].file].length_s();
-      claims.push_back({index, in_place(length_s), false});
-    } else if (auto claim = claim_of(*lineup, survey, index)) {
-      claims.push_back(*std::move(claim));
-    }
-  }
-  return claims;
-}
-
 /// What is measured of the claims, in their order.
 struct Checked {
   std::vector<std::vector<sync::ResidualWindow>> windows;
+  std::vector<sync::TrackPhrases> said;
   std::vector<sync::Residual> residuals;
   std::vector<std::vector<sync::Stray>> strays;  ///< of those that sound unheard for long
   std::optional<sync::Alignment> elsewhere;      ///< of all tracks, where any is not to be found
+  std::vector<bool> in_room;  ///< whom neighbours hear, as far as that was looked into
+  bool all_sound{true};       ///< nobody's track is silent or not to be found
 };
 
 bool is_lost(const sync::Residual& residual, double mix_length_s) {
@@ -208,6 +161,12 @@ bool is_lost(const sync::Residual& residual, double mix_length_s) {
 bool departs(const sync::Residual& residual, double limit_s) {
   return std::any_of(residual.passing.begin(), residual.passing.end(),
                      [&](const auto& each) { return std::abs(each.late_s) > limit_s; });
+}
+
+/// The same, or whether any of its phrases does.
+bool departs_at(const Checked& checked, std::size_t k, double limit_s) {
+  return departs(checked.residuals[k], limit_s) ||
+         !slips_of(checked.said[k].phrases, limit_s).empty();
 }
 
 /// Whether a person's track holds nothing to measure.
@@ -251,15 +210,29 @@ Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedT
   residuals.progress = [&](double done) { console.progress("checking", done); };
   auto windows = sync::measure_residuals(*input.mix.signal, input.mix.length_s, tracks, residuals);
   if (!windows) return windows.error();
-  checked.windows = *std::move(windows);
-  for (const auto& list : checked.windows) checked.residuals.push_back(sync::judge_residuals(list));
+  auto said = sync::measure_phrases(*input.mix.signal, input.mix.length_s, tracks,
+                                    {.threads = options.threads, .stop = &console.stop()});
+  if (!said) return said.error();
+  checked.said = *std::move(said);
+  for (std::size_t k = 0; k < tracks.size(); ++k) {
+    checked.windows.push_back(with_phrases((*windows)[k], checked.said[k].phrases));
+    checked.residuals.push_back(sync::judge_residuals(checked.windows[k]));
+  }
   if (auto done = look_for_unheard(input, tracks, options.threads, console, checked); !done)
     return done.error();
   const double limit_s = 1e-3 * options.limit_ms;
-  if (std::none_of(checked.residuals.begin(), checked.residuals.end(), [&](const auto& each) {
-        return is_lost(each, input.mix.length_s) || departs(each, limit_s);
-      }))
-    return checked;
+  checked.in_room.assign(tracks.size(), false);
+  // Of somebody whose own stem is silent a neighbour's may be what is heard, later by the way
+  // through the room.
+  checked.all_sound =
+      !any_is_mute && std::all_of(checked.residuals.begin(), checked.residuals.end(),
+                                  [](const auto& e) { return e.has_evidence(); });
+  const auto look_further = [&](std::size_t k) {
+    return is_lost(checked.residuals[k], input.mix.length_s) || departs_at(checked, k, limit_s);
+  };
+  bool any = false;
+  for (std::size_t k = 0; k < tracks.size(); ++k) any = any || look_further(k);
+  if (!any) return checked;
 
   std::vector<sync::TrackInput> all = input.tracks;
   // Stems are all as long, which elsewhere speaks for one recorder, and here for nothing.
@@ -274,25 +247,30 @@ Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedT
   auto elsewhere = sync::align(input.mix, all, align);
   if (!elsewhere) return elsewhere.error();
   checked.elsewhere = *std::move(elsewhere);
-  // Whom neighbours hear sat in the room: no network stream held him back. But of somebody whose
-  // own stem is silent a neighbour's may be what is heard, later by the way through the room.
-  const bool all_sound = std::all_of(checked.residuals.begin(), checked.residuals.end(),
-                                     [](const auto& each) { return each.has_evidence(); });
-  for (std::size_t k = 0; k < claimed.size() && all_sound && !any_is_mute; ++k) {
+  // Whom neighbours hear sat in the room: no network stream held him back.
+  for (std::size_t k = 0; k < claimed.size(); ++k) {
     const auto at = std::find(input.survey_tracks.begin(), input.survey_tracks.end(), claimed[k]) -
                     input.survey_tracks.begin();
     const sync::TrackPlacing& placing = checked.elsewhere->tracks[static_cast<std::size_t>(at)];
-    if (departs(checked.residuals[k], limit_s) && placing.standing != Standing::unplaced &&
-        !placing.remote)
+    checked.in_room[k] = placing.standing != Standing::unplaced && !placing.remote;
+    if (checked.in_room[k] && checked.all_sound && departs(checked.residuals[k], limit_s))
       checked.residuals[k] = sync::judge_residuals(checked.windows[k], 0.0);
   }
   return checked;
 }
 
+bool others_in_place(const Checked& checked, std::size_t k, double limit_s) {
+  for (std::size_t j = 0; j < checked.said.size(); ++j)
+    if (j != k && (!is_in_place(checked.said[j].phrases, limit_s) ||
+                   std::abs(checked.residuals[j].worst_s) > limit_s))
+      return false;
+  return true;
+}
+
 /// A row for every track of the survey; a copy has its original's verdict.
 std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
                                  const std::vector<Claim>& claims, const Checked& checked,
-                                 double limit_s) {
+                                 const std::optional<Lineup>& left, double limit_s) {
   std::vector<CheckedStem> rows;
   for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
     const SurveyTrack& track = survey.tracks[i];
@@ -311,7 +289,12 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
     judge(residual, *claim, limit_s, stem);
-    judge_strays(checked.strays[k], stem);
+    StemFacts facts = facts_of(left, survey, track);
+    facts.in_room = checked.in_room[k];
+    facts.others_sound = checked.all_sound && (!left || has_all_stems(*left, survey));
+    facts.others_in_place = others_in_place(checked, k, limit_s);
+    judge_phrases(checked.said[k], residual, limit_s, facts, stem);
+    if (stem.verdict != Verdict::beyond) judge_strays(checked.strays[k], stem);
     stem.minutes = by_minute(checked.windows[k], residual, input.mix.length_s);
     name_the_option(stem);
     if (!checked.elsewhere || !is_lost(residual, input.mix.length_s)) continue;
@@ -355,15 +338,13 @@ Result<Exit> check_command(const Options& options, Console& console) {
   report.limit_ms = options.limit_ms;
   report.allow_silent = options.allow_silent;
   report.findings = survey->findings;
-  report.stems = rows_of(*survey, *input, claims, *checked, 1e-3 * options.limit_ms);
   std::optional<Lineup> left;
-  if (!*lineup && options.session.size() == 1) {
-    const fs::path& dir = options.session.front();
-    left = lineup_left_in(dir, report);
-    if (left) {
-      tell_what_is_not_whole(*left, folder_of_stems(dir), *survey, report);
-      tell_what_is_swapped(*left, *survey, report);
-    }
+  if (!*lineup && options.session.size() == 1)
+    left = lineup_left_in(options.session.front(), report);
+  report.stems = rows_of(*survey, *input, claims, *checked, left, 1e-3 * options.limit_ms);
+  if (left) {
+    tell_what_is_not_whole(*left, folder_of_stems(options.session.front()), *survey, report);
+    tell_what_is_swapped(*left, *survey, report);
   }
   if (!tell_what_all_share(report)) tell_whom_to_mend_first(report.stems);
   const TimeMap mix_map = in_place(report.length_s);

@@ -66,14 +66,6 @@ Finding misaligned(const sync::Residual& residual) {
 }
 
 void add_notes(const sync::Residual& residual, CheckedStem& stem) {
-  if (residual.unheard_in_a_row >= kUnheard)
-    stem.findings.push_back(check_finding(
-        "unheard",
-        fmt::format(
-            "It sounds in {} windows in a row, from about {} on, that the mix does not bear "
-            "out. Listen there: it may be out of place by seconds, or left out of the mix.",
-            residual.unheard_in_a_row, clock_text(residual.unheard_from_s, 0)),
-        residual.unheard_from_s));
   if (residual.in_stairs)
     stem.findings.push_back(check_finding(
         "excursion",

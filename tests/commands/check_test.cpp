@@ -78,6 +78,22 @@ class Check : public testing::Test {
     put(name, bent);
   }
 
+  /// What the stem says from one second to another comes so many frames later.
+  void slip(const std::string& name, double from_s, double to_s, int frames) const {
+    const Samples whole = samples_of(name);
+    Samples slipped = whole;
+    const auto at = [&](double s) { return whole.begin() + std::llround(s * kRateHz); };
+    const auto end = std::min(at(to_s), whole.end() - std::max(frames, 0));
+    std::copy(at(from_s), end, slipped.begin() + std::llround(from_s * kRateHz) + frames);
+    put(name, slipped);
+  }
+  void silence(const std::string& name, double from_s, double to_s) const {
+    Samples samples = samples_of(name);
+    std::fill(samples.begin() + std::llround(from_s * kRateHz),
+              samples.begin() + std::llround(to_s * kRateHz), 0.0F);
+    put(name, samples);
+  }
+
   Json check(int exit, const std::vector<std::string>& more = {}) const {
     std::vector<std::string> args{"check", done().string(), "--json"};
     args.insert(args.end(), more.begin(), more.end());
@@ -333,6 +349,90 @@ TEST_F(Check, TellsADriftInOnePiece) {
 TEST_F(Check, DoesNotPassABoundWiderThanTheLimitAsSilence) {
   const Json pilot = row(check(1, {"--limit-ms", "0.005", "--allow-silent"}), "pilot");
   EXPECT_EQ(pilot.at("verdict"), "no evidence");
+}
+
+// Who talks when in the show: keeper 137.9 to 141.8 at last, mate to 2.8 at first and 46.1 to 52.6,
+// pilot 61.2 to 64.6.
+TEST_F(Check, FindsTheLastSentenceOfAStemThatSlipped) {
+  slip("keeper", 137.7, kLength_s, 58);
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), 58.0 / kRateHz, 0.1e-3);
+  EXPECT_NEAR(keeper.at("worst_at_s").get<double>(), 138.0, 0.5);
+}
+
+TEST_F(Check, FindsTheFirstSentenceOfAStemThatSlipped) {
+  slip("mate", 0.01, 3.1, -240);
+  const Json mate = row(check(1), "mate");
+  EXPECT_EQ(mate.at("verdict"), "beyond") << mate;
+  EXPECT_NEAR(mate.at("worst_s").get<double>(), -5e-3, 0.1e-3);
+  EXPECT_LT(mate.at("worst_at_s").get<double>(), 3.1);
+}
+
+TEST_F(Check, FindsASentenceAmongOthersThatSlipped) {
+  slip("mate", 45.9, 53.0, 96);
+  const Json told = check(1);
+  const Json mate = row(told, "mate");
+  EXPECT_EQ(mate.at("verdict"), "beyond") << mate;
+  EXPECT_NEAR(mate.at("worst_s").get<double>(), 2e-3, 0.1e-3);
+  EXPECT_NEAR(mate.at("worst_at_s").get<double>(), 49.5, 3.6);
+  EXPECT_EQ(row(told, "keeper").at("verdict"), "within");
+}
+
+TEST_F(Check, FindsASentenceThatSlippedByHalfASecond) {
+  slip("keeper", 137.7, kLength_s, kRateHz / 2);
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+  EXPECT_NEAR(keeper.at("worst_s").get<double>(), 0.5, 1e-3);
+}
+
+TEST_F(Check, BlamesNoNetworkForAGuestsSentenceThatWasNotThereWhenTheStemWasWritten) {
+  slip("pilot", 61.13, 64.75, 96);
+  const Json pilot = row(check(1), "pilot");
+  EXPECT_EQ(pilot.at("verdict"), "beyond") << pilot;
+  EXPECT_NEAR(pilot.at("worst_s").get<double>(), 2e-3, 0.1e-3);
+  // Without the lineup it may be the network's, and is told.
+  fs::remove(done() / "lineup.json");
+  EXPECT_TRUE(tells(row(check(0), "pilot"), "excursion"));
+}
+
+TEST_F(Check, TellsAGuestsSentenceApartWhereAllStemsWereExportedAgain) {
+  slip("pilot", 61.13, 64.75, 96);
+  for (const char* name : {"keeper", "mate"}) {
+    Samples samples = samples_of(name);
+    for (float& sample : samples) sample *= 0.5F;
+    put(name, samples);
+  }
+  EXPECT_TRUE(tells(row(check(0), "pilot"), "excursion"));
+}
+
+TEST_F(Check, TellsWhatAStemSaysThatNothingConfirms) {
+  Samples samples = samples_of("keeper");
+  const Samples strange = test::noise(4 * kRateHz, 0.2F, 9);
+  std::copy(strange.begin(), strange.end(), samples.begin() + 102 * kRateHz);
+  put("keeper", samples);
+  const Json keeper = row(check(0), "keeper");
+  ASSERT_TRUE(tells(keeper, "unheard")) << keeper;
+  for (const Json& finding : keeper.at("findings"))
+    if (finding.at("code") == "unheard") {
+      EXPECT_NEAR(finding.at("line_s").get<double>(), 102.0, 0.5);
+    }
+}
+
+TEST_F(Check, FailsAMicrophoneThatWasEmptiedThoughItsNeighbourHearsItsPerson) {
+  silence("mate", 115.0, 131.5);
+  const Json told = check(1);
+  EXPECT_TRUE(tells(row(told, "mate"), "emptied")) << row(told, "mate");
+  EXPECT_EQ(row(told, "keeper").at("verdict"), "within") << row(told, "keeper");
+  // Nothing tells without the lineup whether its recorder ran.
+  fs::remove(done() / "lineup.json");
+  const Json alone = check(0);
+  EXPECT_TRUE(tells(row(alone, "mate"), "muted")) << row(alone, "mate");
+}
+
+TEST_F(Check, PassesAMicrophoneThatWasEmptiedWhereItsPersonIsSilent) {
+  silence("mate", 53.0, 70.4);
+  EXPECT_TRUE(row(check(0), "mate").at("findings").empty());
 }
 
 TEST_F(Check, WritesATestReport) {

@@ -45,6 +45,7 @@ Result<Aligned> align_once(const session::Session& session, const Options& optio
   Lineup lineup = build_lineup(*survey, *input, *alignment);
   if (*doubt) lineup.findings.push_back(**doubt);
   report::Heard heard = heard_of(*survey, *input, alignment->tracks, lineup);
+  heard.null = null_depth(*alignment);
   return Aligned{std::move(lineup), std::move(heard)};
 }
 

@@ -14,6 +14,10 @@ namespace kilter::commands {
 report::Heard heard_of(const survey::Survey& survey, const AlignInput& input,
                        const std::vector<sync::TrackPlacing>& placings, const Lineup& lineup);
 
+/// How far the tracks explained the mix where the alignment put them, in the mix's own time: the
+/// timeline may become another.
+report::NullDepth null_depth(const sync::Alignment& alignment);
+
 /// Windows of `heard`, which tell how far off the maps of `before` are, then tell it of those of
 /// `lineup`: the same tracks in the same order on
 /// the same timeline, placed otherwise.

@@ -208,6 +208,7 @@ Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
   if (!found) return found.error();
   if (!found->voice.empty()) alignment.findings.push_back(missing_voice_finding(found->voice));
   if (!found->music.empty()) alignment.findings.push_back(mix_music_finding(found->music));
+  alignment.unexplained = *std::move(found);
   return {};
 }
 

@@ -11,7 +11,7 @@
 namespace kilter::sync {
 namespace {
 
-constexpr double kHalf_s = 0.5;
+constexpr double kHalf_s = Unexplained::kHalf_s;
 constexpr int kFrame = 2048;
 constexpr int kFramesPerHalf = 4;  // they touch
 constexpr int kHalvesPerWindow = 16;

@@ -8,6 +8,7 @@
 
 #include "departure.h"
 #include "markup.h"
+#include "null_plot.h"
 #include "sample_pages.h"
 #include "titles.h"
 #include "wave.h"
@@ -339,6 +340,58 @@ TEST(Wave, LeavesAHoleWhereSoundWasLost) {
   const WavePaths paths = wave_paths(
       envelope, {{0.0, 20.0, 0.0, 20.0, 0.0}, {20.0, 40.0, 60.0, 80.0, 0.0}}, {0.0, 80.0}, 4);
   EXPECT_EQ(paths.peaks, "M0 2h25000V98h-25000zM75000 2h25000V98h-25000z");
+}
+
+NullCell told(float mix_db, float rest_db) { return {NullCell::Kind::told, mix_db, rest_db}; }
+
+TEST(NullPlot, HoldsWhatIsLeftInQuartersOfADecibelAndTheMixInHalves) {
+  NullDepth null;
+  null.cells = {told(-20.0F, 0.0F),
+                told(-25.0F, -10.0F),
+                told(-20.0F, -90.0F),
+                {NullCell::Kind::pause, -60.0F, -1.0F},
+                {}};
+  const NullBytes bytes = null_bytes(null);
+  EXPECT_EQ(bytes.rest, std::string("\x02\x2A\xFF\x01\x00", 5));
+  EXPECT_EQ(bytes.mix.substr(0, 4), std::string("\xFF\xF5\xFF\xAF", 4));
+}
+
+TEST(NullPlot, DrawsTheWorstOfAColumnAndThePowerOfAllThatIsLeft) {
+  // Two columns of two halves: in the first the loud half is explained well and the faint one not
+  // at all, in the second nobody is heard.
+  NullDepth null;
+  null.cells = {
+      told(-20.0F, -20.0F), told(-40.0F, 0.0F), {NullCell::Kind::pause, -60.0F, 0.0F}, {}};
+  const NullPaths paths = null_paths(null, {{0.0, 2.0, 10.0, 12.0, 0.0}}, {10.0, 12.0}, 2);
+  EXPECT_EQ(paths.worst, "M0 100V0h50000V100z");
+  // A hundredth of the loud half and all of the faint one, which is another hundredth: -17 dB.
+  EXPECT_EQ(paths.whole, "M0 100V43h50000V100z");
+}
+
+TEST(NullPlot, GoesUnderADeepestLine) {
+  NullDepth null;
+  null.cells = {told(-20.0F, -55.0F)};
+  EXPECT_EQ(null_paths(null, {{0.0, 0.5, 0.0, 0.5, 0.0}}, {0.0, 0.5}, 1).whole,
+            "M0 100V100h100000V100z");
+}
+
+TEST(ReportPage, DrawsHowFarTheTracksExplainTheMixOrSaysWhyNot) {
+  auto sample = troubled_page();
+  const auto says = [&](const std::string& text) {
+    return report_html(sample->page).find(text) != std::string::npos;
+  };
+  EXPECT_TRUE(says("typically -23.4 dB"));
+  sample->heard.moved_since = true;
+  EXPECT_FALSE(says("typically"));
+  EXPECT_TRUE(says("somebody has put tracks elsewhere"));
+  EXPECT_FALSE(says("\"rest\""));
+  sample->heard.moved_since = false;
+  sample->heard.null = {};
+  EXPECT_TRUE(says("no track is placed by its sound"));
+  sample->page.heard = nullptr;
+  EXPECT_TRUE(says("Not measured: the lineup was given. <code>kilter check</code>"));
+  sample->lineup.mix.reset();
+  EXPECT_FALSE(says("id=\"null\""));
 }
 
 TEST(Axis, HoldsTheMixAndEveryPlacedTrack) {

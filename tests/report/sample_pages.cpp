@@ -2,6 +2,7 @@
 
 #include <cmath>
 #include <cstdint>
+#include <utility>
 
 namespace kilter::test {
 namespace {
@@ -64,6 +65,23 @@ std::vector<report::MeasuredWindow> windows(double length_s, std::uint32_t seed)
   return result;
 }
 
+/// Pauses, and half a minute at the start where nobody had begun to record.
+report::NullDepth null_depth(double length_s) {
+  using Kind = report::NullCell::Kind;
+  report::NullDepth null;
+  null.typical_db = -23.4;
+  std::uint32_t seed = 99;
+  const auto cells = static_cast<int>(length_s / null.cell_s);
+  Kind kind = Kind::told;
+  for (int i = 0; i < cells; ++i) {
+    if (i % 6 == 0) kind = chance(seed) < 0.2 ? Kind::pause : Kind::told;
+    const auto rest_db = static_cast<float>(-27.0 + 8.0 * chance(seed));
+    const auto mix_db = static_cast<float>(-40.0 + 20.0 * chance(seed));
+    null.cells.push_back({i < 60 ? Kind::uncovered : kind, mix_db, rest_db});
+  }
+  return null;
+}
+
 void add_track(SamplePage& sample, const std::string& name, TimeMap map, double length_s) {
   const auto seed = static_cast<std::uint32_t>(sample.lineup.tracks.size() + 1);
   LineupTrack& track = sample.lineup.tracks.emplace_back();
@@ -97,6 +115,7 @@ std::unique_ptr<SamplePage> empty_page(const std::string& session, double length
                          {}};
   sample->heard.mix.envelope = talk(length_s, 5);
   sample->heard.mix.levels = levels(-3.0);
+  sample->heard.null = null_depth(length_s);
   sample->stems.rate_hz = 48000.0;
   sample->stems.frames = lineup.mix->frames;
   sample->stems.mix = conform::Stem{"mixdown.flac", "mixdown.wav", std::nullopt, 0, 1};
@@ -235,6 +254,10 @@ std::unique_ptr<SamplePage> troubled_page() {
   lineup.mix->findings = {at_line(finding("mix-seam", "At 00:05:00.000 the mix lost 3 s."), 300.0),
                           finding("lead-in", "It begins with its coder's lead-in."),
                           finding("sound-start", "Its sound begins beside its picture.")};
+  for (const auto& [from, to] : {std::pair{120, 140}, {820, 850}})  // that voice
+    for (int i = from; i < to; ++i)
+      sample->heard.null.cells[static_cast<std::size_t>(i)] = {report::NullCell::Kind::told, -25.0F,
+                                                               -2.0F};
   lineup.findings = {
       over(finding("missing-voice", "Nobody's track explains 25 s of talk."),
            {{60.0, 70.0}, {410.0, 425.0}}),

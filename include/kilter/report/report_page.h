@@ -28,10 +28,33 @@ struct HeardTrack {
   std::vector<MeasuredWindow> windows;
 };
 
+/// A stretch of the mix, and what all tracks together leave of it.
+struct NullCell {
+  enum class Kind {
+    uncovered,  ///< no placed track lies here
+    pause,      ///< too faint to tell
+    told
+  };
+  Kind kind{Kind::uncovered};
+  float mix_db{0.0F};   ///< level of the mix, up to a constant
+  float rest_db{0.0F};  ///< the rest against the mix
+};
+
+/// The null: how far all tracks together explain the mix.
+struct NullDepth {
+  double cell_s{0.5};
+  double typical_db{0.0};       ///< median of what is left where somebody is heard and explained
+  std::vector<NullCell> cells;  ///< one after the other in the mix's own time; may be empty
+};
+
 /// What the analysis leaves behind beside its lineup.
 struct Heard {
   HeardTrack mix;
   std::vector<HeardTrack> tracks;  ///< one per track of the lineup, in order
+  NullDepth null;
+  /// Whether tracks lie elsewhere now than where they were measured, so that `null` tells nothing
+  /// of them.
+  bool moved_since{false};
 };
 
 /// All that the page tells. Holds what it points at no longer than the call.

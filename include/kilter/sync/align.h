@@ -9,6 +9,7 @@
 #include "kilter/base/lineup.h"
 #include "kilter/base/result.h"
 #include "kilter/signal/analysis_signal.h"
+#include "kilter/sync/unexplained.h"
 
 namespace kilter::sync {
 
@@ -70,6 +71,8 @@ struct Alignment {
   std::vector<Span> mix_spans;
   std::vector<Finding> mix_findings;  ///< about the mix
   std::vector<Finding> findings;      ///< about the session
+  /// How far the placed tracks explain the mix; no halves where none is placed.
+  Unexplained unexplained;
 };
 
 /// Places every track against the mix by the joint method: a first map from feature votes, pairwise

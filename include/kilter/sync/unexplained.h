@@ -33,6 +33,7 @@ struct HalfSecond {
 };
 
 struct Unexplained {
+  static constexpr double kHalf_s = 0.5;
   double from_s{0.0};              ///< timeline second at which halves[0] begins
   std::vector<HalfSecond> halves;  ///< one after the other without gaps
   std::vector<Stretch> voice;      ///< in order of time; none with less than 2 s of its kind

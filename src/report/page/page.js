@@ -51,14 +51,10 @@
   }
   const powerOf = Float64Array.from({ length: 256 }, (_, level) => (level ? 10 ** ((level - 201) / 20) : 0));
   const levelOf = (power) => (power > 0 ? Math.min(255, Math.max(1, Math.round(201 + 20 * Math.log10(power)))) : 0);
-  // Per column the highest of the peaks and the mean of the powers; -1 where nothing was recorded.
-  const columnLevels = (lane, columns) => {
-    const peaks = new Int16Array(columns).fill(-1);
-    const sums = new Float64Array(columns);
-    const counts = new Int32Array(columns);
-    const last = lane.peaks.length;
+  // Cells of a recording by the column that they lie in, as columns.h does.
+  const forCells = (spans, cellS, count, columns, take) => {
     const columnS = (view.to - view.from) / columns;
-    for (const [from, to, lineFrom, lineTo] of lane.spans) {
+    for (const [from, to, lineFrom, lineTo] of spans) {
       if (lineTo <= view.from || lineFrom >= view.to) continue;
       const first = Math.max(0, (lineFrom - view.from) / columnS);
       const until = Math.min(columns, (lineTo - view.from) / columnS);
@@ -66,15 +62,22 @@
       const trackAt = (column) =>
         from + (Math.min(Math.max(view.from + column * columnS, lineFrom), lineTo) - lineFrom) * perLine;
       for (let column = Math.floor(first); column < until; ++column) {
-        const start = Math.max(0, Math.floor(trackAt(column) / lane.cell));
-        const end = Math.min(last, Math.max(start + 1, Math.ceil(trackAt(column + 1) / lane.cell)));
-        for (let cell = start; cell < end; ++cell) {
-          if (lane.peaks[cell] > peaks[column]) peaks[column] = lane.peaks[cell];
-          sums[column] += powerOf[lane.powers[cell]];
-          ++counts[column];
-        }
+        const start = Math.max(0, Math.floor(trackAt(column) / cellS));
+        const end = Math.min(count, Math.max(start + 1, Math.ceil(trackAt(column + 1) / cellS)));
+        for (let cell = start; cell < end; ++cell) take(column, cell);
       }
     }
+  };
+  // Per column the highest of the peaks and the mean of the powers; -1 where nothing was recorded.
+  const columnLevels = (lane, columns) => {
+    const peaks = new Int16Array(columns).fill(-1);
+    const sums = new Float64Array(columns);
+    const counts = new Int32Array(columns);
+    forCells(lane.spans, lane.cell, lane.peaks.length, columns, (column, cell) => {
+      if (lane.peaks[cell] > peaks[column]) peaks[column] = lane.peaks[cell];
+      sums[column] += powerOf[lane.powers[cell]];
+      ++counts[column];
+    });
     return [peaks, Int16Array.from(sums, (sum, i) => (counts[i] ? levelOf(sum / counts[i]) : -1))];
   };
   const outline = (levels) => {
@@ -97,6 +100,53 @@
     const [peaks, powers] = columnLevels(lane, columns);
     svg.querySelector(".peaks").setAttribute("d", outline(peaks));
     svg.querySelector(".powers").setAttribute("d", outline(powers));
+  };
+
+  // ---- the null
+
+  const nothing = data.null && data.null.rest ? data.null : null;
+  if (nothing) {
+    nothing.rest = bytes(nothing.rest);
+    nothing.mix = bytes(nothing.mix);
+  }
+  const restDb = (byte) => (2 - byte) / 4;
+  // As null_plot.cpp draws it for the whole session.
+  const area = (rests) => {
+    const path = [];
+    rests.forEach((rest, column) => {
+      const is = Number.isFinite(rest);
+      if (is && !Number.isFinite(rests[column - 1])) path.push("M" + column + " 100");
+      if (is) path.push("V" + (100 * Math.min(1, Math.max(0, rest / nothing.deepest))).toFixed(1) + "h1");
+      if (is && !Number.isFinite(rests[column + 1])) path.push("V100z");
+    });
+    return path.join("") || "M0 100";
+  };
+  const drawNull = (plot, width) => {
+    const columns = Math.min(2400, Math.max(50, width));
+    const worst = new Float64Array(columns).fill(NaN);
+    const mix = new Float64Array(columns);
+    const rest = new Float64Array(columns);
+    forCells(data.lanes[0].spans, nothing.cell, nothing.rest.length, columns, (column, cell) => {
+      if (nothing.rest[cell] < 2) return;
+      const db = restDb(nothing.rest[cell]);
+      const power = 10 ** (nothing.mix[cell] / 20);
+      if (!(worst[column] >= db)) worst[column] = db;
+      mix[column] += power;
+      rest[column] += power * 10 ** (db / 10);
+    });
+    const svg = plot.querySelector("svg");
+    svg.setAttribute("viewBox", "0 0 " + columns + " 100");
+    svg.querySelector(".worst").setAttribute("d", area(worst));
+    svg.querySelector(".whole").setAttribute("d", area(rest.map((power, i) => 10 * Math.log10(power / mix[i]))));
+  };
+  const nullText = (lineS) => {
+    const span = data.lanes[0].spans.find(([, , from, to]) => lineS >= from && lineS < to);
+    if (!span) return "nothing of the mix is here";
+    const mixS = span[0] + ((lineS - span[2]) * (span[1] - span[0])) / (span[3] - span[2]);
+    const byte = nothing.rest[Math.floor(mixS / nothing.cell)];
+    if (!byte) return "no placed track lies here";
+    if (byte === 1) return "a pause: too faint to tell";
+    return "the tracks leave " + signed(restDb(byte), 1) + " dB of the mix";
   };
 
   // ---- drawing a view
@@ -126,7 +176,8 @@
     for (const plot of plots) {
       const lane = data.lanes[plot.dataset.lane];
       const svg = plot.querySelector("svg");
-      if (plot.dataset.most) svg.setAttribute("viewBox", box);
+      if (plot.dataset.null !== undefined) drawNull(plot, width);
+      else if (plot.dataset.most) svg.setAttribute("viewBox", box);
       else if (lane && lane.cell) drawWave(plot, lane, width);
       for (const over of plot.querySelectorAll(".over")) {
         over.style.left = (-100 * (view.from - whole.from)) / (view.to - view.from) + "%";
@@ -215,7 +266,7 @@
     const lineS = secondAt(plot, x);
     const lane = data.lanes[plot.dataset.lane];
     setCursor((100 * (lineS - view.from)) / (view.to - view.from) + "%");
-    const text = !lane ? "" : plot.dataset.most ? curveText(lane, lineS) : laneText(lane, lineS);
+    const text = plot.dataset.null !== undefined ? nullText(lineS) : !lane ? "" : plot.dataset.most ? curveText(lane, lineS) : laneText(lane, lineS);
     readout.textContent = clock(lineS, 2) + (text ? " \u00b7 " + text : "");
   };
   const unread = () => {

@@ -24,11 +24,15 @@ std::string table(const std::string& caption, const std::vector<std::string>& he
                   const std::vector<std::vector<std::string>>& rows);
 /// Links to findings of a track, or of the mix (nullptr).
 std::string number_links(const PageParts& parts, const LineupTrack* track);
+/// Where spans lie, below a drawing: runs without a gap.
+std::string runs_html(const Axis& axis, const std::vector<Span>& spans);
 /// A mark of the standing, in shape and word.
 std::string standing_html(const LineupTrack& track);
 
 std::string needs_part(const PageParts& parts);
 std::string timeline_part(const PageParts& parts);
+/// Nothing without a mix.
+std::string null_part(const PageParts& parts);
 std::string departure_part(const PageParts& parts);
 std::string placing_part(const PageParts& parts);
 std::string clocks_part(const PageParts& parts);

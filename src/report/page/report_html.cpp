@@ -8,6 +8,7 @@
 #include "kilter/report/report_page.h"
 #include "lineup_words.h"
 #include "markup.h"
+#include "null_plot.h"
 #include "page_assets.h"
 #include "parts.h"
 #include "titles.h"
@@ -64,6 +65,15 @@ void add_departure(const LineupTrack& track, const HeardTrack* heard, Json& lane
   for (const DepartureWindow& window : windows_beside(*track.map, sections, heard->windows))
     lane["windows"].push_back({rounded(window.line_s, 1e2), rounded(window.offset_us, 1e1),
                                rounded(window.sigma_us, 1e1), rounded(window.weight, 1e2)});
+}
+
+/// Lies as the mix does, whose lane comes first.
+Json null_json(const NullDepth& null) {
+  const NullBytes bytes = null_bytes(null);
+  return {{"cell", null.cell_s},
+          {"rest", base64(bytes.rest)},
+          {"mix", base64(bytes.mix)},
+          {"deepest", kDeepest_db}};
 }
 
 /// A heading for each finding or need, what it says below, and where it is.
@@ -145,7 +155,7 @@ constexpr const char* kBar = R"html(<div class="bar" id="bar" hidden>
 
 /// What has one axis of time, moved and enlarged together.
 std::string drawings_part(const PageParts& parts) {
-  return std::string("<div id=\"drawings\">\n") + kBar + timeline_part(parts) +
+  return std::string("<div id=\"drawings\">\n") + kBar + timeline_part(parts) + null_part(parts) +
          departure_part(parts) + "</div>\n";
 }
 
@@ -228,10 +238,13 @@ std::string script_data(const PageParts& parts) {
     add_files(track, lane);
     if (track.map) add_departure(track, own, lane);
   }
-  return script_json({{"from", parts.axis.from_s},
-                      {"to", parts.axis.to_s},
-                      {"units", kAxisUnits},
-                      {"lanes", std::move(lanes)}});
+  Json data{{"from", parts.axis.from_s},
+            {"to", parts.axis.to_s},
+            {"units", kAxisUnits},
+            {"lanes", std::move(lanes)}};
+  if (lineup.mix && heard != nullptr && !heard->moved_since && !heard->null.cells.empty())
+    data["null"] = null_json(heard->null);
+  return script_json(data);
 }
 
 std::string report_html(const ReportPage& page) {

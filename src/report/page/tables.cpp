@@ -201,8 +201,8 @@ std::string stems_part(const PageParts& parts) {
                   edits::timecode_text(parts.page.record.start_frame, parts.page.record.rate),
                   edits::to_text(parts.page.record.rate)) +
           table("Every stem", {"track", "file in stems/", "samples cut off at full scale"}, rows) +
-          "<p>How far the finished stems explain the mix, the null, is not measured here: "
-          "<code>kilter check</code> measures them afresh.</p>\n");
+          "<p>What they hold is not measured here: <code>kilter check</code> measures the finished "
+          "stems afresh.</p>\n");
 }
 
 std::string record_part(const PageParts& parts) {

@@ -82,13 +82,6 @@ std::string marks(const PageParts& parts, const LineupTrack* track) {
   return areas + flags;
 }
 
-std::string runs_html(const PageParts& parts, const std::vector<Span>& spans) {
-  std::string html;
-  for (const Stretch& run : runs_of(spans))
-    html += "<i class=\"run\"" + style_at(parts.axis, run) + "></i>";
-  return html;
-}
-
 std::string extent_text(const std::vector<Span>& spans) {
   const auto runs = runs_of(spans);
   if (runs.empty()) return "no place on the timeline";
@@ -118,7 +111,8 @@ std::string lane_html(const PageParts& parts, const Lane& lane, std::size_t numb
       "aria-label=\"{}\"><path class=\"peaks\" d=\"{}\"/><path class=\"powers\" d=\"{}\"/></svg>"
       "<div class=\"over\">{}</div></div></div>\n",
       lane.kind, escaped(lane.name), name_html(lane.name), lane.words, number,
-      runs_html(parts, lane.spans), kAxisUnits, escaped(lane.name + ": " + extent_text(lane.spans)),
+      runs_html(parts.axis, lane.spans), kAxisUnits,
+      escaped(lane.name + ": " + extent_text(lane.spans)),
       paths.peaks.empty() ? "M0 50" : paths.peaks, paths.powers.empty() ? "M0 50" : paths.powers,
       lane.marks);
 }
@@ -205,6 +199,13 @@ std::string legend(const PageParts& parts) {
 }
 
 }  // namespace
+
+std::string runs_html(const Axis& axis, const std::vector<Span>& spans) {
+  std::string html;
+  for (const Stretch& run : runs_of(spans))
+    html += "<i class=\"run\"" + style_at(axis, run) + "></i>";
+  return html;
+}
 
 std::string timeline_part(const PageParts& parts) {
   std::string lanes;

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "columns.h"
+
 namespace kilter::report {
 namespace {
 
@@ -35,30 +37,14 @@ struct ColumnSum {
 std::vector<ColumnSum> columns_of(const Envelope& envelope, const std::vector<Span>& spans,
                                   const Axis& axis, int columns) {
   std::vector<ColumnSum> sums(static_cast<std::size_t>(columns));
-  const double column_s = (axis.to_s - axis.from_s) / columns;
-  const auto cells = std::ssize(envelope.cells);
-  for (const Span& span : spans) {
-    const double from = (span.line_from_s - axis.from_s) / column_s;
-    const double to = (span.line_to_s - axis.from_s) / column_s;
-    const auto track_s = [&](double at_column) {
-      return span.from_s + (std::clamp(at_column, from, to) - from) * column_s / span.rate();
-    };
-    const int end = std::min(columns, static_cast<int>(std::ceil(to)));
-    for (int column = std::max(0, static_cast<int>(from)); column < end; ++column) {
-      const auto first = std::max(std::ptrdiff_t{0},
-                                  static_cast<std::ptrdiff_t>(track_s(column) / envelope.cell_s));
-      const auto last =
-          std::max(first + 1,
-                   static_cast<std::ptrdiff_t>(std::ceil(track_s(column + 1.0) / envelope.cell_s)));
-      ColumnSum& sum = sums[static_cast<std::size_t>(column)];
-      for (auto i = first; i < std::min(cells, last); ++i) {
-        const EnvelopeCell& cell = envelope.cells[static_cast<std::size_t>(i)];
-        sum.peak = std::max(sum.peak, static_cast<double>(cell.peak));
-        sum.power += static_cast<double>(cell.power);
-        ++sum.cells;
-      }
-    }
-  }
+  for_cells(Cells{envelope.cell_s, envelope.cells.size()}, spans, axis, columns,
+            [&](std::size_t column, std::size_t i) {
+              const EnvelopeCell& cell = envelope.cells[i];
+              ColumnSum& sum = sums[column];
+              sum.peak = std::max(sum.peak, static_cast<double>(cell.peak));
+              sum.power += static_cast<double>(cell.power);
+              ++sum.cells;
+            });
   return sums;
 }
 

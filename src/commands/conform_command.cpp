@@ -5,6 +5,7 @@
 #include <ctime>
 #include <set>
 
+#include "clip_places.h"
 #include "commands.h"
 #include "heard.h"
 #include "kilter/base/clock_text.h"
@@ -158,6 +159,26 @@ report::ReportPage page_of(const ToConform& found, const conform::ConformReport&
   return page;
 }
 
+/// The listening clips below `folder`, into the report. Nothing where there is no mix to listen
+/// against, which is told.
+Result<void> add_clips(const ToConform& found, const std::filesystem::path& folder,
+                       conform::ConformReport& report, Console& console) {
+  if (!report.mix || report.mix->file.empty()) {
+    console.warn("there are no listening clips: no stem of the mix stands beside the tracks'",
+                 report.mix ? "see to the mix's file" : "name the mix with --mix FILE");
+    return {};
+  }
+  conform::ClipOptions options;
+  options.stop = &console.stop();
+  options.progress = [&](double done) { console.progress("writing clips", done); };
+  ClipPlaces places = clip_places(found.lineup, found.heard ? &*found.heard : nullptr, report);
+  auto clips = conform::write_clips(found.lineup, report, folder / "stems", folder / "listen",
+                                    places.places, options);
+  if (!clips) return clips.error();
+  report.clips = conform::ListeningClips{*std::move(clips), std::move(places.left_out)};
+  return {};
+}
+
 /// Tells of placed tracks whose bound is wider than --limit-ms.
 void report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console) {
   for (const LineupTrack& track : lineup.tracks) {
@@ -221,10 +242,13 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   if (!found) return found.error();
   const Lineup& lineup = found->lineup;
 
-  const auto report = conform::conform(lineup, session->folder, staged->path() / "stems",
-                                       conform_options(options, console));
+  auto report = conform::conform(lineup, session->folder, staged->path() / "stems",
+                                 conform_options(options, console));
   if (!report) return report.error();
   if (auto failure = common_failure(*report)) return *std::move(failure);
+  if (options.clips)
+    if (auto clips = add_clips(*found, staged->path(), *report, console); !clips)
+      return clips.error();
   const auto lists = write_lists(
       lineup, *report, edit_files_plan(lineup, *report, options, session->folder), staged->path());
   if (!lists) return lists.error();

@@ -56,6 +56,11 @@ std::vector<OptionWords> output() {
        .group = "Output",
        .about = "replace an earlier result in that folder",
        .more = "Only what an earlier run wrote is replaced; other files stay."},
+      {.name = "--clips",
+       .group = "Output",
+       .about = "also short clips to listen to: mix left, stem right",
+       .more = "At each track's start, end, seams, worst residual and weakest evidence; the report "
+               "plays them."},
   };
 }
 

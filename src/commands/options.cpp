@@ -145,6 +145,7 @@ class Parser {
   /// Where a flag goes; of a name that is none, a fault of ours.
   bool& flag(const std::string& name) {
     const std::map<std::string_view, bool*> flags{{"--replace", &options_.replace},
+                                                  {"--clips", &options_.clips},
                                                   {"--allow-silent", &options_.allow_silent},
                                                   {"--sound-check", &options_.sound_check},
                                                   {"--write-session", &options_.write_session},

@@ -26,6 +26,7 @@ struct Options {
   bool allow_silent{false};  ///< check: stems pass that hardly sound
   std::filesystem::path out;
   bool replace{false};
+  bool clips{false};  ///< conform: listening clips beside the stems
   double limit_ms{1.0};
   conform::StemRange range{conform::StemRange::mix};
   std::optional<std::string> clock;  ///< "mix" or a track; nothing: the lineup's

@@ -29,6 +29,7 @@ constexpr const char* kLineup = "lineup.json";
 constexpr const char* kCuts = "edits/cuts.tsv";
 constexpr const char* kPage = "report.html";
 const fs::path kEdits = "edits";
+const fs::path kClips = "listen";
 // Inside an existing folder: what is being written, and the earlier result on its way out.
 constexpr const char* kStaging = ".conform.part";
 constexpr const char* kAside = ".earlier.part";
@@ -97,6 +98,7 @@ Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
   const std::string name = safe_file_names({lineup->session}).front();
   for (const fs::path& list : edits::edit_files_in(dir / kEdits, name, track_names))
     files.insert(kEdits / list);
+  for (const fs::path& clip : clip_files_in(dir / kClips)) files.insert(kClips / clip);
   return files;
 }
 

@@ -160,6 +160,10 @@ std::string conform_text(const conform::ConformReport& report, const Lineup& lin
                      counted(lists.files.size() - 1, "more file"),
                      edits::timecode_text(lists.record.start_frame, lists.record.rate),
                      edits::to_text(lists.record.rate)) +
+         (report.clips
+              ? "Listen  " + place("listen") + ": " + counted(report.clips->clips.size(), "clip") +
+                    ", mix left, stem right\n"
+              : "") +
          "Lineup  " + place("lineup.json") + "\nReport  " + place("report.html") + '\n' + notes;
 }
 
@@ -185,6 +189,16 @@ std::string conform_json(const conform::ConformReport& report, const Lineup& lin
     if (report.mix->failure) row["failure"] = report.mix->failure->what;
     row["clipped_samples"] = report.mix->clipped_samples;
     object["mix"] = std::move(row);
+  }
+  if (report.clips) {
+    object["clips"] = Json::array();
+    for (const conform::Clip& clip : report.clips->clips)
+      object["clips"].push_back({{"track", report.stems[clip.track].track},
+                                 {"file", "listen/" + clip.file.generic_string()},
+                                 {"listen_for", clip.words},
+                                 {"line_s", clip.at_s},
+                                 {"from_s", clip.from_s},
+                                 {"length_s", clip.length_s}});
   }
   object["fps"] = edits::to_text(lists.record.rate);
   object["start_tc"] = edits::timecode_text(lists.record.start_frame, lists.record.rate);

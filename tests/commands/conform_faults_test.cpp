@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <fstream>
 #include <set>
 #include <string>
 #include <vector>
@@ -75,6 +76,54 @@ TEST_F(FailingDisk, LeavesAnEarlierResultAsItWas) {
 
 TEST_F(FailingDisk, LeavesNothingOfFlacStems) {
   fail_every_call([] {}, {"--container", "flac"});
+}
+
+TEST_F(FailingDisk, LeavesNothingOfListeningClips) {
+  fail_every_call([] {}, {"--clips"});
+}
+
+TEST_F(FailingDisk, LeavesEarlierListeningClipsAsTheyWere) {
+  fail_every_call(
+      [&] {
+        ASSERT_EQ(conform({"--bits", "16", "--clips"}).exit, 0);
+      },
+      {"--replace", "--clips"});
+}
+
+class EarlierClips : public FailingDisk {};
+
+TEST_F(EarlierClips, GoWithTheResultThatIsReplacedAndWhatAPersonPutThereStays) {
+  ASSERT_EQ(conform({"--clips"}).exit, 0);
+  const fs::path listen = show_.out() / "listen";
+  ASSERT_EQ(names_below(listen).size(), 3U);  // two tracks, each shorter than a clip, and the table
+  std::ofstream(listen / "notes.txt") << "mate sounds fine";
+  ASSERT_EQ(conform({"--replace"}).exit, 0);
+  EXPECT_EQ(names_below(listen), (std::set<std::string>{"notes.txt"}));
+  fs::remove(listen / "notes.txt");
+  ASSERT_EQ(conform({"--replace", "--clips"}).exit, 0);
+  ASSERT_EQ(conform({"--replace"}).exit, 0);
+  EXPECT_FALSE(fs::exists(listen));
+}
+
+TEST_F(EarlierClips, TakeNoPlaceOfAPersonsFile) {
+  ASSERT_EQ(conform({}).exit, 0);
+  fs::create_directory(show_.out() / "listen");
+  const fs::path own = show_.out() / "listen" / "keeper_00h00m01s_start.wav";
+  std::ofstream(own) << "mine";
+  const test::Tree before = tree_of(show_.out());
+  const test::Told told = conform({"--replace", "--clips"});
+  EXPECT_EQ(told.exit, 2) << told.err;
+  EXPECT_NE(told.err.find("keeper_00h00m01s_start.wav"), std::string::npos) << told.err;
+  EXPECT_TRUE(tree_of(show_.out()) == before);
+}
+
+TEST_F(EarlierClips, AreTheSameForAnyNumberOfThreads) {
+  ASSERT_EQ(conform({"--clips"}).exit, 0);
+  const test::Tree one = tree_of(show_.out() / "listen");
+  auto args = show_.conform_args({"--clips", "--replace"});
+  *(std::find(args.begin(), args.end(), "--threads") + 1) = "4";
+  ASSERT_EQ(test::run_kilter(args).exit, 0);
+  EXPECT_TRUE(tree_of(show_.out() / "listen") == one);
 }
 
 }  // namespace

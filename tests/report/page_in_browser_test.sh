@@ -1,7 +1,8 @@
 #!/bin/sh
 # Opens pages in a browser without a screen, at two widths, and tries them as a person would.
 #   page_in_browser_test.sh BROWSER CHECK PAGES..
-# Each page is kind@PROGRAM, which prints it, or FOLDER@KILTER: that of the session when conformed.
+# Each page is kind@PROGRAM, which prints it, or FOLDER@KILTER: that of the session when conformed, with
+# listening clips.
 # With TIDY set, that must find nothing wrong in them.
 set -eu
 browser=$1 check=$2
@@ -15,12 +16,12 @@ fail() {
   failed=1
 }
 
-# open WIDTH: page.html in a frame of that width, since windows have a least one; prints what it tells
+# open WIDTH: $where/page.html in a frame of that width, since windows have a least one; prints what it tells
 # in the end. What the browser complains of goes to a log.
 open() {
   cat >"$folder/frame.html" <<END
 <!DOCTYPE html><title>a frame</title>
-<iframe src="page.html" style="border: 0; width: $1px; height: 900px"></iframe>
+<iframe src="$where/page.html" style="border: 0; width: $1px; height: 900px"></iframe>
 <pre id="checked"></pre>
 <script>onmessage = (event) => { document.getElementById("checked").textContent = event.data; };</script>
 END
@@ -34,9 +35,12 @@ END
 for page in "$@"; do
   what=${page%@*} program=${page##*@}
   name=$(basename "$what")
+  where=.
   if [ -d "$what" ]; then
-    "$program" conform "$what" --out "$folder/$name" --quiet >/dev/null || fail "$name: cannot be conformed"
-    cp "$folder/$name/report.html" "$folder/plain.html"
+    where=conformed
+    "$program" conform "$what" --out "$folder/$where" --clips --quiet >/dev/null ||
+      fail "$name: cannot be conformed"
+    cp "$folder/$where/report.html" "$folder/plain.html"
   else
     "$program" "$what" >"$folder/plain.html"
   fi
@@ -44,7 +48,7 @@ for page in "$@"; do
     complaints=$("$TIDY" -errors -quiet --drop-empty-elements no "$folder/plain.html" 2>&1) ||
       fail "$name: $complaints"
   fi
-  cat "$folder/plain.html" "$check" >"$folder/page.html"
+  cat "$folder/plain.html" "$check" >"$folder/$where/page.html"
   for width in 390 1600; do
     verdict=$(open $width)
     printf '%s, %s px: %s\n' "$name" $width "$verdict"

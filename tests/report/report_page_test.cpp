@@ -203,10 +203,39 @@ TEST(ReportPage, FetchesNothing) {
        {report_html(troubled_page()->page), report_html(hostile_page()->page)}) {
     EXPECT_EQ(html.find("http:"), std::string::npos);
     EXPECT_EQ(html.find("https:"), std::string::npos);
-    for (const char* way : {" src=\"", "url(", "@import", "<link", "<img", "<iframe", "fetch("})
+    for (const char* way : {"url(", "@import", "<link", "<img", "<iframe", "fetch("})
       EXPECT_EQ(html.find(way), std::string::npos) << way;
     EXPECT_NE(html.find("default-src 'none'"), std::string::npos);
+    for (auto at = html.find(" src=\""); at != std::string::npos; at = html.find(" src=\"", at + 1))
+      EXPECT_TRUE(html.substr(at).starts_with(" src=\"listen/")) << html.substr(at, 60);
   }
+  const std::string without = report_html(calm_page(2, 60.0)->page);
+  EXPECT_EQ(without.find(" src=\""), std::string::npos);
+  EXPECT_EQ(without.find("media-src"), std::string::npos);
+  EXPECT_EQ(without.find("id=\"listen\""), std::string::npos);
+}
+
+TEST(ReportPage, LeadsFromWhatNeedsAPersonToTheClipsOfIt) {
+  const std::string html = report_html(troubled_page()->page);
+  const auto says = [&](const std::string& text) { return html.find(text) != std::string::npos; };
+  EXPECT_TRUE(says("lost 1.7 s. Listen there. <a href=\"#c2\">Listen to it</a></p>"));
+  // A place without a clip, and a doubt of a whole track.
+  EXPECT_TRUE(says("lost 40 ms. Listen there. <a href=\"#t1\">Listen to clips of it</a></p>"));
+  EXPECT_TRUE(says("stretches are heard. Listen to it. <a href=\"#t4\">Listen to clips of it</a>"));
+  EXPECT_TRUE(says("No place in the mix fits its sound.</p>"));
+  EXPECT_TRUE(
+      says("src=\"listen/keeper_00h03m23s_seam.wav\" aria-label=\"keeper, 00:03:23, seam: a "
+           "step of +1700 ms\""));
+  EXPECT_TRUE(says("2 more seams with smaller steps have no clip."));
+}
+
+TEST(ReportPage, SaysWhichClipsThereCannotBeWhereTheLineupWasGiven) {
+  auto sample = troubled_page();
+  sample->page.heard = nullptr;
+  const std::string html = report_html(sample->page);
+  EXPECT_NE(html.find("no clips of the worst residuals"), std::string::npos);
+  sample->stems.clips->clips.clear();
+  EXPECT_NE(report_html(sample->page).find("<p>No clip.</p>"), std::string::npos);
 }
 
 TEST(ReportPage, LeadsFromEachNumberToItsFinding) {
@@ -256,6 +285,12 @@ TEST(Markup, WritesBytesAsTheStandardSays) {
                                     {"foobar", "Zm9vYmFy"}})
     EXPECT_EQ(base64(bytes), text);
   EXPECT_EQ(base64("\xFF\xFE\xFD"), "//79");
+}
+
+TEST(Markup, WritesPathsAsRelativeAddresses) {
+  EXPECT_EQ(url_text("listen/mate_00h03m23s_seam.wav"), "listen/mate_00h03m23s_seam.wav");
+  EXPECT_EQ(url_text("a b#c?d%e\"'&<é"), "a%20b%23c%3Fd%25e%22%27%26%3C%C3%A9");
+  EXPECT_EQ(url_text("javascript:x"), "javascript%3Ax");
 }
 
 TEST(Markup, WritesNumbersWithoutIdleDigits) {

@@ -129,6 +129,10 @@ std::unique_ptr<SamplePage> empty_page(const std::string& session, double length
   return sample;
 }
 
+conform::Clip clip(std::size_t track, std::filesystem::path file, double at_s, std::string words) {
+  return {track, std::move(file), std::move(words), at_s, at_s - 4.0, 8.0};
+}
+
 Finding finding(const char* code, std::string text) {
   Finding result;
   result.code = code;
@@ -267,6 +271,14 @@ std::unique_ptr<SamplePage> troubled_page() {
       finding("left-out", "Not looked at: \"a.part\"."),
       finding("folder-left-out", "Not looked into: \"old\"."),
       finding("several-mixes", "The file with the mix's name leaves tracks unplaced.")};
+  sample->stems.clips = conform::ListeningClips{
+      {clip(0, "keeper_00h00m31s_start.wav", 31.0, "start"),
+       clip(0, "keeper_00h03m23s_seam.wav", 203.0, "seam: a step of +1700 ms"),
+       clip(0, "keeper_00h05m12s_worst-residual.wav", 312.0,
+            "worst residual: measured +14.2 µs from where the stem has it; weakest evidence: "
+            "±14.8 µs, weight 0.3"),
+       clip(3, "mate_00h00m20s_start.wav", 20.0, "start")},
+      {{0, 2}}};
   return sample;
 }
 
@@ -286,6 +298,9 @@ std::unique_ptr<SamplePage> hostile_page() {
   lineup.mix->file = kHostileNames[3];
   lineup.findings = {over(finding("missing-voice", kHostileNames[1]), {{5.0, 9.0}})};
   sample->stems.mix->track = kHostileNames[3];
+  sample->stems.clips.emplace();
+  for (std::size_t i = 0; i < 8; ++i)
+    sample->stems.clips->clips.push_back(clip(i, kHostileNames[i], 60.0, kHostileNames[7 - i]));
   sample->page.command = std::string("kilter conform '") + kHostileNames[3] + "'";
   return sample;
 }

@@ -11,6 +11,7 @@
 
 #include "kilter/base/lineup.h"
 #include "kilter/base/result.h"
+#include "kilter/conform/listening_clips.h"
 #include "kilter/edits/timecode.h"
 #include "kilter/media/audio_writer.h"
 
@@ -51,6 +52,8 @@ struct ConformReport {
   std::int64_t frames{0};   ///< of every stem
   std::vector<Stem> stems;  ///< one per track of the lineup, in its order
   std::optional<Stem> mix;  ///< the mix as a stem; nothing without a mix
+  /// By write_clips(), where they were asked for: conform() leaves it empty.
+  std::optional<ListeningClips> clips{};
 };
 
 /// Writes a mono file per placed track, or per voice of several takes, into `stems_folder`, which

@@ -29,8 +29,9 @@ class StagedFolder {
   /// Waits until the disk holds everything, and moves it in place: a DIR that was missing appears
   /// at once; in one that exists the lineup.json goes first and comes last, so that a DIR with a
   /// lineup is whole at any moment. Only files are replaced that the new result holds or that the
-  /// earlier one names (its lineup, its edit lists, the stems of its tracks); whatever else lies in
-  /// DIR or in its folders is kept. Fails with cannot_write, DIR being as it was.
+  /// earlier one names (its lineup, its edit lists, the stems of its tracks, its listening clips);
+  /// whatever else lies in DIR or in its folders is kept. Fails with cannot_write, DIR being as it
+  /// was.
   Result<void> commit();
 
  private:

@@ -57,6 +57,19 @@ std::string escaped(std::string_view text) {
 
 std::string name_html(std::string_view name) { return "<bdi>" + escaped(name) + "</bdi>"; }
 
+std::string url_text(std::string_view path) {
+  constexpr std::string_view kPlain =
+      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._~/";
+  std::string text;
+  for (const char letter : path) {
+    if (kPlain.find(letter) != std::string_view::npos)
+      text += letter;
+    else
+      text += fmt::format("%{:02X}", static_cast<unsigned>(static_cast<unsigned char>(letter)));
+  }
+  return text;
+}
+
 std::string script_json(const nlohmann::ordered_json& value) {
   using Json = nlohmann::ordered_json;
   const std::string plain = value.dump(-1, ' ', true, Json::error_handler_t::replace);

@@ -14,6 +14,10 @@ std::string escaped(std::string_view text);
 /// A name, held apart from the text around it whichever way it runs.
 std::string name_html(std::string_view name);
 
+/// A path as part of a relative address (RFC 3986): what is neither letter, digit, "-._~" nor "/"
+/// as %XX.
+std::string url_text(std::string_view path);
+
 /// In ASCII, and without anything that ends a script element or begins markup.
 std::string script_json(const nlohmann::ordered_json& value);
 

@@ -30,6 +30,10 @@ std::string runs_html(const Axis& axis, const std::vector<Span>& spans);
 std::string standing_html(const LineupTrack& track);
 
 std::string needs_part(const PageParts& parts);
+/// The listening clips; nothing where none were asked for.
+std::string listen_part(const PageParts& parts);
+/// A link to the clip in which a need is heard, or to those of its track; empty without any.
+std::string listen_link(const PageParts& parts, const Need& need);
 std::string timeline_part(const PageParts& parts);
 /// Nothing without a mix.
 std::string null_part(const PageParts& parts);

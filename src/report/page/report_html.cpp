@@ -84,6 +84,7 @@ struct Item {
   std::string title;
   std::string text;
   std::optional<Stretch> place;
+  std::string link{};  ///< HTML
 };
 
 std::string item_html(const Item& item) {
@@ -94,7 +95,7 @@ std::string item_html(const Item& item) {
                     short_number(item.place->line_to_s, 3));
   return "<li id=\"" + item.id + "\"" + place + "><h3>" + item.number +
          (item.owner.empty() ? "" : name_html(item.owner) + ": ") + escaped(item.title) +
-         "</h3><p>" + escaped(item.text) + "</p></li>\n";
+         "</h3><p>" + escaped(item.text) + item.link + "</p></li>\n";
 }
 
 bool tells_of_a_copy(const Finding& finding) {
@@ -130,13 +131,20 @@ std::string header_html(const ReportPage& page) {
          "</p>\n<p class=\"figures\">" + figures(page) + "</p></header>\n";
 }
 
-/// Nothing may be fetched, by whatever a name holds.
 constexpr const char* kHead =
-    "<meta charset=\"utf-8\">\n"
-    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
-    "'unsafe-inline'; script-src 'unsafe-inline'\">\n"
+    "\">\n"
     "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
     "<meta name=\"color-scheme\" content=\"light dark\">\n";
+
+/// Nothing may be fetched, by whatever a name holds, but the clips beside the page.
+std::string head_html(const ReportPage& page) {
+  const bool listens = page.stems != nullptr && page.stems->clips;
+  return std::string(
+             "<meta charset=\"utf-8\">\n<meta http-equiv=\"Content-Security-Policy\" "
+             "content=\"default-src 'none'; style-src 'unsafe-inline'; script-src "
+             "'unsafe-inline'") +
+         (listens ? "; media-src 'self' file:" : "") + kHead;
+}
 
 /// Goes with all drawings.
 constexpr const char* kBar = R"html(<div class="bar" id="bar" hidden>
@@ -203,8 +211,9 @@ std::string needs_part(const PageParts& parts) {
   if (needs.empty()) return "";
   std::string items;
   for (std::size_t i = 0; i < needs.size(); ++i)
-    items += item_html({id_of(needs[i].number, i), number_html(needs[i].number), needs[i].owner,
-                        needs[i].title, needs[i].text, needs[i].place});
+    items +=
+        item_html({id_of(needs[i].number, i), number_html(needs[i].number), needs[i].owner,
+                   needs[i].title, needs[i].text, needs[i].place, listen_link(parts, needs[i])});
   return section("needs", "What needs a person",
                  "<ul class=\"items needs\">\n" + items + "</ul>\n");
 }
@@ -250,13 +259,13 @@ std::string script_data(const PageParts& parts) {
 std::string report_html(const ReportPage& page) {
   const PageParts parts{page, axis_of(*page.lineup), numbered(*page.lineup)};
   std::string html = "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n";
-  html += kHead;
+  html += head_html(page);
   html += "<meta name=\"generator\" content=\"" + escaped(page.version) + "\">\n<title>" +
           escaped(page.lineup->session) + ": report</title>\n<style>\n";
   html += kPageStyle;
   html += "</style>\n</head>\n<body>\n" + header_html(page) + "<main>\n";
-  for (const auto part : {needs_part, drawings_part, placing_part, clocks_part, levels_part,
-                          findings_part, stems_part, record_part})
+  for (const auto part : {needs_part, drawings_part, listen_part, placing_part, clocks_part,
+                          levels_part, findings_part, stems_part, record_part})
     html += part(parts);
   html += "</main>\n<script type=\"application/json\" id=\"data\">" + script_data(parts) +
           "</script>\n<script>\n";

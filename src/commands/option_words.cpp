@@ -137,15 +137,23 @@ std::vector<OptionWords> together(std::initializer_list<std::vector<OptionWords>
 }  // namespace
 
 std::vector<OptionWords> survey_options() {
-  return together({{mix(),
-                    {.name = "--sound-check",
-                     .group = "Input",
-                     .about = "of a short test take: what to mend before the show"},
-                    {.name = "--write-session",
-                     .group = "Output",
-                     .about = "write NAME.session.toml here, to be edited",
-                     .more = "A file of that name is never replaced."}},
-                   running()});
+  return together(
+      {{mix(),
+        {.name = "--sound-check",
+         .group = "Input",
+         .about = "of a short test take: what to mend before the show"},
+        {.name = "--write-session",
+         .group = "Output",
+         .about = "write NAME.session.toml here, to be edited",
+         .more = "A file of that name is never replaced."},
+        {.name = "--html",
+         .takes = Takes::file,
+         .value = "FILE",
+         .group = "Output",
+         .about = "write it as a page, too, with the sound drawn",
+         .more = "An earlier page there is replaced; any other file is not. A session's "
+                 "folder is never written to."}},
+       running()});
 }
 
 std::vector<OptionWords> align_options() {

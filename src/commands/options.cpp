@@ -56,7 +56,7 @@ std::string is_not_empty(const std::string& text) {
 /// What was typed, without what changes no result.
 std::string line_of(std::span<const std::string> args) {
   constexpr std::array<std::string_view, 3> kFlags{"--quiet", "--json", "--replace"};
-  constexpr std::array<std::string_view, 2> kWithValue{"--threads", "--out"};
+  constexpr std::array<std::string_view, 3> kWithValue{"--threads", "--out", "--html"};
   std::string line = "kilter";
   for (std::size_t i = 0; i < args.size(); ++i) {
     const std::string_view name = std::string_view(args[i]).substr(0, args[i].find('='));
@@ -77,6 +77,7 @@ struct Texts {
   std::string lineup;
   std::string cuts;
   std::string junit;
+  std::string html;
   std::string out;
   std::string range{"mix"};
   std::string clock;
@@ -165,6 +166,7 @@ class Parser {
                                                          {"--lineup", &texts_.lineup},
                                                          {"--cuts", &texts_.cuts},
                                                          {"--junit", &texts_.junit},
+                                                         {"--html", &texts_.html},
                                                          {"--out", &texts_.out},
                                                          {"--range", &texts_.range},
                                                          {"--clock", &texts_.clock},
@@ -214,6 +216,7 @@ class Parser {
     if (!texts_.lineup.empty()) options.lineup = texts_.lineup;
     if (!texts_.cuts.empty()) options.cuts = texts_.cuts;
     if (!texts_.junit.empty()) options.junit = texts_.junit;
+    if (!texts_.html.empty()) options.html = texts_.html;
     options.out = texts_.out;
     options.rate_hz = texts_.rate_hz;
     if (!texts_.clock.empty()) options.clock = texts_.clock;

@@ -23,7 +23,8 @@ struct Options {
   std::optional<std::filesystem::path> lineup;  ///< align: to write; others: to read
   std::optional<std::filesystem::path> cuts;
   std::optional<std::filesystem::path> junit;
-  bool allow_silent{false};  ///< check: stems pass that hardly sound
+  std::optional<std::filesystem::path> html;  ///< survey: where its page goes
+  bool allow_silent{false};                   ///< check: stems pass that hardly sound
   std::filesystem::path out;
   bool replace{false};
   bool clips{false};  ///< conform: listening clips beside the stems
@@ -40,9 +41,8 @@ struct Options {
   bool write_session{false};  ///< survey: a session.toml to begin with
   bool quiet{false};
   bool json{false};
-  /// As it was typed, in words that a shell takes, but for what changes no result: --out,
-  /// --replace,
-  /// --threads, --quiet, --json.
+  /// As it was typed, in words that a shell takes, but for what changes no result: --out, --html,
+  /// --replace, --threads, --quiet, --json.
   std::string line;
 };
 

@@ -144,6 +144,8 @@ Result<void> check_sound(Survey& survey, const Options& options, Console& consol
   return {};
 }
 
+bool wants_mending(const Finding& finding) { return remedy_of(finding) != nullptr; }
+
 bool wants_mending(const Survey& survey) {
   return !std::all_of(survey.tracks.begin(), survey.tracks.end(), is_in_order) ||
          std::any_of(survey.findings.begin(), survey.findings.end(),

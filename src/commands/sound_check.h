@@ -18,6 +18,9 @@ Result<void> check_sound(survey::Survey& survey, const Options& options, Console
 /// Whether anything of that has to be mended.
 bool wants_mending(const survey::Survey& survey);
 
+/// Whether it tells of that.
+bool wants_mending(const Finding& finding);
+
 /// What the check comes to, in a sentence.
 std::string sound_check_text(const survey::Survey& survey);
 

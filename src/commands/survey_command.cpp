@@ -1,14 +1,17 @@
 #include <fmt/format.h>
 
+#include <optional>
 #include <system_error>
 
 #include "commands.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/conform/conform.h"
 #include "kilter/edits/text_file.h"
+#include "kilter/report/survey_page.h"
 #include "kilter/report/survey_report.h"
 #include "kilter/report/text_table.h"
 #include "kilter/session/session_draft.h"
+#include "outputs.h"
 #include "sound_check.h"
 
 namespace kilter::commands {
@@ -59,11 +62,36 @@ Result<fs::path> write_session(const Survey& survey) {
   return file;
 }
 
+/// Why the page may not go there, as far as that can be told before any work: never over a file
+/// that is no page of ours.
+std::optional<Error> page_refusal(const fs::path& file, const session::Session& session) {
+  if (auto refused = output_refusal(file, session)) return refused;
+  std::error_code code;
+  if (!fs::is_regular_file(file, code)) return std::nullopt;
+  const auto text = edits::read_text(file);
+  if (text && text->find("<meta name=\"generator\" content=\"kilter ") != std::string::npos)
+    return std::nullopt;
+  return Error{ErrorKind::bad_command, file, "is there already and is no page of kilter's",
+               "name another file with --html, or move that one away"};
+}
+
+Result<void> write_page(const Survey& survey, const Options& options) {
+  report::SurveyPage page;
+  page.survey = &survey;
+  if (options.sound_check)
+    page.must_be_seen_to = [](const Finding& finding) { return wants_mending(finding); };
+  page.version = "kilter " KILTER_VERSION;
+  page.command = options.line;
+  return edits::write_text(*options.html, report::survey_html(page));
+}
+
 }  // namespace
 
 Result<Exit> survey_command(const Options& options, Console& console) {
   const auto session = open(options);
   if (!session) return session.error();
+  if (options.html)
+    if (auto refused = page_refusal(*options.html, *session)) return *std::move(refused);
   auto survey = load(*session, options, options.sound_check, console);
   if (!survey) return survey.error();
   if (options.sound_check)
@@ -73,6 +101,10 @@ Result<Exit> survey_command(const Options& options, Console& console) {
     const auto file = write_session(*survey);
     if (!file) return file.error();
     written += "\nSession file  " + report::printable(file->string()) + '\n';
+  }
+  if (options.html) {
+    if (auto page = write_page(*survey, options); !page) return page.error();
+    written += "\nPage  " + report::printable(options.html->string()) + '\n';
   }
   const auto printed =
       console.print(options.json ? report::survey_json(*survey)

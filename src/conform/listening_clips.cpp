@@ -130,7 +130,7 @@ class Clipper {
     auto right = sound(stem, range);
     if (!right) return right.error();
     Clip clip;
-    clip.at_s = planned.at.line_from_s;
+    clip.at_s = planned.at.line_to_s;  // as the finding of a seam has it
     clip.file = name + '_' + time_in_name(clip.at_s) + '_' + file_word(planned.reason) + ".wav";
     clip.words = planned.words;
     clip.from_s = report_.from_s + static_cast<double>(range.first) / report_.rate_hz;

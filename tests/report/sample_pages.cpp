@@ -305,4 +305,47 @@ std::unique_ptr<SamplePage> hostile_page() {
   return sample;
 }
 
+survey::Survey sample_survey() {
+  survey::Survey survey;
+  survey.session = "lighthouse-hour-14";
+  const auto add_file = [&](const std::string& name, double length_s, int channels) {
+    survey::SurveyFile& file = survey.files.emplace_back();
+    file.name = name;
+    file.info.format = "WAV 24-bit";
+    file.info.rate = {48000.0};
+    file.info.channels = channels;
+    file.length = {static_cast<std::int64_t>(48000.0 * length_s)};
+    file.parts = {{name, file.length}};
+  };
+  const auto add = [&](const std::string& name, int channel, std::vector<Finding> findings) {
+    survey::SurveyTrack& track = survey.tracks.emplace_back();
+    track.name = name;
+    track.file = survey.files.size() - 1;
+    track.channel = channel;
+    track.findings = std::move(findings);
+    if (survey.files.back().failure) return;
+    track.levels = levels(-6.0);
+    track.envelope = talk(survey.files.back().length_s(), 7 * static_cast<std::uint32_t>(channel));
+  };
+  add_file("mixdown.flac", 600.0, 2);
+  survey::SurveyMix& mix = survey.mix.emplace();
+  mix.found_by = "by its name";
+  mix.levels = {levels(-3.0), levels(-4.0)};
+  mix.envelope = talk(600.0, 5);
+  add_file("desk.wav", 640.0, 2);
+  survey.files.back().parts.push_back({"desk-2.wav", {100}});
+  survey.files.back().stamp = media::StartStamp{std::int64_t{48000} * 3600 * 20, {48000.0}, ""};
+  add("keeper", 1, {});
+  Finding dropout = finding("dropout", "Zeros at 00:01:40.000 for 0.4 s. Listen there.");
+  dropout.at_s = 100.0;
+  add("mate", 2, {dropout, finding("low-level", "Very quiet. Turn it up.")});
+  add_file("gone.m4a", 0.0, 0);
+  survey.files.back().failure = Error{ErrorKind::unreadable, "gone.m4a", "no format we know", ""};
+  add("gone", 1, {finding("unreadable", "Cannot be read: no format we know. Copy it again.")});
+  add_file(std::string(kHostileNames[0]) + ".wav", 300.0, 1);
+  add(kHostileNames[0], 1, {finding("duplicate", kHostileNames[1])});
+  survey.findings = {finding("left-out", "Not looked at: \"a.part\".")};
+  return survey;
+}
+
 }  // namespace kilter::test

@@ -5,6 +5,7 @@
 #include <string>
 
 #include "kilter/report/report_page.h"
+#include "kilter/survey/survey.h"
 
 namespace kilter::test {
 
@@ -24,6 +25,9 @@ std::unique_ptr<SamplePage> troubled_page();
 
 /// The same with names and texts that try to be markup, script, data or a line's end.
 std::unique_ptr<SamplePage> hostile_page();
+
+/// What arrived: a mix, a recorder's file of two channels, files in trouble, one with such a name.
+survey::Survey sample_survey();
 
 /// Names that hostile_page() uses.
 extern const char* const kHostileNames[8];

@@ -15,6 +15,8 @@ struct PageParts {
   const ReportPage& page;
   Axis axis;
   std::vector<NumberedFinding> findings;
+  std::vector<Need> needs;
+  bool placed{true};  ///< off: recordings of a survey, each from its own beginning
 };
 
 /// A section with its heading; `id` is a plain word.

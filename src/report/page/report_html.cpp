@@ -1,80 +1,18 @@
 #include <fmt/format.h>
 
-#include <cmath>
+#include <utility>
 
-#include "departure.h"
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/report/report_page.h"
 #include "lineup_words.h"
 #include "markup.h"
-#include "null_plot.h"
-#include "page_assets.h"
 #include "parts.h"
+#include "shell.h"
 #include "titles.h"
-#include "wave.h"
 
 namespace kilter::report {
 namespace {
-
-using Json = nlohmann::ordered_json;
-
-/// To the digits that a readout needs.
-Json rounded(double value, double per_unit) { return std::round(value * per_unit) / per_unit; }
-
-Json spans_json(const std::vector<Span>& spans) {
-  Json list = Json::array();
-  for (const Span& span : spans)
-    list.push_back({rounded(span.from_s, 1e4), rounded(span.to_s, 1e4),
-                    rounded(span.line_from_s, 1e4), rounded(span.line_to_s, 1e4)});
-  return list;
-}
-
-Json lane_json(const std::string& name, const std::vector<Span>& spans, const HeardTrack* heard) {
-  Json lane{{"name", name}, {"spans", spans_json(spans)}};
-  if (heard == nullptr || heard->envelope.cells.empty()) return lane;
-  const WaveBytes bytes = wave_bytes(heard->envelope);
-  lane["cell"] = heard->envelope.cell_s;
-  lane["peaks"] = base64(bytes.peaks);
-  lane["powers"] = base64(bytes.powers);
-  return lane;
-}
-
-void add_files(const LineupTrack& track, Json& lane) {
-  lane["files"] = Json::array();
-  double end_s = 0.0;
-  for (const TrackPart& part : track.parts) {
-    end_s += static_cast<double>(part.frames) / track.rate_hz;
-    lane["files"].push_back({part.file, rounded(end_s, 1e4)});
-  }
-}
-
-/// The curve and the windows beside it, for readouts.
-void add_departure(const LineupTrack& track, const HeardTrack* heard, Json& lane) {
-  const auto sections = departure_of(*track.map);
-  lane["curve"] = Json::array();
-  for (const DepartureSection& each : sections) {
-    Json points = Json::array();
-    for (const DeparturePoint& point : each.points)
-      points.push_back({rounded(point.line_s, 1e3), rounded(point.offset_us, 1e2),
-                        rounded(point.bound_us, 1e1)});
-    lane["curve"].push_back(std::move(points));
-  }
-  lane["windows"] = Json::array();
-  if (heard == nullptr) return;
-  for (const DepartureWindow& window : windows_beside(*track.map, sections, heard->windows))
-    lane["windows"].push_back({rounded(window.line_s, 1e2), rounded(window.offset_us, 1e1),
-                               rounded(window.sigma_us, 1e1), rounded(window.weight, 1e2)});
-}
-
-/// Lies as the mix does, whose lane comes first.
-Json null_json(const NullDepth& null) {
-  const NullBytes bytes = null_bytes(null);
-  return {{"cell", null.cell_s},
-          {"rest", base64(bytes.rest)},
-          {"mix", base64(bytes.mix)},
-          {"deepest", kDeepest_db}};
-}
 
 /// A heading for each finding or need, what it says below, and where it is.
 struct Item {
@@ -123,70 +61,11 @@ std::string figures(const ReportPage& page) {
                             counted(lineup.tracks.size(), "track"));
 }
 
-std::string header_html(const ReportPage& page) {
-  const bool asks = !needs_of(page).empty();
-  return "<header><h1>" + name_html(page.lineup->session) + "</h1>\n<p class=\"verdict " +
-         (asks ? "asks" : "calm") + "\"><span class=\"sign\" aria-hidden=\"true\">" +
-         (asks ? "!" : "&#10003;") + "</span> " + escaped(session_sentence(page)) +
-         "</p>\n<p class=\"figures\">" + figures(page) + "</p></header>\n";
-}
-
-constexpr const char* kHead =
-    "\">\n"
-    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-    "<meta name=\"color-scheme\" content=\"light dark\">\n";
-
-/// Nothing may be fetched, by whatever a name holds, but the clips beside the page.
-std::string head_html(const ReportPage& page) {
-  const bool listens = page.stems != nullptr && page.stems->clips;
-  return std::string(
-             "<meta charset=\"utf-8\">\n<meta http-equiv=\"Content-Security-Policy\" "
-             "content=\"default-src 'none'; style-src 'unsafe-inline'; script-src "
-             "'unsafe-inline'") +
-         (listens ? "; media-src 'self' file:" : "") + kHead;
-}
-
-/// Goes with all drawings.
-constexpr const char* kBar = R"html(<div class="bar" id="bar" hidden>
-<div class="buttons" role="group" aria-label="What the drawings show">
-<button type="button" data-do="out" aria-label="show more time" title="show more (-)">&minus;</button>
-<button type="button" data-do="in" aria-label="show less time, larger" title="show less, larger (+)">+</button>
-<button type="button" data-do="left" aria-label="earlier" title="earlier (arrow left)">&larr;</button>
-<button type="button" data-do="right" aria-label="later" title="later (arrow right)">&rarr;</button>
-<button type="button" data-do="all" title="the whole session (0)">all</button>
-</div>
-<span id="range" aria-live="polite"></span>
-<div class="strip" id="strip" aria-hidden="true"><i id="thumb"></i></div>
-<p class="readout" id="readout"></p>
-</div>
-)html";
-
-/// What has one axis of time, moved and enlarged together.
 std::string drawings_part(const PageParts& parts) {
-  return std::string("<div id=\"drawings\">\n") + kBar + timeline_part(parts) + null_part(parts) +
-         departure_part(parts) + "</div>\n";
+  return drawings_html(timeline_part(parts) + null_part(parts) + departure_part(parts));
 }
 
 }  // namespace
-
-std::string section(const std::string& id, const std::string& heading, const std::string& content) {
-  return "<section id=\"" + id + "\" aria-labelledby=\"" + id + "-heading\"><h2 id=\"" + id +
-         "-heading\">" + heading + "</h2>\n" + content + "</section>\n";
-}
-
-std::string table(const std::string& caption, const std::vector<std::string>& head,
-                  const std::vector<std::vector<std::string>>& rows) {
-  std::string html = "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"" + caption +
-                     "\"><table><caption>" + caption + "</caption><thead><tr>";
-  for (const std::string& cell : head) html += "<th scope=\"col\">" + cell + "</th>";
-  html += "</tr></thead><tbody>\n";
-  for (const auto& row : rows) {
-    html += "<tr><th scope=\"row\">" + row.front() + "</th>";
-    for (std::size_t i = 1; i < row.size(); ++i) html += "<td>" + row[i] + "</td>";
-    html += "</tr>\n";
-  }
-  return html + "</tbody></table></div>\n";
-}
 
 std::string number_links(const PageParts& parts, const LineupTrack* track) {
   std::string html;
@@ -207,13 +86,13 @@ std::string standing_html(const LineupTrack& track) {
 }
 
 std::string needs_part(const PageParts& parts) {
-  const auto needs = needs_of(parts.page);
-  if (needs.empty()) return "";
+  if (parts.needs.empty()) return "";
   std::string items;
-  for (std::size_t i = 0; i < needs.size(); ++i)
-    items +=
-        item_html({id_of(needs[i].number, i), number_html(needs[i].number), needs[i].owner,
-                   needs[i].title, needs[i].text, needs[i].place, listen_link(parts, needs[i])});
+  for (std::size_t i = 0; i < parts.needs.size(); ++i) {
+    const Need& need = parts.needs[i];
+    items += item_html({id_of(need.number, i), number_html(need.number), need.owner, need.title,
+                        need.text, need.place, listen_link(parts, need)});
+  }
   return section("needs", "What needs a person",
                  "<ul class=\"items needs\">\n" + items + "</ul>\n");
 }
@@ -227,50 +106,19 @@ std::string findings_part(const PageParts& parts) {
         {id_of(each.number, 0), number_html(each.number), owner_name(each, *parts.page.lineup),
          title_of(*each.finding), each.finding->text, each.place});
   }
-  return section("copies", "Copies and leaks", list_html(copies)) +
+  return (copies.empty() ? "" : section("copies", "Copies and leaks", list_html(copies))) +
          section("findings", "Also good to know", list_html(others));
 }
 
-std::string script_data(const PageParts& parts) {
-  const Lineup& lineup = *parts.page.lineup;
-  const Heard* heard = parts.page.heard;
-  Json lanes = Json::array();
-  if (lineup.mix)
-    lanes.push_back(
-        lane_json(lineup.mix->file, lineup.mix->spans, heard == nullptr ? nullptr : &heard->mix));
-  for (std::size_t i = 0; i < lineup.tracks.size(); ++i) {
-    const LineupTrack& track = lineup.tracks[i];
-    const HeardTrack* own = heard == nullptr ? nullptr : &heard->tracks[i];
-    std::vector<Span> spans;
-    if (track.map) spans.assign(track.map->spans().begin(), track.map->spans().end());
-    Json& lane = lanes.emplace_back(lane_json(track.name, spans, own));
-    add_files(track, lane);
-    if (track.map) add_departure(track, own, lane);
-  }
-  Json data{{"from", parts.axis.from_s},
-            {"to", parts.axis.to_s},
-            {"units", kAxisUnits},
-            {"lanes", std::move(lanes)}};
-  if (lineup.mix && heard != nullptr && !heard->moved_since && !heard->null.cells.empty())
-    data["null"] = null_json(heard->null);
-  return script_json(data);
-}
-
 std::string report_html(const ReportPage& page) {
-  const PageParts parts{page, axis_of(*page.lineup), numbered(*page.lineup)};
-  std::string html = "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n";
-  html += head_html(page);
-  html += "<meta name=\"generator\" content=\"" + escaped(page.version) + "\">\n<title>" +
-          escaped(page.lineup->session) + ": report</title>\n<style>\n";
-  html += kPageStyle;
-  html += "</style>\n</head>\n<body>\n" + header_html(page) + "<main>\n";
+  const PageParts parts{page, axis_of(*page.lineup), numbered(*page.lineup), needs_of(page)};
+  std::string html;
   for (const auto part : {needs_part, drawings_part, listen_part, placing_part, clocks_part,
                           levels_part, findings_part, stems_part, record_part})
     html += part(parts);
-  html += "</main>\n<script type=\"application/json\" id=\"data\">" + script_data(parts) +
-          "</script>\n<script>\n";
-  html += kPageScript;
-  return html + "</script>\n</body>\n</html>\n";
+  return document_html({"report", page.lineup->session, session_sentence(page),
+                        !parts.needs.empty(), figures(page), std::move(html), script_data(parts),
+                        page.version, page.stems != nullptr && page.stems->clips});
 }
 
 }  // namespace kilter::report

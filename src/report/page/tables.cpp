@@ -66,24 +66,27 @@ std::string level_bar(const intake::Levels& levels) {
       short_number(floor, 1), short_number(level, 1), short_number(peak, 1));
 }
 
+/// `loud`: with a column for the loudness.
 std::vector<std::string> level_row(const std::string& name, const HeardTrack& heard, double rate_hz,
-                                   const std::string& links) {
-  if (!heard.levels)
-    return {name, "", "not read", "-", "-", "-", "-", "-", links.empty() ? "-" : links};
+                                   const std::string& links, bool loud) {
+  if (!heard.levels) {
+    std::vector<std::string> row{name, "", "not read"};
+    row.insert(row.end(), loud ? 6 : 5, "-");
+    row.push_back(links.empty() ? "-" : links);
+    return row;
+  }
   const intake::Levels& levels = *heard.levels;
   const std::string dropouts =
       levels.dropouts == 0 ? "-"
                            : fmt::format("{} ({:.1f} s)", levels.dropouts,
                                          static_cast<double>(levels.dropout_frames.n) / rate_hz);
-  return {name,
-          level_bar(levels),
-          decibels(levels.peak_dbfs),
-          decibels(levels.level_dbfs),
-          decibels(levels.floor_dbfs),
-          fmt::format("{:.0f}", 100.0 * levels.talk_share),
-          levels.clipped_runs == 0 ? "-" : std::to_string(levels.clipped_runs),
-          dropouts,
-          links.empty() ? "-" : links};
+  std::vector<std::string> row{name, level_bar(levels), decibels(levels.peak_dbfs)};
+  if (loud) row.push_back(levels.loudness_lufs ? decibels(*levels.loudness_lufs) : "-");
+  row.insert(row.end(), {decibels(levels.level_dbfs), decibels(levels.floor_dbfs),
+                         fmt::format("{:.0f}", 100.0 * levels.talk_share),
+                         levels.clipped_runs == 0 ? "-" : std::to_string(levels.clipped_runs),
+                         dropouts, links.empty() ? "-" : links});
+  return row;
 }
 
 std::string stem_note(const conform::Stem& stem, const LineupTrack& track) {
@@ -159,23 +162,27 @@ std::string levels_part(const PageParts& parts) {
                    "<p class=\"unmeasured\">Not measured: the lineup was given. Conform without "
                    "--lineup, or <code>kilter survey</code>, tells them.</p>\n");
   const Lineup& lineup = *parts.page.lineup;
+  const bool loud = std::any_of(heard->tracks.begin(), heard->tracks.end(), [](const auto& track) {
+    return track.levels && track.levels->loudness_lufs;
+  });
   Rows rows;
   if (lineup.mix)
     rows.push_back(level_row(name_html(lineup.mix->file), heard->mix, lineup.mix->rate_hz,
-                             number_links(parts, nullptr)));
+                             number_links(parts, nullptr), loud));
   for (std::size_t i = 0; i < lineup.tracks.size(); ++i)
     rows.push_back(level_row(name_html(lineup.tracks[i].name), heard->tracks[i],
-                             lineup.tracks[i].rate_hz, number_links(parts, &lineup.tracks[i])));
+                             lineup.tracks[i].rate_hz, number_links(parts, &lineup.tracks[i]),
+                             loud));
+  std::vector<std::string> head{"track", "-80 to 0", "peak <small>dBFS</small>"};
+  if (loud) head.emplace_back("loudness <small>LUFS</small>");
+  head.insert(head.end(), {"speech <small>dBFS</small>", "between words <small>dBFS</small>",
+                           "talk <small>%</small>", "clipped places", "dropouts", "findings"});
   return section(
       "levels", "Levels as recorded",
       "<p>Speech: 95 % of the 50 ms stretches are quieter. Between words: 10 % are. The bar runs "
       "from -80 to 0 dBFS: broad from the noise between words to speech, narrow up to the "
       "peak.</p>\n" +
-          table("Levels of every track",
-                {"track", "-80 to 0", "peak <small>dBFS</small>", "speech <small>dBFS</small>",
-                 "between words <small>dBFS</small>", "talk <small>%</small>", "clipped places",
-                 "dropouts", "findings"},
-                rows));
+          table("Levels of every track", head, rows));
 }
 
 std::string stems_part(const PageParts& parts) {

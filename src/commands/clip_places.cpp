@@ -20,7 +20,13 @@ constexpr std::size_t kMostSeams = 6;
 
 std::string time_text(double seconds) {
   const double size_us = 1e6 * std::abs(seconds);
-  return size_us < 1000.0 ? fmt::format("{:.3g} µs", size_us) : short_time_text(seconds);
+  return size_us < 1000.0 ? fmt::format("{:.2g} µs", size_us) : short_time_text(seconds);
+}
+
+/// Where a window has the sound, for somebody who listens.
+std::string measured_text(double offset_us) {
+  return fmt::format("measured {} {} than the stem has it", time_text(1e-6 * offset_us),
+                     offset_us < 0.0 ? "earlier" : "later");
 }
 
 std::string signed_time(double seconds) {
@@ -105,16 +111,13 @@ void add_windows(const LineupTrack& track, std::size_t index, const report::Hear
     if (weakest == nullptr || evidence(window) < evidence(*weakest)) weakest = &window;
   }
   if (worst != nullptr)
-    places.push_back(at_window(
-        index, ClipReason::residual, *track.map->to_line(worst->at_s),
-        "measured " + signed_time(1e-6 * worst->offset_us) + " from where the stem has it"));
-  if (weakest != nullptr)
-    places.push_back(at_window(
-        index, ClipReason::evidence, *track.map->to_line(weakest->at_s),
-        weakest->weight > 0.0 ? fmt::format("±{}, weight {:.2g}",
-                                            time_text(1e-6 * weakest->sigma_us), weakest->weight)
-                              : "measured " + signed_time(1e-6 * weakest->offset_us) +
-                                    " from where the stem has it, and not used"));
+    places.push_back(at_window(index, ClipReason::residual, *track.map->to_line(worst->at_s),
+                               measured_text(worst->offset_us)));
+  if (weakest == nullptr) return;
+  std::string words = weakest->weight > 0.0 ? "±" + time_text(1e-6 * weakest->sigma_us)
+                                            : measured_text(weakest->offset_us) + ", and not used";
+  places.push_back(
+      at_window(index, ClipReason::evidence, *track.map->to_line(weakest->at_s), std::move(words)));
 }
 
 void add_widest_span(const LineupTrack& track, std::size_t index, std::vector<ClipPlace>& places) {

@@ -63,14 +63,14 @@ TEST_F(ClipPlacesOf, WindowsAreTheWorstThatCountsAndTheOneThatTellsLeast) {
                               {200.0, 5000.0, 30.0, 0.0},
                               {598.0, 70.0, 9.0, 1.0}};  // behind the stems
   EXPECT_EQ(listed(&heard_),
-            "0 residual 105 105 measured -9 µs from where the stem has it\n"
-            "0 evidence 155 155 measured +4 ms from where the stem has it, and not used\n"
+            "0 residual 105 105 measured 9 µs earlier than the stem has it\n"
+            "0 evidence 155 155 measured 4 ms later than the stem has it, and not used\n"
             "0 start 5 5 \n0 end 600 600 \n");
   heard_.tracks[0].windows.resize(2);
   heard_.tracks[0].windows[0].sigma_us = 1500.0;
   EXPECT_EQ(listed(&heard_),
-            "0 residual 105 105 measured -9 µs from where the stem has it\n"
-            "0 evidence 55 55 ±1.5 ms, weight 1\n"
+            "0 residual 105 105 measured 9 µs earlier than the stem has it\n"
+            "0 evidence 55 55 ±1.5 ms\n"
             "0 start 5 5 \n0 end 600 600 \n");
 }
 
@@ -81,8 +81,8 @@ TEST_F(ClipPlacesOf, WindowsInWhichNobodyIsHeardAreNone) {
   heard_.tracks[0].envelope = {1.0, std::vector<EnvelopeCell>(600, {0.1F, 0.01F})};
   for (std::size_t i = 90; i < 110; ++i) heard_.tracks[0].envelope.cells[i] = {1e-4F, 1e-8F};
   EXPECT_EQ(listed(&heard_),
-            "0 residual 55 55 measured +3 µs from where the stem has it\n"
-            "0 evidence 55 55 ±4 µs, weight 1\n"
+            "0 residual 55 55 measured 3 µs later than the stem has it\n"
+            "0 evidence 55 55 ±4 µs\n"
             "0 start 5 5 \n0 end 600 600 \n");
 }
 

@@ -352,7 +352,9 @@
     const button = document.createElement("button");
     button.type = "button";
     button.className = "show";
-    button.textContent = "show " + clock(from, 0);
+    const inList = item.parentElement.classList.contains("clips");  // which tells its place
+    button.textContent = inList ? "show" : "show " + clock(from, 0);
+    if (inList) button.setAttribute("aria-label", "show " + clock(from, 0));
     button.addEventListener("click", () => {
       const around = Math.max(10, 0.5 * (to - from));
       show(from - around, to + around);

@@ -90,10 +90,11 @@ bool is_beyond(const LineupTrack& track, double limit_ms);
 /// Whether none of a placed track lies in the stems' time, so that its stem is silent.
 bool lies_outside(const LineupTrack& track, const conform::ConformReport& stems);
 
-/// One HTML document that needs nothing else: no network, no other file. Without script it shows
-/// all figures and the whole session in drawings; with script those zoom. Names and texts may hold
-/// anything. The same bytes for the same page. Size: 60 kB, 45 kB for each track of any length, and
-/// 60 bytes for each window and each span of a map.
+/// One HTML document that needs nothing else, no network and no other file, but for the clips that
+/// it plays from the folder listen/ beside it where there are any. Without script it shows all
+/// figures and the whole session in drawings; with script those zoom. Names and texts may hold
+/// anything. The same bytes for the same page. Size: 65 kB, 45 kB for each track of any length, 60
+/// bytes for each window and each span of a map, and 3 bytes for each half second of the mix.
 std::string report_html(const ReportPage& page);
 
 }  // namespace kilter::report

@@ -260,7 +260,7 @@ Result<Exit> conform_command(const Options& options, Console& console) {
 
   const auto printed =
       console.print(options.json ? report::conform_json(*report, lineup, *lists, options.out)
-                                 : report::lineup_text(lineup) + '\n' +
+                                 : report::lineup_text(lineup, console.columns()) + '\n' +
                                        report::conform_text(*report, lineup, *lists, options.out,
                                                             to_text(options.bits)));
   if (!printed) return printed.error();

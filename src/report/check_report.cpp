@@ -9,7 +9,6 @@
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/base/utf8.h"
-#include "kilter/report/text_table.h"
 
 namespace kilter::report {
 namespace {
@@ -183,7 +182,7 @@ bool passes(const CheckReport& report) {
                      [&](const CheckedStem& stem) { return passes(stem, report); });
 }
 
-std::string check_text(const CheckReport& report) {
+std::string check_text(const CheckReport& report, int width) {
   FindingList findings;
   std::vector<std::vector<std::string>> rows;
   for (const CheckedStem& stem : report.stems)
@@ -201,7 +200,7 @@ std::string check_text(const CheckReport& report) {
                                           report.session, counted(report.stems.size(), "stem"),
                                           report.mix, clock_text(report.length_s), report.limit_ms);
   std::string text = wrapped(printable(heading), kTerminalColumns, 2) + "\n\n" +
-                     text_table(columns, rows, kTerminalColumns) + '\n' + summary(report);
+                     text_table(columns, rows, width) + '\n' + summary(report);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
   return text;
 }

@@ -129,9 +129,9 @@ TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote) {
     const bool own = std::find(seam.tracks.begin(), seam.tracks.end(), k) != seam.tracks.end();
     if (seam.cause == SeamCause::recorder ? seam.recorder == state.recorder
                                           : own && seam.cause != SeamCause::mix)
-      result.findings.push_back(
-          seam_finding(seam, cut_of(session.seams, seam, k, state.curve.rate).end_s,
-                       to_timeline(session.mix_spans, seam.place.mix_end_s)));
+      result.findings.push_back(seam_finding(seam,
+                                             cut_of(session.seams, seam, k, state.curve.rate).end_s,
+                                             to_timeline(session.mix_spans, seam.place.mix_end_s)));
   }
   return result;
 }

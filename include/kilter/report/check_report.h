@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "kilter/base/lineup.h"
+#include "kilter/report/text_table.h"
 
 namespace kilter::report {
 
@@ -58,7 +59,8 @@ bool hardly_sounds(const CheckedStem& stem);
 bool passes(const CheckReport& report);
 bool passes(const CheckedStem& stem, const CheckReport& report);
 
-std::string check_text(const CheckReport& report);
+/// The table as wide as `width` columns where names need it; sentences stay at 80.
+std::string check_text(const CheckReport& report, int width = kTerminalColumns);
 std::string check_json(const CheckReport& report);
 /// A test suite with a test case per stem, in the form that CI servers read.
 std::string check_junit(const CheckReport& report);

@@ -360,8 +360,8 @@ Result<Exit> check_command(const Options& options, Console& console) {
   if (options.junit)
     if (auto written = edits::write_text(*options.junit, report::check_junit(report)); !written)
       return written.error();
-  const auto printed =
-      console.print(options.json ? report::check_json(report) : report::check_text(report, console.columns()));
+  const auto printed = console.print(options.json ? report::check_json(report)
+                                                  : report::check_text(report, console.columns()));
   if (!printed) return printed.error();
   return report::passes(report) ? Exit::done : Exit::needs_person;
 }

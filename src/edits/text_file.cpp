@@ -1,20 +1,14 @@
 #include "kilter/edits/text_file.h"
 
-#include <array>
 #include <cerrno>
 #include <cstdio>
-#include <memory>
 
 #include "kilter/base/file_output.h"
 #include "kilter/base/system_words.h"
+#include "kilter/base/whole_file.h"
 
 namespace kilter::edits {
 namespace {
-
-struct FileClose {
-  void operator()(std::FILE* file) const noexcept { std::fclose(file); }
-};
-using FileHandle = std::unique_ptr<std::FILE, FileClose>;
 
 Error cannot_write(const std::filesystem::path& file, int problem) {
   return {ErrorKind::cannot_write, file, "cannot be written (" + system_words(problem) + ")",
@@ -50,25 +44,6 @@ Result<void> write_text(const std::filesystem::path& file, const std::string& te
   return cannot_write(file, output.problem());
 }
 
-Result<std::string> read_text(const std::filesystem::path& file) {
-  std::error_code problem;
-  const auto status = std::filesystem::status(file, problem);
-  if (!std::filesystem::exists(status))
-    return Error{ErrorKind::unreadable, file, "there is no such file", "check its name and folder"};
-  // A device may have no end.
-  if (!std::filesystem::is_regular_file(status))
-    return Error{ErrorKind::unreadable, file, "it is not an ordinary file", "name another"};
-  FileHandle handle(std::fopen(file.c_str(), "rb"));
-  std::string text;
-  std::array<char, 65536> block;
-  errno = 0;
-  for (std::size_t got = 1; handle && got > 0;) {
-    got = std::fread(block.data(), 1, block.size(), handle.get());
-    text.append(block.data(), got);
-  }
-  if (handle && std::ferror(handle.get()) == 0) return text;
-  return Error{ErrorKind::unreadable, file, "cannot be read (" + system_words(errno) + ")",
-               "check its name and your rights"};
-}
+Result<std::string> read_text(const std::filesystem::path& file) { return whole_file(file); }
 
 }  // namespace kilter::edits

@@ -10,6 +10,7 @@
 #include <set>
 #include <string_view>
 
+#include "kilter/base/whole_file.h"
 #include "kilter/session/names.h"
 #include "session_files.h"
 
@@ -238,8 +239,10 @@ Result<void> with_table(const fs::path& file, Read read) {
   if (!fs::is_regular_file(file, code))
     return Error{ErrorKind::no_input, file, "is not an ordinary file",
                  "mend it, or move it out of the folder"};
+  const auto text = whole_file(file);
+  if (!text) return text.error();
   try {
-    read(toml::parse_file(file.string()));
+    read(toml::parse(*text, file.string()));
     return {};
   } catch (const Wrong& error) {
     wrong = error.what;

@@ -226,12 +226,10 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   if (!session) return session.error();
   if (auto refused = output_refusal(options.out, *session)) return *std::move(refused);
   // Made before the work, so that a folder that cannot be written is told at once.
-  auto staged = conform::StagedFolder::make(options.out, options.replace);
-  if (!staged) {
-    Error error = staged.error();
-    error.file = options.out;  // as the user named it
-    return error;
-  }
+  auto staged = conform::StagedFolder::make(
+      options.out, options.replace,
+      {[&](double done) { console.progress("reading the earlier stems", done); }, &console.stop()});
+  if (!staged) return staged.error();
   std::optional<edits::CutTable> cuts;
   if (options.cuts) {
     auto table = edits::read_cuts(*options.cuts);

@@ -5,31 +5,24 @@
 #include <fstream>
 #include <optional>
 #include <set>
+#include <sstream>
 #include <string>
-#include <string_view>
 #include <system_error>
 #include <utility>
 #include <vector>
 
+#include "earlier_result.h"
 #include "folder_lock.h"
 #include "kilter/base/file_calls.h"
 #include "kilter/base/file_output.h"
 #include "kilter/base/sync_folder.h"
-#include "kilter/conform/conform.h"
-#include "kilter/edits/edit_files.h"
-#include "kilter/edits/lineup_file.h"
-#include "stem.h"
+#include "kilter/base/whole_file.h"
 
 namespace kilter::conform {
 namespace {
 
 namespace fs = std::filesystem;
 
-constexpr const char* kLineup = "lineup.json";
-constexpr const char* kCuts = "edits/cuts.tsv";
-constexpr const char* kPage = "report.html";
-const fs::path kEdits = "edits";
-const fs::path kClips = "listen";
 // Inside an existing folder: what is being written, and the earlier result on its way out.
 constexpr const char* kStaging = ".conform.part";
 constexpr const char* kAside = ".earlier.part";
@@ -42,15 +35,6 @@ constexpr const char* kJournal = ".moving-in";
 Error cannot_write(const fs::path& dir, const std::error_code& problem) {
   return {ErrorKind::cannot_write, dir, "cannot be written (" + problem.message() + ")",
           "check the path, your rights and the room on the disk, or choose another folder"};
-}
-
-bool is_hidden(const fs::path& entry) { return entry.filename().native().front() == '.'; }
-
-bool holds_something(const fs::path& dir, std::error_code& problem) {
-  fs::directory_iterator entry(dir, problem);
-  for (; !problem && entry != fs::directory_iterator(); entry.increment(problem))
-    if (!is_hidden(entry->path())) return true;
-  return false;
 }
 
 /// Why results may not go into an existing `dir`, if so.
@@ -67,39 +51,11 @@ std::optional<Error> refusal(const fs::path& dir, bool replace) {
   return std::nullopt;
 }
 
-/// Whether the page is one of ours, and no other file of that name.
-bool is_our_page(const fs::path& page) {
-  constexpr std::string_view kSign = "<meta name=\"generator\" content=\"kilter ";
-  std::string start(2048, '\0');
-  std::ifstream file(page, std::ios::binary);
-  file.read(start.data(), static_cast<std::streamsize>(start.size()));
-  return start.find(kSign) != std::string::npos;
-}
-
-/// The files of the earlier result in `dir`, as far as it tells them; none in a `dir` that holds
-/// nothing. Fails where `dir` holds something else.
-Result<std::set<fs::path>> earlier_files(const fs::path& dir) {
-  std::error_code problem;
-  const bool holds = holds_something(dir, problem);
-  if (problem) return cannot_write(dir, problem);
-  if (!holds) return std::set<fs::path>{};
-  const auto lineup = edits::read_lineup(dir / kLineup);
-  if (!lineup || !fs::is_regular_file(dir / kCuts, problem))
-    return Error{ErrorKind::bad_command, dir, "it holds other files than an earlier result",
-                 "name another folder: only an earlier result is replaced"};
-  std::set<fs::path> files{kLineup, kCuts};
-  if (is_our_page(dir / kPage)) files.insert(kPage);
-  const StemFiles stems = stem_files(*lineup);
-  for (const fs::path& stem : stems.tracks) files.insert(fs::path("stems") / stem);
-  if (stems.mix) files.insert(fs::path("stems") / *stems.mix);
-  std::vector<std::string> track_names;
-  for (const LineupTrack* track : tracks_with_stems(*lineup)) track_names.push_back(track->name);
-  track_names = safe_file_names(track_names);
-  const std::string name = safe_file_names({lineup->session}).front();
-  for (const fs::path& list : edits::edit_files_in(dir / kEdits, name, track_names))
-    files.insert(kEdits / list);
-  for (const fs::path& clip : clip_files_in(dir / kClips)) files.insert(kClips / clip);
-  return files;
+/// With the path as the user knows it: below `named` what lies below `dir`.
+Error as_named(Error error, const fs::path& dir, const fs::path& named) {
+  const fs::path below = error.file.lexically_relative(dir);
+  if (!below.empty()) error.file = below == "." ? named : named / below;
+  return error;
 }
 
 /// Missing folders from the outermost down to `dir`.
@@ -247,28 +203,34 @@ bool lies_within(const fs::path& file) {
 }
 
 /// Puts back what a process that was killed while it replaced a result in `dir` had moved aside.
-void take_back_interrupted(const fs::path& dir) {
+/// Fails where it cannot be read what that was.
+Result<void> take_back_interrupted(const fs::path& dir) {
   std::error_code ignored;
   if (fs::exists(dir / kDone / kJournal, ignored) &&
       FolderLock(dir / kDone).state() == FolderLock::State::held)
     fs::remove_all(dir / kDone, ignored);
   const fs::path aside = dir / kAside;
   const FolderLock lock(aside);
-  if (lock.state() != FolderLock::State::held) return;
-  std::ifstream journal(aside / kJournal);
+  if (lock.state() != FolderLock::State::held) return {};
+  std::istringstream journal;
+  if (fs::exists(aside / kJournal, ignored)) {
+    const auto text = whole_file(aside / kJournal);
+    if (!text) return text.error();
+    journal.str(*text);
+  }
   std::string staging;
   std::getline(journal, staging);
   // What is no more in staging was moved in.
   for (std::string file; std::getline(journal, file);)
     if (lies_within(file) && !fs::exists(dir / staging / file, ignored))
       fs::remove(dir / file, ignored);
-  journal.close();
   fs::remove(aside / kJournal, ignored);
   fs::remove((aside / kJournal).string() + ".part", ignored);
   Moves moves;
   std::error_code problem;
   const std::set<fs::path> earlier = files_in(aside, problem);
   if (!problem && move_all(earlier, aside, dir, moves, problem)) fs::remove_all(aside, ignored);
+  return {};
 }
 
 }  // namespace
@@ -282,11 +244,11 @@ struct StagedFolder::State {
   fs::path dir;
   OwnFolder staging;
   bool dir_existed{false};
-  std::set<fs::path> earlier_files;    // relative to dir
+  EarlierResult earlier;
   std::vector<fs::path> made_parents;  // outermost first
 };
 
-Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace) {
+Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace, const Watch& watch) {
   std::error_code problem;
   StagedFolder folder(std::make_unique<State>());
   State& state = *folder.state_;
@@ -295,11 +257,13 @@ Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace) {
   if (!state.dir.has_filename()) state.dir = state.dir.parent_path();
   state.dir_existed = fs::exists(state.dir, problem);
   if (state.dir_existed) {
-    take_back_interrupted(state.dir);
-    if (auto error = refusal(state.dir, replace)) return *std::move(error);
-    auto files = earlier_files(state.dir);
-    if (!files) return files.error();
-    state.earlier_files = *std::move(files);
+    if (auto back = take_back_interrupted(state.dir); !back)
+      return as_named(back.error(), state.dir, dir);
+    if (auto error = refusal(state.dir, replace))
+      return as_named(*std::move(error), state.dir, dir);
+    auto earlier = EarlierResult::find(state.dir, watch);
+    if (!earlier) return as_named(earlier.error(), state.dir, dir);
+    state.earlier = *std::move(earlier);
   }
   for (const fs::path& parent : missing_folders(state.dir.parent_path())) {
     if (!fs::create_directory(parent, problem)) return cannot_write(dir, problem);
@@ -334,6 +298,7 @@ Result<void> StagedFolder::commit() {
   if (problem) return cannot_write(state_->dir, problem);
   if (auto synced = sync_names(state_->staging.path, fresh); !synced) return synced;
   if (state_->dir_existed) {
+    if (auto error = state_->earlier.change()) return *std::move(error);
     if (auto error = state_->refusal_of(fresh)) return *std::move(error);
     if (auto moved = state_->commit_into_existing(fresh); !moved) return moved.error();
   } else {
@@ -371,7 +336,7 @@ std::optional<Error> StagedFolder::State::refusal_of(const std::set<fs::path>& f
       return Error{ErrorKind::bad_command, dir / file,
                    "it is a folder, and a file of the result comes there",
                    "move it elsewhere, or name another folder"};
-    if (!earlier_files.contains(file) && fs::exists(there))
+    if (fs::exists(there) && !earlier.has(file))
       return Error{ErrorKind::bad_command, dir / file,
                    "it is none of the earlier result's, and a new file would take its place",
                    "move it elsewhere, or name another folder"};
@@ -382,7 +347,7 @@ std::optional<Error> StagedFolder::State::refusal_of(const std::set<fs::path>& f
 Result<void> StagedFolder::State::commit_into_existing(const std::set<fs::path>& fresh) {
   std::error_code problem;
   std::set<fs::path> stale = fresh;
-  stale.insert(earlier_files.begin(), earlier_files.end());
+  stale.insert(earlier.files().begin(), earlier.files().end());
 
   const fs::path aside = dir / kAside;
   if (!fs::create_directory(aside, problem))

@@ -7,13 +7,16 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <cstdint>
 #include <string>
 #include <utility>
 #include <vector>
 
 #include "kilter/base/file_calls.h"
 #include "kilter/edits/lineup_file.h"
+#include "kilter/signal/sample_digest.h"
 #include "support/replaced_file_calls.h"
+#include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
 namespace kilter::conform {
@@ -59,6 +62,18 @@ void write_result(const fs::path& folder, const std::string& text,
   for (const std::string& name : tracks) test::write_text(folder / "stems" / (name + ".wav"), text);
   test::write_text(folder / "edits/cuts.tsv", text);
   test::write_text(folder / "lineup.json", lineup_text(text, tracks));
+}
+
+/// A result whose stem is sound, of which the lineup keeps the digest.
+void write_result_in_sound(const fs::path& folder, std::uint32_t seed) {
+  write_result(folder, "old");
+  const auto sound = test::noise(1000, 0.5F, seed);
+  test::write_sound(folder / "stems/keeper.wav", {sound}, 48000);
+  auto lineup = *edits::read_lineup(folder / "lineup.json");
+  SampleDigest digest;
+  digest.process(sound);
+  lineup.stems = {{"keeper.wav", digest.value()}};
+  ASSERT_TRUE(edits::write_lineup(lineup, folder / "lineup.json"));
 }
 
 const std::string kNewLineup = "lineup.json=" + lineup_text("new", {"keeper"});
@@ -205,6 +220,91 @@ TEST(StagedFolder, ReplacesTheReportOfAnEarlierResultAndNoOtherFileOfThatName) {
     else
       EXPECT_EQ(committed.error().file.filename(), "report.html");
   }
+}
+
+TEST(StagedFolder, ReplacesAStemThatIsStillWhatWasWritten) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result_in_sound(dir, 1);
+  {
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged) << staged.error().what;
+    write_result(staged->path(), "new");
+    ASSERT_TRUE(staged->commit());
+  }
+  EXPECT_EQ(tree_of(dir), kNewResult);
+}
+
+TEST(StagedFolder, NeverReplacesAStemThatIsNoLongerWhatWasWritten) {
+  for (const std::string how : {"edited", "shortened", "no sound", "a folder"}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result_in_sound(dir, 1);
+    const fs::path stem = dir / "stems/keeper.wav";
+    if (how == "edited") test::write_sound(stem, {test::noise(1000, 0.5F, 2)}, 48000);
+    if (how == "shortened") test::write_sound(stem, {test::noise(999, 0.5F, 1)}, 48000);
+    if (how == "no sound") test::write_text(stem, "my own notes");
+    if (how == "a folder") {
+      fs::remove(stem);
+      fs::create_directory(stem);
+    }
+    const Tree before = tree_of(home.path());
+    const auto staged = StagedFolder::make(dir, true);
+    ASSERT_FALSE(staged) << how;
+    EXPECT_EQ(staged.error().kind,
+              how == "no sound" ? ErrorKind::unreadable : ErrorKind::bad_command);
+    EXPECT_EQ(staged.error().file, stem) << how;
+    EXPECT_NE(staged.error().what.find("the stem that was written there"), std::string::npos)
+        << staged.error().what;
+    EXPECT_EQ(tree_of(home.path()), before) << how;
+  }
+}
+
+TEST(StagedFolder, NeverReplacesAStemThatChangedWhileTheNewResultWasMade) {
+  for (const bool was_there : {true, false}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result_in_sound(dir, 1);
+    const fs::path stem = dir / "stems/keeper.wav";
+    if (!was_there) fs::remove(stem);
+    Tree before;
+    {
+      auto staged = StagedFolder::make(dir, true);
+      ASSERT_TRUE(staged) << staged.error().what;
+      write_result(staged->path(), "new");
+      test::write_sound(stem, {test::noise(1001, 0.5F, 2)}, 48000);
+      before = tree_of(dir / "stems");
+      const auto committed = staged->commit();
+      ASSERT_FALSE(committed);
+      EXPECT_EQ(committed.error().kind, ErrorKind::bad_command);
+      EXPECT_EQ(committed.error().file.filename(), "keeper.wav");
+    }
+    EXPECT_EQ(tree_of(dir / "stems"), before);
+    EXPECT_FALSE(fs::exists(dir / ".conform.part"));
+  }
+}
+
+TEST(StagedFolder, AMarkThatLeadsElsewhereIsNoStem) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old");
+  auto lineup = *edits::read_lineup(dir / "lineup.json");
+  for (const char* name : {"../notes.txt", "..", "", "/etc/hostname"})
+    lineup.stems.push_back({name, 0});
+  ASSERT_TRUE(edits::write_lineup(lineup, dir / "lineup.json"));
+  test::write_text(dir / "notes.txt", "mine");
+  fs::remove(dir / "stems/keeper.wav");
+  {
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged) << staged.error().what;
+    write_result(staged->path(), "new");
+    ASSERT_TRUE(staged->commit());
+  }
+  EXPECT_EQ(test::read_text(dir / "notes.txt"), "mine");
 }
 
 TEST(StagedFolder, KeepsTheEarlierResultWithoutCommit) {

@@ -1,12 +1,20 @@
 // An output folder whose content appears whole or not at all.
 #pragma once
 
+#include <atomic>
 #include <filesystem>
+#include <functional>
 #include <memory>
 
 #include "kilter/base/result.h"
 
 namespace kilter::conform {
+
+/// Over work that takes a while.
+struct Watch {
+  std::function<void(double done)> progress;  ///< called with 0..1; may be empty
+  const std::atomic<bool>* stop{nullptr};     ///< when true, the work is given up; may be null
+};
 
 /// A temporary folder that takes the place of the wanted one, DIR, in commit(): beside a DIR that
 /// is still missing, hidden inside one that exists (which may be a mount point, or a folder that
@@ -16,10 +24,14 @@ namespace kilter::conform {
 class StagedFolder {
  public:
   /// Makes the temporary folder, and DIR's parents where they are missing.
-  /// Fails with bad_command when DIR holds something and `replace` is off, or when it holds no
-  /// earlier result (known by a lineup.json that can be read and by its edits/cuts.tsv); hidden
-  /// files do not count. Fails with cannot_write when the folder cannot be made.
-  static Result<StagedFolder> make(const std::filesystem::path& dir, bool replace);
+  /// Fails with bad_command when DIR holds something and `replace` is off, when it holds no earlier
+  /// result (known by a lineup.json that can be read and by its edits/cuts.tsv; hidden files do not
+  /// count), or when a stem there is no longer what the earlier run wrote, to the sample: it is
+  /// then somebody's work. Fails with unreadable when what lies there cannot be read, with
+  /// cannot_write when the folder cannot be made, or with interrupted. Errors tell paths below
+  /// `dir` as that was given. Cost: every stem of the earlier result is read once.
+  static Result<StagedFolder> make(const std::filesystem::path& dir, bool replace,
+                                   const Watch& watch = {});
   StagedFolder(StagedFolder&& other) noexcept;
   StagedFolder& operator=(StagedFolder&&) = delete;
   ~StagedFolder();
@@ -30,8 +42,9 @@ class StagedFolder {
   /// at once; in one that exists the lineup.json goes first and comes last, so that a DIR with a
   /// lineup is whole at any moment. Only files are replaced that the new result holds or that the
   /// earlier one names (its lineup, its edit lists, the stems of its tracks, its listening clips);
-  /// whatever else lies in DIR or in its folders is kept. Fails with cannot_write, DIR being as it
-  /// was.
+  /// whatever else lies in DIR or in its folders is kept. Fails with cannot_write, or with
+  /// bad_command where a file that would be replaced is none of the earlier result's or was changed
+  /// since make(), DIR being as it was.
   Result<void> commit();
 
  private:

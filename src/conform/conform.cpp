@@ -119,26 +119,31 @@ std::optional<Error> lack_of_room(const std::vector<StemPlan>& stems, const Stem
                      "folder"};
 }
 
-/// A file for each stem, or why one cannot be, before any work.
-Result<std::vector<media::WriterOptions>> formats_of(const std::vector<StemPlan>& stems,
-                                                     const Lineup& lineup,
-                                                     const std::filesystem::path& session_folder,
-                                                     const StemShape& shape,
-                                                     const ConformOptions& options) {
-  std::vector<media::WriterOptions> formats;
+/// A file for each stem, or why that one will be missing. Fails before any work where the options
+/// ask for what no stem can be.
+Result<std::vector<Result<media::WriterOptions>>> formats_of(
+    const std::vector<StemPlan>& stems, const Lineup& lineup,
+    const std::filesystem::path& session_folder, const StemShape& shape,
+    const ConformOptions& options) {
+  std::vector<Result<media::WriterOptions>> formats;
   for (std::size_t i = 0; i < stems.size(); ++i) {
+    auto notes = notes_of(stems[i], lineup, session_folder, shape, options);
+    if (!notes) {
+      formats.emplace_back(std::move(notes).error());
+      continue;
+    }
     media::WriterOptions format{{shape.rate_hz},
                                 static_cast<int>(stems[i].channels.size()),
                                 shape.format,
                                 shape.container,
                                 i,
-                                notes_of(stems[i], lineup, session_folder, shape, options)};
+                                *std::move(notes)};
     format.container = media::container_for(format, {shape.frames});
     if (auto error = media::refusal(format, stems[i].file)) {
       error->kind = ErrorKind::bad_command;  // the options ask for what there is not
       return *std::move(error);
     }
-    formats.push_back(std::move(format));
+    formats.emplace_back(std::move(format));
   }
   return formats;
 }

@@ -50,9 +50,14 @@ class GroupRender {
         files_(work.session_folder),
         progress_(progress),
         outcomes_(outcomes) {
-    for (const std::size_t i : group)
-      renders_.push_back(std::make_unique<StemRender>(
-          work.stems[i], files_, work.shape, work.folder / work.stems[i].file, work.formats[i]));
+    for (const std::size_t i : group) {
+      renders_.emplace_back();
+      if (work.formats[i])
+        renders_.back() = std::make_unique<StemRender>(
+            work.stems[i], files_, work.shape, work.folder / work.stems[i].file, *work.formats[i]);
+      else
+        give_up(i, work.formats[i].error(), shape_.frames);
+    }
   }
 
   void run(int threads) {
@@ -76,18 +81,22 @@ class GroupRender {
         if (!progress_.advance(*got)) return;
         continue;
       }
-      Outcome& outcome = outcomes_[group_[i]];
       if (got) {
-        outcome.written = renders_[i]->written();
+        outcomes_[group_[i]].written = renders_[i]->written();
       } else {
-        outcome.failure = got.error();
-        if (got.error().kind == ErrorKind::unreadable)
-          progress_.advance(shape_.frames - done_[i]);
-        else
-          progress_.abandon();
+        give_up(group_[i], got.error(), shape_.frames - done_[i]);
       }
       renders_[i].reset();
     }
+  }
+
+  /// One stem, or all where its failure is no reader's.
+  void give_up(std::size_t stem, const Error& error, std::int64_t frames_left) {
+    outcomes_[stem].failure = error;
+    if (error.kind == ErrorKind::unreadable)
+      progress_.advance(frames_left);
+    else
+      progress_.abandon();
   }
 
   static constexpr int kBlocksInARound = 8;

@@ -49,7 +49,7 @@ struct Outcome {
 /// What all renders need to know.
 struct Work {
   const std::vector<StemPlan>& stems;
-  const std::vector<media::WriterOptions>& formats;  // one each
+  const std::vector<Result<media::WriterOptions>>& formats;  // one each, or why there is no stem
   const std::filesystem::path& session_folder;
   const StemShape& shape;
   const std::filesystem::path& folder;

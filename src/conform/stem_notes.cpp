@@ -6,6 +6,9 @@
 #include <cmath>
 #include <optional>
 #include <set>
+#include <system_error>
+#include <utility>
+#include <vector>
 
 #include "kilter/base/clock_text.h"
 #include "kilter/media/audio_file.h"
@@ -36,23 +39,26 @@ std::string coding_line(const std::string& coding, double rate_hz, int bits, int
                      bits > 0 ? fmt::format(",W={}", bits) : "", mode_of(channels), as_field(text));
 }
 
-/// Every file of a stem once, in order.
-std::vector<std::string> files_of(const StemPlan& stem) {
+/// Every file of a stem once, in order, as far as it is there: what lies beyond the stems' time may
+/// be missing.
+std::vector<std::string> files_of(const StemPlan& stem, const std::filesystem::path& folder) {
   std::vector<std::string> files;
   std::set<std::string> known;
+  std::error_code ignored;
   for (const LineupTrack* take : stem.channels.front())
     for (const TrackPart& part : take->parts)
-      if (known.insert(part.file).second) files.push_back(part.file);
+      if (known.insert(part.file).second && std::filesystem::exists(folder / part.file, ignored))
+        files.push_back(part.file);
   return files;
 }
 
-std::string source_lines(const StemPlan& stem, const std::filesystem::path& folder) {
+Result<std::string> source_lines(std::vector<std::string> files,
+                                 const std::filesystem::path& folder) {
   std::string lines;
-  std::vector<std::string> files = files_of(stem);
   if (files.size() > kMostSources) files.resize(kMostSources);
   for (const std::string& file : files) {
     const auto audio = media::open_audio(folder / file);
-    if (!audio) continue;
+    if (!audio) return audio.error();
     const media::AudioInfo& info = audio->info;
     const std::string name = std::filesystem::path(file).filename().string();
     lines += coding_line(info.lossy ? "OTHER" : "PCM", info.rate.hz, info.bits, info.channels,
@@ -123,11 +129,14 @@ void add_cues(const LineupTrack& track, const StemShape& shape,
   }
 }
 
-std::optional<media::StartStamp> stamp_of(const StemPlan& stem,
-                                          const std::filesystem::path& folder) {
-  for (const std::string& file : files_of(stem))
-    if (auto stamp = media::read_start_stamp(folder / file)) return stamp;
-  return std::nullopt;
+/// The first that any of the files has.
+Result<std::optional<media::StartStamp>> stamp_of(const std::vector<std::string>& files,
+                                                  const std::filesystem::path& folder) {
+  for (const std::string& file : files) {
+    auto stamp = media::find_start_stamp(folder / file);
+    if (!stamp || *stamp) return stamp;
+  }
+  return std::optional<media::StartStamp>();
 }
 
 /// A date as it should be, or nothing: some recorders write it in other ways.
@@ -150,14 +159,19 @@ std::string reference_of(const std::string& session, const std::string& descript
 
 }  // namespace
 
-media::BroadcastNotes notes_of(const StemPlan& stem, const Lineup& lineup,
-                               const std::filesystem::path& session_folder, const StemShape& shape,
-                               const ConformOptions& options) {
+Result<media::BroadcastNotes> notes_of(const StemPlan& stem, const Lineup& lineup,
+                                       const std::filesystem::path& session_folder,
+                                       const StemShape& shape, const ConformOptions& options) {
+  const std::vector<std::string> files = files_of(stem, session_folder);
+  const auto sources = source_lines(files, session_folder);
+  if (!sources) return sources.error();
+  const auto found = stamp_of(files, session_folder);
+  if (!found) return found.error();
   media::BroadcastNotes notes;
   notes.description = description_of(stem, lineup, shape);
   notes.originator = options.program;
   notes.originator_reference = reference_of(lineup.session, stem.file.string() + notes.description);
-  if (const auto stamp = stamp_of(stem, session_folder)) {
+  if (const std::optional<media::StartStamp>& stamp = *found) {
     notes.origination_date = as_date(stamp->date);
     const auto second = static_cast<std::int64_t>(stamp->of_day_s()) % kDay_s;
     notes.origination_time =
@@ -166,9 +180,8 @@ media::BroadcastNotes notes_of(const StemPlan& stem, const Lineup& lineup,
   notes.time_reference = {edits::first_sample_of_frame(options.start_frame, options.frame_rate,
                                                        std::llround(shape.rate_hz))};
   const auto channels = static_cast<int>(stem.channels.size());
-  notes.coding_history =
-      source_lines(stem, session_folder) +
-      coding_line("PCM", shape.rate_hz, bits_of(shape.format), channels, options.program);
+  notes.coding_history = *sources + coding_line("PCM", shape.rate_hz, bits_of(shape.format),
+                                                channels, options.program);
   notes.project = lineup.session;
   notes.timecode_rate = {options.frame_rate.numerator(), options.frame_rate.denominator(),
                          options.frame_rate.drop_frame};

@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "container_names.h"
+#include "reading_limits.h"
 #include "sndfile_input.h"
 
 namespace kilter::media {
@@ -25,16 +26,21 @@ struct OpenHandle {
   SF_INFO header{};
 };
 
-std::optional<OpenHandle> open_quietly(const std::filesystem::path& file) {
+/// Nothing for what is no file to read so; `disk` is then why the disk did not give it, or 0.
+std::optional<OpenHandle> open_quietly(const std::filesystem::path& file, int& disk) {
+  disk = 0;
   std::error_code problem;
   if (!std::filesystem::is_regular_file(file, problem)) return std::nullopt;
   auto input = std::make_shared<FileInput>(file);
   // Neither stamp nor an exact end; and its decoder prints.
-  if (!input->is_open() || container_name(head_of(*input)) == "MP3") return std::nullopt;
+  const bool is_mp3 = input->is_open() && container_name(head_of(*input)) == "MP3";
+  disk = input->problem();
+  if (disk != 0 || is_mp3) return std::nullopt;
   OpenHandle open;
   open.input = std::make_unique<SndfileInput>(std::move(input));
   std::string words;
   open.handle = open.input->open(open.header, words);
+  disk = open.input->file().problem();
   if (!open.handle || open.header.channels < 1 || open.header.samplerate < 1) return std::nullopt;
   return open;
 }
@@ -129,14 +135,24 @@ std::vector<float> frames_at(const OpenHandle& open, std::int64_t first, std::in
 }  // namespace
 
 std::optional<StartStamp> read_start_stamp(const std::filesystem::path& file) {
-  const auto open = open_quietly(file);
-  if (!open) return std::nullopt;
-  auto stamp = stamp_of(*open);
-  return open->input->file().problem() == 0 ? stamp : std::nullopt;
+  auto stamp = find_start_stamp(file);
+  return stamp ? *std::move(stamp) : std::nullopt;
+}
+
+Result<std::optional<StartStamp>> find_start_stamp(const std::filesystem::path& file) {
+  std::optional<StartStamp> stamp;
+  int disk = 0;
+  if (const auto open = open_quietly(file, disk)) {
+    stamp = stamp_of(*open);
+    disk = open->input->file().problem();
+  }
+  if (disk != 0) return not_to_be_read(file, disk);
+  return stamp;
 }
 
 std::optional<FileEnds> read_file_ends(const std::filesystem::path& file, Frames frames) {
-  const auto open = open_quietly(file);
+  int disk = 0;
+  const auto open = open_quietly(file, disk);
   if (!open || !has_an_end_to_go_to(open->header)) return std::nullopt;
   FileEnds ends;
   ends.format = open->header.format;

@@ -25,13 +25,11 @@ using Which = test::ReadsThatFail::Which;
 
 constexpr const char* kWords = "Input/output error";
 
-/// What is in the folder, but for the date in a list of decisions, and what stems say of their
-/// sources: a stem whose source cannot be asked again for its words goes without them.
+/// What is in the folder, but for the date in a list of decisions.
 Tree contents_of(const fs::path& folder) {
   Tree tree;
   for (auto [name, text] : tree_of(folder)) {
     if (name.ends_with(".adl")) text.clear();
-    if (name.ends_with(".wav")) text.erase(0, text.find("data"));
     tree.insert({name, text});
   }
   return tree;

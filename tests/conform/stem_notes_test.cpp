@@ -3,6 +3,8 @@
 #include <gtest/gtest.h>
 #include <sndfile.h>
 
+#include "support/reads_that_fail.h"
+#include "support/replaced_file_calls.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
@@ -39,7 +41,9 @@ class NotesOf : public testing::Test {
     options_.start_frame = 107892;  // 01:00:00;00
   }
   media::BroadcastNotes notes(const StemPlan& plan) {
-    return notes_of(plan, lineup_, folder_.path(), shape_, options_);
+    auto told = notes_of(plan, lineup_, folder_.path(), shape_, options_);
+    EXPECT_TRUE(told) << told.error().what;
+    return told ? *std::move(told) : media::BroadcastNotes{};
   }
 
   test::TemporaryFolder folder_;
@@ -96,6 +100,29 @@ TEST_F(NotesOf, AStemTellHowItsSourcesWereCoded) {
             "A=PCM,F=48000,W=16,M=stereo,T=rec_0001.wav; WAV 16-bit\n"
             "A=PCM,F=48000,M=stereo,T=rec_0002.wav; WAV 32-bit float\n"
             "A=PCM,F=48000,W=24,M=mono,T=kilter 1.2\n");
+}
+
+TEST_F(NotesOf, AStemAreNoneWhereASourceCannotBeRead) {
+  for (const char* name : {"rec_0001.wav", "rec_0002.wav"})
+    test::write_sound(folder_ / name, {test::Samples(100), test::Samples(100)}, 48000);
+  const StemPlan plan{"keeper.wav", {{&lineup_.tracks[0]}}};
+  const std::string whole = notes(plan).coding_history;
+  int failing = 1;
+  int refused = 0;
+  for (;; ++failing) {
+    test::ReadsThatFail calls(failing);
+    const test::ReplacedFileCalls replaced(calls);
+    const auto told = notes_of(plan, lineup_, folder_.path(), shape_, options_);
+    if (calls.calls() < failing) break;
+    if (told) {  // what was asked a second time
+      EXPECT_EQ(told->coding_history, whole) << failing;
+      continue;
+    }
+    ++refused;
+    EXPECT_EQ(told.error().kind, ErrorKind::unreadable);
+    EXPECT_NE(told.error().what.find("Input/output error"), std::string::npos);
+  }
+  EXPECT_GT(refused, 10);
 }
 
 TEST_F(NotesOf, StemsAreToldApartAndTheSameStemIsNot) {

@@ -157,5 +157,25 @@ TEST(EndsOfAFileThatCannotBeRead, AreToldAsTheyAreOrNotAtAll) {
   EXPECT_EQ(told, 0);
 }
 
+TEST(AStampThatCannotBeRead, IsToldAndNotTakenForNone) {
+  const test::TemporaryFolder folder;
+  const fs::path file = folder / "keeper.wav";
+  test::write_sound(file, {test::noise(40000, 0.5F, 1)}, 48000, SF_FORMAT_WAV | SF_FORMAT_PCM_24);
+  int failing = 1;
+  for (;; ++failing) {
+    ReadsThatFail calls(failing);
+    const ReplacedFileCalls replaced(calls);
+    const auto stamp = find_start_stamp(file);
+    if (calls.calls() < failing) {
+      EXPECT_TRUE(stamp);
+      break;
+    }
+    ASSERT_FALSE(stamp) << failing;
+    EXPECT_EQ(stamp.error().kind, ErrorKind::unreadable);
+    EXPECT_NE(stamp.error().what.find("Input/output error"), std::string::npos);
+  }
+  EXPECT_GT(failing, 3);
+}
+
 }  // namespace
 }  // namespace kilter::media

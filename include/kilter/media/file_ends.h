@@ -24,6 +24,9 @@ struct StartStamp {
 /// or cannot be read. Safe to call from many threads.
 std::optional<StartStamp> read_start_stamp(const std::filesystem::path& file);
 
+/// The same, but fails (unreadable) where the disk does not give what is asked of it.
+Result<std::optional<StartStamp>> find_start_stamp(const std::filesystem::path& file);
+
 struct FileEnds {
   int format{0};  ///< equal for files of equal container and encoding
   SampleRate rate;

@@ -34,11 +34,12 @@ enum class Made {
   computed,  // samples that it does not hold
 };
 
-/// Whether a format of so many bits holds every sample as it is.
+/// Whether a format of so many bits holds every sample as it is. +1 counts as its highest step,
+/// one below it, as in the writer: a -1 that was turned round is no reason to dither.
 bool holds(int bits, std::span<const float> samples) {
   const float scale = std::ldexp(1.0F, bits - 1);
   return std::all_of(samples.begin(), samples.end(), [&](float sample) {
-    return sample * scale == std::round(sample * scale) && sample >= -1.0F && sample < 1.0F;
+    return sample * scale == std::round(sample * scale) && sample >= -1.0F && sample <= 1.0F;
   });
 }
 
@@ -183,9 +184,11 @@ std::vector<StemPlan> plan_stems(const Lineup& lineup, const std::vector<LineupT
   if (!mix_channels.empty()) {
     plans.emplace_back();
     for (const LineupTrack& channel : mix_channels) plans.back().channels.push_back({&channel});
-    names.push_back(mix_channels.front().name);
+    // First come, first named: a track that is called like the mix is not taken for it.
+    names.insert(names.begin(), mix_channels.front().name);
   }
-  const auto files = safe_file_names(names);
+  auto files = safe_file_names(names);
+  if (!mix_channels.empty()) std::rotate(files.begin(), files.begin() + 1, files.end());
   const char* const ending = container == media::Container::flac ? ".flac" : ".wav";
   for (std::size_t i = 0; i < plans.size(); ++i) plans[i].file = files[i] + ending;
   return plans;

@@ -395,6 +395,46 @@ TEST_F(Conform, TurnsTheLowestSampleIntoTheHighestAndCallsThatNoClipping) {
   EXPECT_EQ(stem("keeper.wav"), sound);
 }
 
+TEST_F(Conform, DithersNoCopyBecauseOfFullScale) {
+  Samples sound = quiet_ended_noise(48000, 1);
+  for (float& sample : sound) sample = std::round(sample * 0x1p15F) * 0x1p-15F;
+  sound[1000] = -1.0F;
+  ConformOptions options;
+  options.format = media::SampleFormat::pcm16;
+  // Either file may hold more than 16 bits do; nothing in it does.
+  for (const int encoding : {SF_FORMAT_FLOAT, SF_FORMAT_PCM_24}) {
+    test::write_sound(session_ / "keeper.wav", {sound}, kRate_hz, SF_FORMAT_WAV | encoding);
+    auto track = track_of("keeper", 48000, 0.0);
+    track.inverted = true;
+    const auto report = run(lineup_of({track}), options);
+    ASSERT_TRUE(report);
+    EXPECT_EQ(report->stems[0].clipped_samples, 0);
+    Samples expected = sound;
+    for (float& sample : expected) sample = -sample;
+    expected[1000] = 1.0F - 0x1p-15F;
+    EXPECT_EQ(stem("keeper.wav"), expected);
+  }
+}
+
+TEST_F(Conform, LeavesTheMixItsNameWhateverATrackIsCalled) {
+  const Samples mix = quiet_ended_noise(48000, 1);
+  const Samples guest = quiet_ended_noise(48000, 2);
+  test::write_sound(session_ / "mix.wav", {mix}, kRate_hz);
+  test::write_sound(session_ / "MIX.flac", {guest}, kRate_hz, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
+  Lineup lineup = lineup_of({track_of("MIX", 48000, 0.0), track_of("MIX-2", 48000, 0.0)});
+  for (LineupTrack& track : lineup.tracks) track.parts[0].file = "MIX.flac";
+  const auto report = run(lineup, float_options());
+  ASSERT_TRUE(report) << report.error().what;
+  ASSERT_TRUE(report->mix);
+  EXPECT_EQ(report->mix->file, "mix.wav");
+  EXPECT_EQ(report->stems[0].file, "MIX-2.wav");
+  EXPECT_EQ(report->stems[1].file, "MIX-2-2.wav");
+  EXPECT_EQ(stem("mix.wav"), mix);
+  const StemFiles files = stem_files(lineup);
+  EXPECT_EQ(files.mix, "mix.wav");
+  EXPECT_EQ(files.tracks, (std::vector<fs::path>{"MIX-2.wav", "MIX-2-2.wav"}));
+}
+
 TEST_F(Conform, GivesTheSameBytesForAnyThreadCount) {
   std::vector<LineupTrack> tracks;
   for (int i = 0; i < 5; ++i) {

@@ -2,10 +2,12 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <cstdio>
 #include <filesystem>
 #include <set>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "run_kilter.h"
@@ -37,6 +39,16 @@ Tree contents_of(const fs::path& folder) {
 
 bool tells(const Told& told) {
   return told.out.find(kWords) != std::string::npos || told.err.find(kWords) != std::string::npos;
+}
+
+/// By all the files that tell conform what to do: session.toml, a lineup and a table of cuts.
+std::vector<std::string> conform_as_told(const test::SmallShow& show) {
+  test::write_text(show.session() / "session.toml", "title = \"hour\"\nmix = \"mixdown.wav\"\n");
+  const fs::path cuts = show.session().parent_path() / "cuts.tsv";
+  EXPECT_EQ(test::run_kilter(show.conform_args({})).exit, 0);
+  fs::rename(show.out() / "edits" / "cuts.tsv", cuts);
+  fs::remove_all(show.work());
+  return show.conform_args({"--cuts", cuts.string()});
 }
 
 class UnreadableDisk : public testing::TestWithParam<Which> {
@@ -91,8 +103,51 @@ class UnreadableDisk : public testing::TestWithParam<Which> {
   int may_also_exit_with_{3};
 };
 
+/// One file that cannot be opened, or of which nothing can be read.
+class OneBadFile : public FileCalls {
+ public:
+  OneBadFile(std::string name, bool opens) : name_(std::move(name)), opens_(opens) {}
+  int open(const char* path, int flags, mode_t mode) override {
+    const bool is_it = fs::path(path).filename() == name_;
+    if (is_it && !opens_) return failed();
+    const int descriptor = FileCalls::open(path, flags, mode);
+    if (is_it) bad_ = descriptor;
+    return descriptor;
+  }
+  ssize_t read_at(int descriptor, void* bytes, std::size_t count, off_t offset) override {
+    return descriptor == bad_ ? failed() : FileCalls::read_at(descriptor, bytes, count, offset);
+  }
+
+ private:
+  static int failed() {
+    errno = EIO;
+    return -1;
+  }
+  std::string name_;
+  bool opens_;
+  int bad_{-1};
+};
+
+TEST(BadFile, IsToldWhereItSaysWhatToDo) {
+  const test::SmallShow show;
+  const auto args = conform_as_told(show);
+  for (const std::string name : {"session.toml", "hour.lineup.json", "cuts.tsv"})
+    for (const bool opens : {true, false}) {
+      OneBadFile calls(name, opens);
+      const test::ReplacedFileCalls replaced(calls);
+      const Told told = test::run_kilter(args);
+      EXPECT_EQ(told.exit, 3) << name;
+      EXPECT_EQ(told.out, "") << name;
+      EXPECT_NE(told.err.find(name + "\" cannot be read (" + kWords + ")\n  next: "),
+                std::string::npos)
+          << told.err;
+      EXPECT_EQ(std::count(told.err.begin(), told.err.end(), '\n'), 2) << told.err;
+      EXPECT_EQ(contents_of(show.work()), Tree{}) << name;
+    }
+}
+
 TEST_P(UnreadableDisk, LeavesStemsThatAreWholeOrNone) {
-  fail_every_read(show_.conform_args({}),
+  fail_every_read(conform_as_told(show_),
                   [](const Tree& tree, const Tree& whole, const std::string& where) {
                     int stems = 0;
                     for (const auto& [name, text] : tree) {

@@ -15,6 +15,7 @@
 #include "kilter/base/file_calls.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/signal/sample_digest.h"
+#include "support/reads_that_fail.h"
 #include "support/replaced_file_calls.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
@@ -78,6 +79,33 @@ void write_result_in_sound(const fs::path& folder, std::uint32_t seed) {
 
 const std::string kNewLineup = "lineup.json=" + lineup_text("new", {"keeper"});
 const Tree kNewResult{"edits/", "edits/cuts.tsv=new", kNewLineup, "stems/", "stems/keeper.wav=new"};
+
+/// Runs `work` in a process of its own, which is killed at its end without a chance to tidy up.
+template <typename Work>
+void run_and_kill(const Work& work) {
+  const pid_t child = ::fork();
+  ASSERT_GE(child, 0);
+  if (child == 0) {
+    work();
+    ::kill(::getpid(), SIGKILL);
+  }
+  int status = 0;
+  ASSERT_EQ(::waitpid(child, &status, 0), child);
+  ASSERT_TRUE(WIFSIGNALED(status));
+}
+
+/// Ends the process before one of its renames.
+class DyingCalls : public FileCalls {
+ public:
+  explicit DyingCalls(int renames) : left_(renames) {}
+  int rename(const char* from, const char* to) override {
+    if (left_-- == 0) ::kill(::getpid(), SIGKILL);
+    return FileCalls::rename(from, to);
+  }
+
+ private:
+  int left_;
+};
 
 TEST(StagedFolder, AppearsWholeInCommit) {
   const test::TemporaryFolder home;
@@ -287,6 +315,57 @@ TEST(StagedFolder, NeverReplacesAStemThatChangedWhileTheNewResultWasMade) {
   }
 }
 
+TEST(StagedFolder, NeverReplacesWhatTheDiskDoesNotGiveToLookAt) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result_in_sound(dir, 1);
+  test::write_text(dir / "report.html", "<meta name=\"generator\" content=\"kilter 0.1.0\">");
+  const Tree before = tree_of(home.path());
+  int failing = 1;
+  int refused = 0;
+  for (;; ++failing) {
+    test::ReadsThatFail calls(failing);
+    const test::ReplacedFileCalls replaced(calls);
+    const auto staged = StagedFolder::make(dir, true);
+    if (calls.calls() < failing) break;
+    if (staged) continue;  // what was asked a second time
+    ++refused;
+    EXPECT_EQ(staged.error().kind, ErrorKind::unreadable) << failing;
+    EXPECT_NE(staged.error().what.find("Input/output error"), std::string::npos)
+        << failing << staged.error().what;
+    EXPECT_EQ(tree_of(home.path()), before) << failing;
+  }
+  EXPECT_GT(refused, 10);
+}
+
+TEST(StagedFolder, PutsNothingBackWhereTheDiskDoesNotTellWhat) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old");
+  const Tree before = tree_of(dir);
+  run_and_kill([&] {
+    auto staged = StagedFolder::make(dir, true);
+    write_result(staged->path(), "new");
+    DyingCalls calls(3);
+    replace_file_calls(&calls);
+    (void)staged->commit();
+  });
+  const Tree half = tree_of(dir);
+  ASSERT_NE(half, before);
+  for (const int failing : {1, 2}) {
+    test::ReadsThatFail calls(failing);
+    const test::ReplacedFileCalls replaced(calls);
+    const auto staged = StagedFolder::make(dir, true);
+    ASSERT_FALSE(staged);
+    EXPECT_EQ(staged.error().kind, ErrorKind::unreadable);
+    EXPECT_EQ(tree_of(dir), half);
+  }
+  { EXPECT_TRUE(StagedFolder::make(dir, true)); }
+  EXPECT_EQ(tree_of(dir), before);
+}
+
 TEST(StagedFolder, AMarkThatLeadsElsewhereIsNoStem) {
   const test::TemporaryFolder home;
   const fs::path dir = home / "out";
@@ -428,20 +507,6 @@ TEST(StagedFolder, AFileUnderTheNameOrAboveItIsAnError) {
   EXPECT_EQ(tree_of(home.path()), Tree{"file=text"});
 }
 
-/// Runs `work` in a process of its own, which is killed at its end without a chance to tidy up.
-template <typename Work>
-void run_and_kill(const Work& work) {
-  const pid_t child = ::fork();
-  ASSERT_GE(child, 0);
-  if (child == 0) {
-    work();
-    ::kill(::getpid(), SIGKILL);
-  }
-  int status = 0;
-  ASSERT_EQ(::waitpid(child, &status, 0), child);
-  ASSERT_TRUE(WIFSIGNALED(status));
-}
-
 TEST(StagedFolder, WhatAKilledProcessLeftIsRemovedByTheNext) {
   const test::TemporaryFolder home;
   for (const bool exists : {false, true}) {
@@ -477,19 +542,6 @@ TEST(StagedFolder, NeverEmptiesAFolderOfTheUsersThatHasAStagingFoldersName) {
   EXPECT_EQ(tree_of(home / "out"), kNewResult);
   EXPECT_EQ(tree_of(home / "out.part"), Tree{"mine.wav=mine"});
 }
-
-/// Ends the process before one of its renames.
-class DyingCalls : public FileCalls {
- public:
-  explicit DyingCalls(int renames) : left_(renames) {}
-  int rename(const char* from, const char* to) override {
-    if (left_-- == 0) ::kill(::getpid(), SIGKILL);
-    return FileCalls::rename(from, to);
-  }
-
- private:
-  int left_;
-};
 
 TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
   int put_back = 0;

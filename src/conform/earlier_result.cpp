@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "kilter/base/file_input.h"
+#include "kilter/base/name_key.h"
 #include "kilter/base/system_words.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/listening_clips.h"
@@ -37,13 +38,15 @@ bool is_there(const fs::path& file) {
   return fs::exists(fs::symlink_status(file, ignored));
 }
 
-/// Whether its folder tells the file by this very name.
-bool is_spelled_so(const fs::path& file) {
+/// Whether its folder has one file only that any file system could take for this one.
+bool is_alone(const fs::path& file) {
+  const auto key = name_key(file.filename().string());
+  int alike = 0;
   std::error_code problem;
   fs::directory_iterator entry(file.parent_path(), problem);
   for (; !problem && entry != fs::directory_iterator(); entry.increment(problem))
-    if (entry->path().filename() == file.filename()) return true;
-  return false;
+    alike += static_cast<int>(name_key(entry->path().filename().string()) == key);
+  return !problem && alike == 1;
 }
 
 Error changed(const fs::path& stem) {
@@ -184,13 +187,12 @@ Result<EarlierResult> EarlierResult::find(const fs::path& dir, const Watch& watc
 
 bool EarlierResult::has(const fs::path& file) const {
   if (files_.contains(file)) return true;
-  const bool so = is_spelled_so(dir_ / file);
-  return std::any_of(files_.begin(), files_.end(), [&](const fs::path& each) {
-    std::error_code ignored;
-    // Two names of one file are two files to the user.
-    return each.parent_path() == file.parent_path() &&
-           fs::equivalent(dir_ / each, dir_ / file, ignored) && !(so && is_spelled_so(dir_ / each));
-  });
+  // Its number would tell whether it is the same file; not every file system gives it one.
+  const auto key = name_key(file.filename().string());
+  return is_alone(dir_ / file) && std::any_of(files_.begin(), files_.end(), [&](const auto& each) {
+           return each.parent_path() == file.parent_path() &&
+                  name_key(each.filename().string()) == key && is_there(dir_ / each);
+         });
 }
 
 std::optional<Error> EarlierResult::change() const {

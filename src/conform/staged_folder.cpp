@@ -346,9 +346,8 @@ std::optional<Error> StagedFolder::State::refusal_of(const std::set<fs::path>& f
 
 Result<void> StagedFolder::State::commit_into_existing(const std::set<fs::path>& fresh) {
   std::error_code problem;
-  std::set<fs::path> stale = fresh;
-  stale.insert(earlier.files().begin(), earlier.files().end());
-
+  // Whatever a fresh file replaces is among these, be it under another spelling.
+  const std::set<fs::path>& stale = earlier.files();
   const fs::path aside = dir / kAside;
   if (!fs::create_directory(aside, problem))
     return Error{ErrorKind::cannot_write, dir, "somebody else is replacing the same result",

@@ -229,6 +229,27 @@ TEST(StagedFolder, NeverReplacesAFileOfAnotherUnderTheNameOfANewOne) {
   EXPECT_EQ(tree_of(dir), before);
 }
 
+TEST(StagedFolder, AFileThatDiffersInCaseOnlyIsTheEarlierResultsWhereTheDiskHasOneForBoth) {
+  const test::TemporaryFolder home;
+  test::write_text(home / "Case", "");
+  const bool one_for_both = fs::exists(home / "case");
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old", {"Keeper"});
+  if (!one_for_both) test::write_text(dir / "stems/keeper.wav", "mine");
+  for (const bool both : {true, false}) {
+    if (!both && !one_for_both) fs::remove(dir / "stems/Keeper.wav");
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new", {"keeper"});
+    const auto committed = staged->commit();
+    ASSERT_EQ(static_cast<bool>(committed), one_for_both);
+    if (one_for_both) continue;
+    EXPECT_EQ(committed.error().file.filename(), "keeper.wav");
+    EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), "mine");
+  }
+}
+
 TEST(StagedFolder, ReplacesTheReportOfAnEarlierResultAndNoOtherFileOfThatName) {
   const std::string ours = "<!DOCTYPE html>\n<meta name=\"generator\" content=\"kilter 0.1.0\">old";
   for (const bool is_ours : {true, false}) {

@@ -285,11 +285,11 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
       name_the_option(stem);
       continue;
     }
-    add_damage(track, stem);
+    StemFacts facts = facts_of(left, survey, track);
+    add_damage(track, has_a_hole(facts, input.mix.length_s), stem);
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
     judge(residual, *claim, limit_s, stem);
-    StemFacts facts = facts_of(left, survey, track);
     facts.in_room = checked.in_room[k];
     facts.others_sound = checked.all_sound && (!left || has_all_stems(*left, survey));
     facts.others_in_place = others_in_place(checked, k, limit_s);

@@ -95,7 +95,15 @@ void fail(const std::vector<Slip>& slips, const StemFacts& facts, CheckedStem& s
   stem.worst_s = worst.late_s;
   stem.worst_at_s = worst.from_s;
   stem.uncertainty_us = 1e6 * kTwoSigma * worst.sigma_s;
-  std::erase_if(stem.findings, [](const Finding& each) { return each.code == "no-evidence"; });
+  // What the windows took for a stream's doing is this.
+  const auto is_here = [&](const Finding& each) {
+    return each.code == "excursion" && each.line_s &&
+           std::any_of(slips.begin(), slips.end(), [&](const Slip& slip) {
+             return *each.line_s > slip.from_s - kAround_s && *each.line_s < slip.to_s + kAround_s;
+           });
+  };
+  std::erase_if(stem.findings,
+                [&](const Finding& each) { return each.code == "no-evidence" || is_here(each); });
   std::string text = "It stands " + places(slips) + " against the mix, and elsewhere does not.";
   if (!facts.in_room)
     text += " It is not as it was written, and where it was aligned no stream held it back there.";
@@ -178,6 +186,12 @@ void tell_missing(const std::vector<Stretch>& missing, const StemFacts& facts, C
 }
 
 }  // namespace
+
+bool has_a_hole(const StemFacts& facts, double length_s) {
+  return std::any_of(facts.not_placed.begin(), facts.not_placed.end(), [&](const Stretch& each) {
+    return each.line_from_s > 0.0 && each.line_to_s < length_s;
+  });
+}
 
 StemFacts facts_of(const std::optional<Lineup>& left, const survey::Survey& survey,
                    const survey::SurveyTrack& track) {

@@ -41,6 +41,8 @@ struct StemFacts {
 /// What the lineup beside stems, where there is one, says of one of them.
 StemFacts facts_of(const std::optional<Lineup>& left, const survey::Survey& survey,
                    const survey::SurveyTrack& track);
+/// Whether the lineup leaves silence amid the stem: not a recorder's doing.
+bool has_a_hole(const StemFacts& facts, double length_s);
 /// Whether every stem that was written is among the files.
 bool has_all_stems(const Lineup& left, const survey::Survey& survey);
 

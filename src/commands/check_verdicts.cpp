@@ -136,9 +136,9 @@ void name_the_option(CheckedStem& stem) {
     if (finding.code == "no-evidence") finding.text += " --allow-silent lets it pass.";
 }
 
-void add_damage(const SurveyTrack& track, CheckedStem& stem) {
+void add_damage(const SurveyTrack& track, bool has_a_hole, CheckedStem& stem) {
   for (const Finding& finding : track.findings)
-    if (finding.code == "truncated" || finding.code == "dropout" ||
+    if (finding.code == "truncated" || (finding.code == "dropout" && !has_a_hole) ||
         finding.code == "not-a-number" || finding.code == "duplicate")
       stem.findings.push_back(finding);
 }

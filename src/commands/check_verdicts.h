@@ -43,8 +43,8 @@ void judge_strays(const std::vector<sync::Stray>& strays, report::CheckedStem& s
 void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
                     report::CheckedStem& stem);
 
-/// What is wrong with the file itself.
-void add_damage(const survey::SurveyTrack& track, report::CheckedStem& stem);
+/// What is wrong with the file itself; digital silence is not where the lineup leaves a hole in it.
+void add_damage(const survey::SurveyTrack& track, bool has_a_hole, report::CheckedStem& stem);
 
 /// Where --allow-silent would let the stem pass, it is named.
 void name_the_option(report::CheckedStem& stem);

@@ -107,6 +107,11 @@ class Parser {
   }
 
   Result<std::variant<Options, Answer>> parse(std::span<const std::string> args) {
+    if (!args.empty() && args.front() == "help") {  // many type that first
+      std::vector<std::string> asked(args.begin() + 1, args.end());
+      asked.emplace_back("--help");
+      return parse(asked);
+    }
     std::vector<std::string> reversed(args.rbegin(), args.rend());  // as CLI11 wants them
     try {
       app_.parse(reversed);

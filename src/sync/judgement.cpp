@@ -492,6 +492,8 @@ std::string place_text(const SeamPlace& place, double line_s) {
   if (latest_s - earliest_s > kTellsRange_s)
     text += " or so: nothing of its own tells where between " + clock_text(earliest_s) + " and " +
             clock_text(latest_s);
+  else if (place.loose_s > kLoose_s)
+    text += " or so";
   return text;
 }
 
@@ -646,10 +648,11 @@ Finding wrong_rate_finding(double header_rate_hz, double ratio) {
 Finding missing_voice_finding(std::vector<Stretch> stretches) {
   Finding finding;
   finding.code = "missing-voice";
-  finding.text = "The mix holds somebody whom no track explains, " + times(stretches) +
-                 ", first at " + clock_text(stretches.front().line_from_s) + ", " +
-                 clock_text(total_s(stretches), 1) +
-                 " in all. Listen there, and ask for that person's recording while it can be had.";
+  finding.text =
+      "The mix holds somebody whom no track explains, " + times(stretches) + ", first at " +
+      clock_text(stretches.front().line_from_s) + ", " + clock_text(total_s(stretches), 1) +
+      " in all. Listen there, and ask for that person's recording while it can be had, or for "
+      "what a recorder that was started late has not.";
   finding.line_s = stretches.front().line_from_s;
   finding.stretches = std::move(stretches);
   return finding;

@@ -8,7 +8,7 @@
 
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
-#include "kilter/base/utf8.h"
+#include "kilter/report/xml_text.h"
 
 namespace kilter::report {
 namespace {
@@ -85,24 +85,6 @@ std::string summary(const CheckReport& report) {
   if (report.null_db)
     text += fmt::format(". All together explain the mix down to {:.1f} dB", *report.null_db);
   return text + ".\n";
-}
-
-std::string escaped(std::string_view text) {
-  std::string xml;
-  for (const char c : as_utf8(text)) {
-    const auto byte = static_cast<unsigned char>(c);
-    if (c == '&')
-      xml += "&amp;";
-    else if (c == '<')
-      xml += "&lt;";
-    else if (c == '>')
-      xml += "&gt;";
-    else if (c == '"')
-      xml += "&quot;";
-    else
-      xml += byte < 0x20 || byte == 0x7F ? '?' : c;  // XML 1.0 knows no controls
-  }
-  return xml;
 }
 
 /// The finding that a test report shows first.
@@ -229,10 +211,10 @@ std::string check_junit(const CheckReport& report) {
     if (!passes(stem, report)) {
       ++failures;
       inside = fmt::format("    <failure type=\"{}\" message=\"{}\"/>\n", kind_of_failure(stem),
-                           escaped(message_of(stem)));
+                           xml_text(message_of(stem)));
     } else if (stem.verdict != Verdict::within) {
       ++skipped;
-      inside = fmt::format("    <skipped message=\"{}\"/>\n", escaped(message_of(stem)));
+      inside = fmt::format("    <skipped message=\"{}\"/>\n", xml_text(message_of(stem)));
     }
     if (stem.worst_s)
       inside += fmt::format(
@@ -240,18 +222,18 @@ std::string check_junit(const CheckReport& report) {
           "</system-out>\n",
           milliseconds(*stem.worst_s), clock_text(stem.worst_at_s), stem.uncertainty_us, stem.clear,
           stem.speaking);
-    cases += fmt::format("  <testcase classname=\"{}\" name=\"{}\"", escaped(report.session),
-                         escaped(stem.name));
+    cases += fmt::format("  <testcase classname=\"{}\" name=\"{}\"", xml_text(report.session),
+                         xml_text(stem.name));
     cases += inside.empty() ? "/>\n" : ">\n" + inside + "  </testcase>\n";
   }
   std::string notes;
-  for (const Finding& finding : report.findings) notes += escaped(finding.text) + '\n';
+  for (const Finding& finding : report.findings) notes += xml_text(finding.text) + '\n';
   if (!notes.empty()) notes = "  <system-out>" + notes + "</system-out>\n";
   return fmt::format(
              "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
              "<testsuite name=\"kilter check {}\" tests=\"{}\" failures=\"{}\" errors=\"0\" "
              "skipped=\"{}\">\n",
-             escaped(report.session), report.stems.size(), failures, skipped) +
+             xml_text(report.session), report.stems.size(), failures, skipped) +
          cases + notes + "</testsuite>\n";
 }
 

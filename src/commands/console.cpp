@@ -67,10 +67,13 @@ int Console::columns() const { return std::max(report::kTerminalColumns, width_.
 void Console::progress(const std::string& stage, double done) {
   if (!show_progress_) return;
   const double share = std::clamp(done, 0.0, 1.0);
+  show(fmt::format("{} {:.0f} %{}", stage, 100.0 * share, time_left(stage, share)));
+}
+
+void Console::show(const std::string& wanted) {
+  if (!show_progress_) return;
   // A line that the terminal breaks in two could not be rewritten.
-  const std::string line = report::cut_middle(
-      fmt::format("{} {:.0f} %{}", stage, 100.0 * share, time_left(stage, share)),
-      std::max(10, width_.err - 1));
+  const std::string line = report::cut_middle(wanted, std::max(10, width_.err - 1));
   if (line == shown_) return;
   const std::size_t left_over = shown_.size() - std::min(shown_.size(), line.size());
   err_ << '\r' << line << std::string(left_over, ' ') << std::flush;

@@ -42,6 +42,8 @@ class Console {
   /// second of a stage on. Callable from any thread, but only one at a time; costs nothing when not
   /// shown.
   void progress(const std::string& stage, double done);
+  /// One line of any words, rewritten in place, as progress() has it.
+  void show(const std::string& line);
   /// Results. Removes the progress line. Fails (cannot_write) when they cannot be delivered.
   Result<void> print(const std::string& text);
   /// An error; the work may go on without the file that it names.

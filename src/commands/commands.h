@@ -13,6 +13,7 @@ Result<Exit> survey_command(const Options& options, Console& console);
 Result<Exit> align_command(const Options& options, Console& console);
 Result<Exit> conform_command(const Options& options, Console& console);
 Result<Exit> check_command(const Options& options, Console& console);
+Result<Exit> batch_command(const Options& options, Console& console);
 
 /// A lineup and what was heard on the way to it.
 struct Aligned {

@@ -68,8 +68,9 @@ std::string program_help() {
 }
 
 std::string command_help(const CommandWords& command) {
-  return command.about + "\nUsage: " + usage_text(command) + "\n\nSession:\n" +
-         entry("SESSION...", command.session) + option_entries(command.options) +
+  return command.about + "\nUsage: " + usage_text(command) +
+         (command.command == Command::batch ? "\n\nArchive:\n" : "\n\nSession:\n") +
+         entry(operand_text(command), command.session) + option_entries(command.options) +
          example_entries(command.examples);
 }
 

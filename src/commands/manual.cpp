@@ -227,10 +227,10 @@ std::string program_manual() {
 std::string command_manual(const CommandWords& command) {
   const std::string page = "kilter-" + command.name;
   std::string text = page_start(page, as_phrase(command.about));
-  text +=
-      section("SYNOPSIS") + roff(usage_text(command)) + '\n' + section("DESCRIPTION") +
-      paragraph(command.story.front()) +
-      paragraph("SESSION is " + command.session + ". See kilter(1) for what may be said of it.");
+  text += section("SYNOPSIS") + roff(usage_text(command)) + '\n' + section("DESCRIPTION") +
+          paragraph(command.story.front()) +
+          paragraph(command.operand + " is " + command.session +
+                    ". See kilter(1) for what may be said of it.");
   for (std::size_t i = 1; i < command.story.size(); ++i) text += paragraph(command.story[i]);
   text += options_of(command.options, true) + exits(command.exit_one) + files(command.files) +
           environment() + examples(command.examples) + see_also(page);

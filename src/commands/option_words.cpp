@@ -210,4 +210,55 @@ std::vector<OptionWords> check_options() {
                    running()});
 }
 
+std::vector<OptionWords> batch_options() {
+  std::vector<OptionWords> all{
+      {.name = "--jobs",
+       .takes = Takes::number,
+       .value = "N",
+       .group = "Batch",
+       .about = "sessions side by side, which share --threads",
+       .standard = "1",
+       .more = "No more than there are threads. Each needs memory and room in TMPDIR."},
+      {.name = "--again", .group = "Batch", .about = "do what is done already, too"},
+      {.name = "--align-only", .group = "Batch", .about = "lineups only, no stems"},
+      {.name = "--check-only",
+       .group = "Batch",
+       .about = "check the stems in DIR once more",
+       .more = "Of the other options only --limit-ms bears on that."},
+      {.name = "--dry-run",
+       .group = "Batch",
+       .about = "only tell what would be done, in which time and room"},
+      {.name = "--list", .group = "Batch", .about = "only list the sessions, one per line"},
+      {.name = "--only",
+       .takes = Takes::text,
+       .value = "K/N",
+       .group = "Batch",
+       .about = "only the K-th of N parts",
+       .more = "Which part a session belongs to follows from its path below ARCHIVE alone."},
+      {.name = "--merge",
+       .group = "Batch",
+       .about = "do nothing, and tell how all parts went",
+       .more = "Sessions that no part has done count as failed."},
+      {.name = "--junit",
+       .takes = Takes::file,
+       .value = "FILE",
+       .group = "Batch",
+       .about = "write a test report for CI there, a case per session"}};
+  for (OptionWords& option : conform_options()) {
+    // Which are one session's.
+    if (option.name == "--lineup" || option.name == "--cuts") continue;
+    if (option.name == "--mix") option.more = "Looked for in each session's folder.";
+    if (option.name == "--replace") {
+      option.about = "go into a folder that holds other files";
+      option.more = "A folder that an earlier batch wrote needs no such word.";
+    }
+    if (option.name == "--out") {
+      option.about = "folder for all results; an earlier batch's goes on";
+      option.more = "Not needed with --list.";
+    }
+    all.push_back(std::move(option));
+  }
+  return all;
+}
+
 }  // namespace kilter::commands

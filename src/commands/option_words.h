@@ -9,5 +9,6 @@ std::vector<OptionWords> survey_options();
 std::vector<OptionWords> align_options();
 std::vector<OptionWords> conform_options();
 std::vector<OptionWords> check_options();
+std::vector<OptionWords> batch_options();
 
 }  // namespace kilter::commands

@@ -70,6 +70,30 @@ std::string line_of(std::span<const std::string> args) {
   return line;
 }
 
+/// What changes no session's result: where it goes, how the work is shared out, what is told.
+bool bears_on_results(std::string_view name) {
+  constexpr std::array<std::string_view, 16> kNone{
+      "--out",  "--replace", "--threads",    "--quiet",      "--json",  "--junit",
+      "--help", "--jobs",    "--align-only", "--check-only", "--again", "--dry-run",
+      "--list", "--only",    "--merge",      "SESSION"};
+  return std::find(kNone.begin(), kNone.end(), name) == kNone.end();
+}
+
+/// "2/5"
+std::optional<BatchShare> share_from_text(const std::string& text) {
+  const std::size_t slash = text.find('/');
+  BatchShare share;
+  if (slash == std::string::npos || !CLI::detail::lexical_cast(text.substr(0, slash), share.part) ||
+      !CLI::detail::lexical_cast(text.substr(slash + 1), share.parts))
+    return std::nullopt;
+  const bool is_one = share.part >= 1 && share.part <= share.parts && share.parts <= 100000;
+  return is_one ? std::optional(share) : std::nullopt;
+}
+
+std::string is_a_share(const std::string& text) {
+  return share_from_text(text) ? "" : '"' + text + "\" is no part K of N, as 2/5, from 1/N to N/N";
+}
+
 /// Texts as CLI11 takes them, before they become values.
 struct Texts {
   std::vector<std::string> session;
@@ -86,6 +110,9 @@ struct Texts {
   int rate_hz{0};
   std::string frame_rate{"25"};
   std::string start_timecode{"01:00:00:00"};
+  std::string only;
+  bool align_only{false};
+  bool check_only{false};
 };
 
 /// The first line of what CLI11 says.
@@ -131,7 +158,7 @@ class Parser {
     CLI::App* sub = app_.add_subcommand(words.name, words.about);
     sub->callback([this, &words] { options_.command = words.command; });
     // No CLI::ExistingFile here: the readers say better what is wrong, with the right exit code.
-    sub->add_option("SESSION", texts_.session)->required();
+    sub->add_option(words.operand, texts_.session)->required();
     sub->set_help_flag("-h,--help");
     for (const OptionWords& option : words.options)
       if (option.name != "--help") add(*sub, option);
@@ -144,7 +171,8 @@ class Parser {
       return;
     }
     CLI::Option* option = add_value(command, words.name);
-    option->type_name("")->required(words.required);
+    // What a batch only lists goes nowhere.
+    option->type_name("")->required(words.required && command.get_name() != "batch");
     if (words.takes == Takes::one_of) option->check(is_one_of(words.choices));
   }
 
@@ -155,6 +183,12 @@ class Parser {
                                                   {"--allow-silent", &options_.allow_silent},
                                                   {"--sound-check", &options_.sound_check},
                                                   {"--write-session", &options_.write_session},
+                                                  {"--again", &options_.batch.again},
+                                                  {"--dry-run", &options_.batch.dry_run},
+                                                  {"--list", &options_.batch.list},
+                                                  {"--merge", &options_.batch.merge},
+                                                  {"--align-only", &texts_.align_only},
+                                                  {"--check-only", &texts_.check_only},
                                                   {"--quiet", &options_.quiet},
                                                   {"--json", &options_.json}};
     return *flags.at(name);
@@ -167,6 +201,9 @@ class Parser {
       return command.add_option(name, options_.threads)->check(is_whole(1, 1024));
     if (name == "--rate")
       return command.add_option(name, texts_.rate_hz)->check(is_whole(1000, 768000));
+    if (name == "--jobs")
+      return command.add_option(name, options_.batch.jobs)->check(is_whole(1, 1024));
+    if (name == "--only") return command.add_option(name, texts_.only)->check(is_a_share);
     const std::map<std::string_view, std::string*> texts{{"--mix", &texts_.mix},
                                                          {"--lineup", &texts_.lineup},
                                                          {"--cuts", &texts_.cuts},
@@ -214,6 +251,40 @@ class Parser {
     return {ErrorKind::bad_command, {}, reason(error), "read kilter " + command + "--help"};
   }
 
+  /// As CLI11 has taken them apart, so that --bits=16 and --bits 16 are one.
+  std::vector<Setting> settings() const {
+    std::vector<Setting> given;
+    for (const CLI::Option* option : chosen()->get_options())
+      if (option->count() > 0 && !option->get_positional() && bears_on_results(option->get_name()))
+        given.push_back(
+            {option->get_name(), option->get_expected_max() == 0 ? "" : option->results().front()});
+    std::sort(given.begin(), given.end(),
+              [](const Setting& a, const Setting& b) { return a.name < b.name; });
+    return given;
+  }
+
+  /// What only a batch is told.
+  std::optional<Error> finish_batch(Options& options) const {
+    const auto wrong_use = [](std::string what, std::string next) {
+      return Error{ErrorKind::bad_command, {}, std::move(what), std::move(next)};
+    };
+    BatchOptions& batch = options.batch;
+    if (texts_.align_only && texts_.check_only)
+      return wrong_use("--align-only and --check-only exclude each other", "use one of them");
+    if (texts_.align_only) batch.mode = BatchMode::align;
+    if (texts_.check_only) batch.mode = BatchMode::check;
+    if (batch.list + batch.dry_run + batch.merge > 1)
+      return wrong_use("--list, --dry-run and --merge exclude each other", "use one of them");
+    if (batch.merge && !texts_.only.empty())
+      return wrong_use("--merge is for all parts, and --only for one", "use one of them");
+    if (!texts_.only.empty()) batch.only = share_from_text(texts_.only);
+    if (options.session.size() > 1)
+      return wrong_use("a batch has one ARCHIVE", "name the folder above all sessions");
+    if (texts_.out.empty() && !batch.list)
+      return wrong_use("--out is required", "read kilter batch --help");
+    return std::nullopt;
+  }
+
   Result<std::variant<Options, Answer>> finished() const {
     Options options = options_;
     options.session.assign(texts_.session.begin(), texts_.session.end());
@@ -242,6 +313,9 @@ class Parser {
       return error;
     }
     options.start_frame = *start;
+    options.settings = settings();
+    if (options.command == Command::batch)
+      if (auto error = finish_batch(options)) return *std::move(error);
     return {options};
   }
 

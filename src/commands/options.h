@@ -14,7 +14,32 @@
 
 namespace kilter::commands {
 
-enum class Command { survey, align, conform, check };
+enum class Command { survey, align, conform, check, batch };
+
+/// What a batch does with each session.
+enum class BatchMode { conform, align, check };
+
+/// One of several equal shares of an archive's sessions.
+struct BatchShare {
+  int part{1};  ///< from 1
+  int parts{1};
+};
+
+struct BatchOptions {
+  BatchMode mode{BatchMode::conform};
+  int jobs{1};  ///< sessions side by side
+  bool again{false};
+  bool dry_run{false};
+  bool list{false};
+  bool merge{false};
+  std::optional<BatchShare> only;
+};
+
+/// An option that was given, and bears on results.
+struct Setting {
+  std::string name;   ///< "--bits"
+  std::string value;  ///< empty for a flag
+};
 
 struct Options {
   Command command{Command::survey};
@@ -41,6 +66,8 @@ struct Options {
   bool write_session{false};  ///< survey: a session.toml to begin with
   bool quiet{false};
   bool json{false};
+  BatchOptions batch;
+  std::vector<Setting> settings;  ///< in order of their names
   /// As it was typed, in words that a shell takes, but for what changes no result: --out, --html,
   /// --replace, --threads, --quiet, --json.
   std::string line;

@@ -18,6 +18,8 @@ Result<Exit> run_command(const Options& options, Console& console) {
       return conform_command(options, console);
     case Command::check:
       return check_command(options, console);
+    case Command::batch:
+      return batch_command(options, console);
   }
   return Exit::bug;
 }

@@ -125,10 +125,48 @@ CommandWords check() {
   };
 }
 
+CommandWords batch() {
+  return {
+      .command = Command::batch,
+      .name = "batch",
+      .about = "Conforms every session below a folder.",
+      .operand = "ARCHIVE",
+      .session = "a folder with sessions' folders in it, at any depth",
+      .story =
+          {"Finds the session folders below ARCHIVE, those that hold a session.toml or at least "
+           "two "
+           "audio files, and conforms each into a folder of its own below DIR. Options that bear "
+           "on "
+           "results are those of conform. A session that fails, be it by a crash, stops no other.",
+           "Run again, it does only what is left: sessions that failed, that are new, whose files "
+           "have changed, or that were made with other options or by another version. So an "
+           "interrupted, killed or crashed batch just goes on.",
+           "Many machines share an archive with --only: each does its part, into the same DIR on a "
+           "shared disk, or into DIRs that are put together later. --merge then tells of all "
+           "parts."},
+      .options = batch_options(),
+      .files = {{"DIR/PATH/",
+                 "what conform writes, for the session in ARCHIVE/PATH; the lineup alone, as "
+                 "DIR/PATH.lineup.json, with --align-only"},
+                {"DIR/batch.jsonl",
+                 "a JSON line for each session, appended when it ends; batch.K-of-N.jsonl with "
+                 "--only, batch.align.jsonl and batch.check.jsonl for those"}},
+      .exit_one = "a session failed or needs a person",
+      .examples = {{"kilter batch shows --out conformed --jobs 2",
+                    "conforms every session below shows, two at a time"},
+                   {"kilter batch shows --out conformed --dry-run",
+                    "tells what that would do, how long it may take and the room it needs"},
+                   {"kilter batch shows --out conformed --only 2/5",
+                    "does the second of five parts, for the second of five machines"},
+                   {"kilter batch shows --out conformed --merge --junit batch.xml",
+                    "tells how all parts went, and writes a test report of it"}},
+  };
+}
+
 }  // namespace
 
 const std::vector<CommandWords>& command_words() {
-  static const std::vector<CommandWords> words{survey(), align(), conform(), check()};
+  static const std::vector<CommandWords> words{survey(), align(), conform(), check(), batch()};
   return words;
 }
 
@@ -170,8 +208,12 @@ std::vector<std::string> groups_of(const std::vector<OptionWords>& options) {
   return groups;
 }
 
+std::string operand_text(const CommandWords& command) {
+  return command.operand + (command.command == Command::batch ? "" : "...");
+}
+
 std::string usage_text(const CommandWords& command) {
-  std::string text = "kilter " + command.name + " SESSION...";
+  std::string text = "kilter " + command.name + ' ' + operand_text(command);
   for (const OptionWords& option : command.options)
     if (option.required) text += ' ' + option.name + ' ' + option.value;
   return text + " [OPTION...]";

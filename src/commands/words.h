@@ -40,7 +40,8 @@ struct CommandWords {
   Command command;
   std::string name{};
   std::string about{};               ///< a sentence
-  std::string session{};             ///< what SESSION is to it
+  std::string operand{"SESSION"};    ///< what --help calls what it works on
+  std::string session{};             ///< what the operand is to it
   std::vector<std::string> story{};  ///< paragraphs for the manual
   std::vector<OptionWords> options{};
   std::vector<NamedWords> files{};  ///< what it writes, or reads beside the session
@@ -73,6 +74,8 @@ std::vector<std::string> names_of(const auto& words) {
 /// Headings in the order of their first option.
 std::vector<std::string> groups_of(const std::vector<OptionWords>& options);
 
+/// "SESSION...", or "ARCHIVE", of which there is one.
+std::string operand_text(const CommandWords& command);
 /// "kilter conform SESSION... --out DIR [OPTION...]"
 std::string usage_text(const CommandWords& command);
 

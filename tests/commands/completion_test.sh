@@ -73,7 +73,7 @@ expect 'kilter conform show --container=f' flac
 expect 'kilter conform show --range s' shared
 expect 'kilter conform show --clock m' mix
 if [ "$shell" = bash ]; then
-  expect 'kilter ' --help --version align check conform survey
+  expect 'kilter ' --help --version align batch check conform survey
   expect 'kilter conform show --bits ' 16 24 32f
   # Files are left to readline.
   expect 'kilter conform show --mix light' ''
@@ -84,6 +84,6 @@ else
 fi
 if [ "$shell" = fish ]; then
   expect 'kilter conform show --bits ' 16 24 32f
-  expect 'kilter ' align check conform survey
+  expect 'kilter ' align batch check conform survey
 fi
 [ $failures = 0 ] && echo "$shell completes every line"

@@ -20,7 +20,7 @@ without_warnings() {
   [ -z "$said" ] || complain "$page: $said"
 }
 
-for page in kilter kilter-survey kilter-align kilter-conform kilter-check; do
+for page in kilter kilter-survey kilter-align kilter-conform kilter-check kilter-batch; do
   file=$folder/$page.1
   [ -s "$file" ] || complain "$file is missing"
   command=${page#kilter}

@@ -15,6 +15,7 @@ namespace kilter::commands {
 namespace {
 
 std::string sample_value(const OptionWords& option) {
+  if (option.value == "K/N") return "2/5";
   if (!option.choices.empty()) return option.choices.front();
   if (option.name == "--start-tc") return "02:00:00:00";
   return option.takes == Takes::number ? "1000" : "here";
@@ -187,7 +188,7 @@ INSTANTIATE_TEST_SUITE_P(
                 "  next: did you mean conform? kilter --help lists all\n"},
         Mistake{"CommandLikeNone", Args{"tune", "show"},
                 "kilter: there is no command \"tune\"\n"
-                "  next: use survey, align, conform or check\n"},
+                "  next: use survey, align, conform, check or batch\n"},
         Mistake{"OptionBeforeWhatIsMissing", Args{"conform", "show", "--otu", "there"},
                 "kilter: unknown option: --otu\n"
                 "  next: did you mean --out? kilter conform --help lists all\n"},
@@ -202,7 +203,7 @@ INSTANTIATE_TEST_SUITE_P(
                 "  next: did you mean --version? kilter --help lists all\n"},
         Mistake{"OptionOfOtherCommands", Args{"align", "show", "--limit-ms", "2"},
                 "kilter: --limit-ms is no option of kilter align\n"
-                "  next: it belongs to conform or check; read kilter align --help\n"},
+                "  next: it belongs to conform, check or batch; read kilter align --help\n"},
         Mistake{"OptionLikeNone", Args{"align", "show", "--loud"},
                 "kilter: unknown option: --loud\n"
                 "  next: read kilter align --help\n"},

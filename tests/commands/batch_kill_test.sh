@@ -1,0 +1,66 @@
+#!/bin/sh
+# kill -9 at moments all over a batch: the run after it ends in the state of a run that nobody
+# disturbed, and does nothing twice that is done.
+#   batch_kill_test.sh KILTER KILTER-SIMULATE
+set -eu
+kilter=$1 simulate=$2
+folder=$(mktemp -d)
+trap 'rm -rf "$folder"' EXIT
+
+fail() {
+  echo "FAILED: $*" >&2
+  exit 1
+}
+# Every file with its sum; dates, and how long something took, are no part of a result.
+sums() {
+  (cd "$1" && find . -type f ! -name '*.adl' ! -name batch.jsonl -exec cksum {} + | sort -k3)
+  sed 's/"seconds":[^,]*,//; s/"threads":[^,]*,//; s/"ended":[^,]*,//' "$1/batch.jsonl"
+}
+batch() {
+  code=0
+  "$kilter" batch "$folder/shows" --out "$1" --jobs 2 --threads 2 --quiet >"$folder/told" 2>&1 || code=$?
+  [ $code -le 1 ] || fail "exit code $code: $(cat "$folder/told")"
+}
+
+for i in 1 2 3; do
+  "$simulate" --out "$folder/shows/hour-$i" --truth "$folder/truth.json" --seed $i --minutes 0.6 \
+    --room 2 --remote 1 --room-rate 16000 --remote-rates 16000 --mix-rate 16000 >/dev/null
+done
+mkdir "$folder/shows/broken"
+echo "no sound" >"$folder/shows/broken/mixdown.wav"
+echo "no sound" >"$folder/shows/broken/keeper.wav"
+
+before=$(date +%s%N 2>/dev/null)
+batch "$folder/whole"
+case $before in
+  *N) took=2000 ;; # a date that knows whole seconds only
+  *) took=$((($(date +%s%N) - before) / 1000000)) ;;
+esac
+sums "$folder/whole" >"$folder/whole.sums"
+
+killed=0
+for i in 1 2 3 4 5 6; do
+  out=$folder/out-$i
+  # Twice each, so that a run that goes on is killed too.
+  for round in 1 2; do
+    delay=$(awk -v took="$took" -v i="$i" -v round="$round" \
+      'BEGIN { printf "%.3f", took * ((i * 5 + round * 3) % 7 + 0.5) / 8000 }')
+    "$kilter" batch "$folder/shows" --out "$out" --jobs 2 --threads 2 --quiet >/dev/null 2>&1 &
+    pid=$!
+    sleep "$delay"
+    kill -9 $pid 2>/dev/null && killed=$((killed + 1))
+    wait $pid 2>/dev/null || true
+  done
+  # As a power cut may leave it.
+  [ ! -f "$out/batch.jsonl" ] || printf '{"kind":"kilter batch ses' >>"$out/batch.jsonl"
+  batch "$out"
+  sums "$out" >"$folder/out.sums"
+  cmp -s "$folder/out.sums" "$folder/whole.sums" ||
+    fail "after $delay s: $(diff "$folder/out.sums" "$folder/whole.sums")"
+  [ -z "$(find "$out" -name '*.part*')" ] || fail "after $delay s: parts are left: $(find "$out" -name '*.part*')"
+  batch "$out"
+  grep -q "3 of them by an earlier run" "$folder/told" || fail "what is done is done again: $(cat "$folder/told")"
+  rm -rf "$out"
+done
+echo "killed $killed of 12 runs"
+[ $killed -ge 4 ] || fail "too few runs were still going on"

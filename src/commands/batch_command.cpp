@@ -155,8 +155,10 @@ class Runner {
   Result<void> keep(BatchRecord record, double bytes) {
     if (auto appended = log_.append(record); !appended) return appended;
     ++done_;
-    bytes_done_ += bytes;
-    if (!record.is_finished()) {
+    if (record.is_finished()) {
+      bytes_done_ += bytes;
+    } else {
+      bytes_ -= bytes;  // it took no time that tells anything
       const std::string next =
           record.messages.empty() || !record.messages.back().starts_with("next: ")
               ? ""
@@ -175,9 +177,10 @@ class Runner {
     console_.show(fmt::format("{} of {} sessions{}; {}", done_, todo_.size(), time_left(), names));
   }
 
-  /// By the size of what is done; nothing before a session is.
+  /// By the size of what is done; nothing while that tells little.
   std::string time_left() const {
-    if (done_ == 0 || bytes_done_ <= 0.0) return "";
+    constexpr double kTells = 0.02;
+    if (bytes_done_ <= kTells * bytes_ || bytes_done_ >= 0.999 * bytes_) return "";
     const double took_s = steady_seconds() - began_s_;
     const double left_s = took_s * (bytes_ - bytes_done_) / bytes_done_;
     return fmt::format(", {:.0f} %, about {:.0f} min left", 100.0 * bytes_done_ / bytes_,
@@ -207,8 +210,10 @@ Result<Archive> sessions_of(const Options& options, Console& console) {
   auto archive = find_sessions(options.session.front(), except);
   if (!archive) return archive;
   for (const PassedOver& each : archive->passed_over)
-    console.warn('"' + each.name + "\" " + each.why,
-                 each.is_failure ? "check your rights" : "move it if it belongs to a session");
+    // Many machines need not all tell it.
+    if (each.is_failure || !options.batch.only || options.batch.only->part == 1)
+      console.warn('"' + each.name + "\" " + each.why,
+                   each.is_failure ? "check your rights" : "move it if it belongs to a session");
   if (archive->sessions.empty())
     return Error{ErrorKind::no_input, options.session.front(), "holds no session folders",
                  "name a folder above folders with at least two audio files each"};

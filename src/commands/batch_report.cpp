@@ -117,6 +117,7 @@ std::string outcome_note(const BatchOutcome& outcome) {
 }
 
 std::string batch_text(const std::vector<BatchOutcome>& outcomes, BatchMode mode, int columns) {
+  if (outcomes.empty()) return "No session falls into this part.\n";
   std::vector<std::vector<std::string>> rows;
   const auto sorted = worst_first(outcomes);
   for (const BatchOutcome* outcome : sorted) {

@@ -247,7 +247,7 @@ std::vector<OptionWords> batch_options() {
   for (OptionWords& option : conform_options()) {
     // Which are one session's.
     if (option.name == "--lineup" || option.name == "--cuts") continue;
-    if (option.name == "--mix") option.more = "Looked for in each session's folder.";
+    if (option.name == "--mix") option.more = "Looked for from where you stand, else in each session's folder.";
     if (option.name == "--replace") {
       option.about = "go into a folder that holds other files";
       option.more = "A folder that an earlier batch wrote needs no such word.";

@@ -62,5 +62,52 @@ for i in 1 2 3 4 5 6; do
   grep -q "3 of them by an earlier run" "$folder/told" || fail "what is done is done again: $(cat "$folder/told")"
   rm -rf "$out"
 done
-echo "killed $killed of 12 runs"
+# A signal to the batch alone reaches its sessions, which leave nothing behind.
+stopped=0
+for signal in INT TERM; do
+  out=$folder/out-$signal
+  "$kilter" batch "$folder/shows" --out "$out" --jobs 2 --threads 2 --quiet >/dev/null 2>"$folder/told" &
+  pid=$!
+  tries=0
+  until [ -d "$out/hour-1.part" ] || [ $tries = 200 ]; do
+    sleep 0.02
+    tries=$((tries + 1))
+  done
+  kill -s $signal $pid
+  code=0
+  wait $pid || code=$?
+  case $code in
+    130) stopped=$((stopped + 1)) ;;
+    1) ;; # it had ended
+    *) fail "exit code $code on $signal: $(cat "$folder/told")" ;;
+  esac
+  [ -z "$(find "$out" -name '*.part*')" ] || fail "parts are left on $signal: $(find "$out" -name '*.part*')"
+  batch "$out"
+  sums "$out" >"$folder/out.sums"
+  cmp -s "$folder/out.sums" "$folder/whole.sums" || fail "after $signal the next run gives something else"
+done
+# One session's process that crashes costs that session and no other.
+out=$folder/out-crash
+"$kilter" batch "$folder/shows" --out "$out" --threads 1 --quiet >"$folder/told" 2>&1 &
+pid=$!
+tries=0
+until [ -d "$out/hour-1.part" ] || [ $tries = 200 ]; do
+  sleep 0.02
+  tries=$((tries + 1))
+done
+crashed=$(ps -A -o pid= -o ppid= | awk -v boss=$pid '$2 == boss { print $1 }')
+[ -n "$crashed" ] || fail "no process of the session's own"
+kill -s SEGV "$crashed"
+code=0
+wait $pid || code=$?
+[ $code = 1 ] || fail "exit code $code after a session's crash: $(cat "$folder/told")"
+[ "$(grep -c '"exit":139' "$out/batch.jsonl")" = 1 ] || fail "the crash is not told: $(cat "$out/batch.jsonl")"
+for other in hour-2 hour-3; do
+  [ -f "$out/$other/lineup.json" ] || fail "$other is not done"
+done
+batch "$out"
+sums "$out" >"$folder/out.sums"
+cmp -s "$folder/out.sums" "$folder/whole.sums" || fail "after a crash the next run gives something else"
+[ $stopped -ge 1 ] || fail "no run was interrupted"
+echo "killed $killed of 12 runs, interrupted $stopped of 2"
 [ $killed -ge 4 ] || fail "too few runs were still going on"

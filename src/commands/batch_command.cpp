@@ -17,6 +17,9 @@
 #include "commands.h"
 #include "kilter/base/utf8.h"
 #include "kilter/edits/text_file.h"
+#include "kilter/report/text_table.h"
+#include "kilter/session/session.h"
+#include "outputs.h"
 
 namespace kilter::commands {
 namespace {
@@ -28,8 +31,11 @@ Error interrupted() { return {ErrorKind::interrupted, {}, "interrupted", ""}; }
 /// Why results may not go into `out`, if so: it holds something, and no batch.
 std::optional<Error> refusal_of(const Options& options) {
   std::error_code code;
-  if (!fs::exists(options.out, code) || options.replace || options.batch.mode == BatchMode::check)
-    return std::nullopt;
+  const bool exists = fs::exists(options.out, code);
+  if (options.batch.mode == BatchMode::check && !exists)
+    return Error{ErrorKind::no_input, options.out, "there is no such folder",
+                 "name the folder that a batch wrote"};
+  if (!exists || options.replace || options.batch.mode == BatchMode::check) return std::nullopt;
   if (!fs::is_directory(options.out, code))
     return Error{ErrorKind::cannot_write, options.out, "is no folder", "choose another name"};
   for (const BatchMode mode : {BatchMode::conform, BatchMode::align, BatchMode::check})
@@ -174,7 +180,8 @@ class Runner {
   void tell_progress() {
     std::string names;
     for (const std::string& name : at_work_) names += (names.empty() ? "" : ", ") + name;
-    console_.show(fmt::format("{} of {} sessions{}; {}", done_, todo_.size(), time_left(), names));
+    console_.show(fmt::format("{} of {} sessions{}; {}", done_, todo_.size(), time_left(),
+                              report::printable(names)));
   }
 
   /// By the size of what is done; nothing while that tells little.
@@ -203,6 +210,19 @@ class Runner {
   double bytes_done_{0.0};
 };
 
+/// Sessions' folders are only read.
+std::optional<Error> refusal_by(const Archive& archive, const Options& options) {
+  for (const ArchivedSession& archived : archive.sessions) {
+    session::Session session;
+    session.folder = archived.folder;
+    session.given_as_folder = true;
+    if (auto refused = output_refusal(options.out, session)) return refused;
+    if (options.junit)
+      if (auto refused = output_refusal(*options.junit, session)) return refused;
+  }
+  return std::nullopt;
+}
+
 /// The archive's sessions, or the part of them that --only names.
 Result<Archive> sessions_of(const Options& options, Console& console) {
   std::optional<fs::path> except;
@@ -217,6 +237,8 @@ Result<Archive> sessions_of(const Options& options, Console& console) {
   if (archive->sessions.empty())
     return Error{ErrorKind::no_input, options.session.front(), "holds no session folders",
                  "name a folder above folders with at least two audio files each"};
+  if (!options.batch.list)
+    if (auto refused = refusal_by(*archive, options)) return *std::move(refused);
   if (const auto& only = options.batch.only)
     std::erase_if(archive->sessions, [&](const ArchivedSession& session) {
       return part_of(session.name, only->parts) != only->part;
@@ -227,7 +249,8 @@ Result<Archive> sessions_of(const Options& options, Console& console) {
 std::string list_text(const Options& options, const Archive& archive) {
   std::string text;
   if (!options.json) {
-    for (const ArchivedSession& session : archive.sessions) text += session.name + '\n';
+    for (const ArchivedSession& session : archive.sessions)
+      text += report::printable(session.name) + '\n';
     return text;
   }
   auto names = nlohmann::json::array();

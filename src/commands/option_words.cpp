@@ -228,7 +228,10 @@ std::vector<OptionWords> batch_options() {
       {.name = "--dry-run",
        .group = "Batch",
        .about = "only tell what would be done, in which time and room"},
-      {.name = "--list", .group = "Batch", .about = "only list the sessions, one per line"},
+      {.name = "--list",
+       .group = "Batch",
+       .about = "only list the sessions, one per line",
+       .more = "With --json names are exact, whatever letters they hold."},
       {.name = "--only",
        .takes = Takes::text,
        .value = "K/N",
@@ -247,7 +250,8 @@ std::vector<OptionWords> batch_options() {
   for (OptionWords& option : conform_options()) {
     // Which are one session's.
     if (option.name == "--lineup" || option.name == "--cuts") continue;
-    if (option.name == "--mix") option.more = "Looked for from where you stand, else in each session's folder.";
+    if (option.name == "--mix")
+      option.more = "Looked for from where you stand, else in each session's folder.";
     if (option.name == "--replace") {
       option.about = "go into a folder that holds other files";
       option.more = "A folder that an earlier batch wrote needs no such word.";

@@ -72,10 +72,10 @@ std::string line_of(std::span<const std::string> args) {
 
 /// What changes no session's result: where it goes, how the work is shared out, what is told.
 bool bears_on_results(std::string_view name) {
-  constexpr std::array<std::string_view, 16> kNone{
-      "--out",  "--replace", "--threads",    "--quiet",      "--json",  "--junit",
-      "--help", "--jobs",    "--align-only", "--check-only", "--again", "--dry-run",
-      "--list", "--only",    "--merge",      "SESSION"};
+  constexpr std::array<std::string_view, 15> kNone{
+      "--out",   "--replace", "--threads", "--quiet",      "--json",
+      "--junit", "--help",    "--jobs",    "--align-only", "--check-only",
+      "--again", "--dry-run", "--list",    "--only",       "--merge"};
   return std::find(kNone.begin(), kNone.end(), name) == kNone.end();
 }
 
@@ -254,10 +254,12 @@ class Parser {
   /// As CLI11 has taken them apart, so that --bits=16 and --bits 16 are one.
   std::vector<Setting> settings() const {
     std::vector<Setting> given;
-    for (const CLI::Option* option : chosen()->get_options())
-      if (option->count() > 0 && !option->get_positional() && bears_on_results(option->get_name()))
-        given.push_back(
-            {option->get_name(), option->get_expected_max() == 0 ? "" : option->results().front()});
+    for (const OptionWords& words : chosen_words()->options) {
+      if (!bears_on_results(words.name)) continue;
+      const CLI::Option* option = chosen()->get_option(words.name);
+      if (option->count() == 0) continue;
+      given.push_back({words.name, words.takes == Takes::nothing ? "" : option->results().back()});
+    }
     std::sort(given.begin(), given.end(),
               [](const Setting& a, const Setting& b) { return a.name < b.name; });
     return given;

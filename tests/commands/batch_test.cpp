@@ -317,6 +317,20 @@ TEST_F(Batch, RefusesAFolderWithOtherFiles) {
   EXPECT_EQ(test::names_below(work_ / "mine"), std::set<std::string>{"diary.txt"});
 }
 
+TEST_F(Batch, WritesNothingIntoASessionsFolder) {
+  copy_all();
+  const auto before = test::names_below(work_ / "shows");
+  const fs::path session = work_ / "shows" / "season" / "hour-1";
+  EXPECT_EQ(batch(work_ / "shows", session / "done", {}).exit, 2);
+  EXPECT_EQ(again({"--junit", (session / "batch.xml").string()}).exit, 2);
+  EXPECT_EQ(test::names_below(work_ / "shows"), before);
+}
+
+TEST_F(Batch, ChecksNoFolderThatIsNotThere) {
+  EXPECT_EQ(batch(archive(), work_ / "none", {"--check-only"}).exit, 3);
+  EXPECT_FALSE(fs::exists(work_ / "none"));
+}
+
 TEST_F(Batch, RefusesCommandLinesThatMeanNothing) {
   const std::string shows = archive().string();
   const std::string out = (work_ / "none").string();

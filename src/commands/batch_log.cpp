@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <cerrno>
 #include <chrono>
-#include <regex>
 #include <string_view>
 #include <thread>
 #include <utility>
@@ -61,6 +60,22 @@ int opened(const fs::path& file, int flags) {
   return descriptor;
 }
 
+/// What follows the stem of a log's name: ".jsonl", or ".2-of-5.jsonl".
+bool is_rest_of_name(std::string_view rest) {
+  const auto take_number = [&] {
+    const std::size_t digits = std::min(rest.find_first_not_of("0123456789"), rest.size());
+    rest.remove_prefix(digits);
+    return digits > 0;
+  };
+  const auto take = [&](std::string_view text) {
+    if (!rest.starts_with(text)) return false;
+    rest.remove_prefix(text.size());
+    return true;
+  };
+  if (rest == ".jsonl") return true;
+  return take(".") && take_number() && take("-of-") && take_number() && rest == ".jsonl";
+}
+
 /// Calls `take` with every record of a text, in order.
 template <typename Take>
 void for_each_record(std::string_view text, const Take& take) {
@@ -80,13 +95,12 @@ std::string batch_log_name(BatchMode mode, const std::optional<BatchShare>& only
 }
 
 std::vector<fs::path> batch_logs_in(const fs::path& dir, BatchMode mode) {
-  const std::regex rest("(\\.[0-9]+-of-[0-9]+)?\\.jsonl");
   const std::string stem = stem_of(mode);
   std::vector<fs::path> logs;
   std::error_code code;
   for (fs::directory_iterator entry(dir, code), end; !code && entry != end; entry.increment(code)) {
     const std::string name = entry->path().filename().string();
-    if (name.starts_with(stem) && std::regex_match(name.substr(stem.size()), rest))
+    if (name.starts_with(stem) && is_rest_of_name(name.substr(stem.size())))
       logs.push_back(entry->path());
   }
   std::sort(logs.begin(), logs.end());

@@ -28,6 +28,7 @@ constexpr double kHoleMargin_s = 0.1;
 constexpr double kLeastOfHole_s = 0.3;
 constexpr double kPartOfHole_s = 6.0;
 constexpr double kOnItsLine_s = 1e-3;
+constexpr double kTrusted = 0.4;  // of the share of its windows that the recorder's best track uses
 
 struct OwnStep {
   std::size_t track{0};
@@ -202,9 +203,13 @@ std::vector<Reference> references_of(const std::vector<TrackState>& states, cons
     std::vector<double> before_s;
     std::vector<double> after_s;
     std::vector<std::size_t> members;
+    double best_share = 0.0;
+    for (const std::size_t k : seam.tracks)
+      if (states[k].recorder == recorder) best_share = std::max(best_share, states[k].used_share);
     for (std::size_t i = 0; i < seam.tracks.size(); ++i) {
       const TrackState& state = states[seam.tracks[i]];
-      if (state.recorder != recorder) continue;
+      // One whose line most of its windows contradict has its clock wrong.
+      if (state.recorder != recorder || state.used_share < kTrusted * best_share) continue;
       members.push_back(seam.tracks[i]);
       before.push_back(local_line(state.curve, seam.shown[i].level, middle_s));
       after.push_back(local_line(state.curve, seam.shown[i].level + 1, middle_s));

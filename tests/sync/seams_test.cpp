@@ -51,6 +51,24 @@ TEST(GatherSeams, TakesARecordersStepFromTheEarliestLineOnEitherSide) {
   EXPECT_NEAR(seams[0].step_s, 0.080, 1e-5);
 }
 
+TEST(GatherSeams, TakesNoRecordersStepFromALineThatMostWindowsContradict) {
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.75}}),
+                                 heard_track(300.0, {{6.0, 120.0, 1.504}, {132.0, 290.0, 1.75}}),
+                                 heard_track(305.0, {{6.0, 290.0, -4.0}}, 30.0)};
+  for (TrackState& state : states) state.recorder = 0;
+  states[2].recorder = 1;
+  states[0].used_share = 0.8;
+  states[1].used_share = 0.25;
+  auto seams = gather_seams(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_NEAR(seams[0].step_s, 0.25, 1e-5);
+  // Trusted alike, the one that is earlier there has the say.
+  states[1].used_share = 0.8;
+  seams = gather_seams(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_NEAR(seams[0].step_s, 0.246, 1e-5);
+}
+
 TEST(GatherSeams, BlamesTheMixForAStepOfTwoRecordersAndIsSureOfIt) {
   std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.1}}),
                                  heard_track(305.0, {{6.0, 114.0, -4.0}, {138.0, 290.0, -4.4}})};

@@ -63,16 +63,21 @@ for i in 1 2 3 4 5 6; do
   rm -rf "$out"
 done
 # A signal to the batch alone reaches its sessions, which leave nothing behind.
-stopped=0
-for signal in INT TERM; do
-  out=$folder/out-$signal
-  "$kilter" batch "$folder/shows" --out "$out" --jobs 2 --threads 2 --quiet >/dev/null 2>"$folder/told" &
-  pid=$!
+# wait_for_work: until the first session is being written to $out, or four seconds.
+wait_for_work() {
   tries=0
   until [ -d "$out/hour-1.part" ] || [ $tries = 200 ]; do
     sleep 0.02
     tries=$((tries + 1))
   done
+}
+
+stopped=0
+for signal in INT TERM; do
+  out=$folder/out-$signal
+  "$kilter" batch "$folder/shows" --out "$out" --jobs 2 --threads 2 --quiet >/dev/null 2>"$folder/told" &
+  pid=$!
+  wait_for_work
   kill -s $signal $pid
   code=0
   wait $pid || code=$?
@@ -90,11 +95,7 @@ done
 out=$folder/out-crash
 "$kilter" batch "$folder/shows" --out "$out" --threads 1 --quiet >"$folder/told" 2>&1 &
 pid=$!
-tries=0
-until [ -d "$out/hour-1.part" ] || [ $tries = 200 ]; do
-  sleep 0.02
-  tries=$((tries + 1))
-done
+wait_for_work
 crashed=$(ps -A -o pid= -o ppid= | awk -v boss=$pid '$2 == boss { print $1 }')
 [ -n "$crashed" ] || fail "no process of the session's own"
 kill -s SEGV "$crashed"

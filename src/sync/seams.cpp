@@ -343,23 +343,23 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
   return {};
 }
 
-/// The track steps in the same gap between windows as the mix: before it, or after it, whichever
-/// explains more. In between a line holds that no window shows.
+/// The track steps in the same gap between windows as the mix or its recorder: before it, or after
+/// it, whichever explains more. In between a line holds that no window shows.
 Result<void> place_beside(const MixInput& mix, const std::vector<SeamWitness>& witnesses,
-                          const Seam& mix_seam, double from_s, double to_s, Seam& seam) {
-  const double at_s = mix_seam.place.mix_end_s;
+                          const Seam& other, double from_s, double to_s, Seam& seam) {
+  const double at_s = other.place.mix_end_s;
   std::vector<SeamWitness> late = witnesses;
   std::vector<SeamWitness> early = witnesses;
   for (std::size_t i = 0; i < witnesses.size(); ++i) {
-    late[i].before.start_s += seam.mixs_part_s;
-    early[i].after.start_s -= seam.mixs_part_s;
+    late[i].before.start_s += seam.others_part_s;
+    early[i].after.start_s -= seam.others_part_s;
   }
-  const double after_mix_s = mix_seam.place.mix_from_s;
+  const double after_other_s = other.place.mix_from_s;
   seam.seen_s = seam.step_s;
   Seam before = seam;
   if (auto done = place_between(mix, early, {}, std::min(from_s, at_s), at_s, before); !done)
     return done.error();
-  if (auto done = place_between(mix, late, {}, after_mix_s, std::max(after_mix_s, to_s), seam);
+  if (auto done = place_between(mix, late, {}, after_other_s, std::max(after_other_s, to_s), seam);
       !done)
     return done.error();
   if (before.place.over_last > seam.place.over_first) seam = std::move(before);
@@ -385,12 +385,11 @@ Result<void> place_of_mix(const MixInput& mix, const std::vector<SeamWitness>& w
   return {};
 }
 
-/// The mix's seam that a track's own shares a gap with.
-const Seam* mixs_seam_beside(const Seam& own, const std::vector<Seam>& seams) {
-  if (!own.in_both || own.cause == SeamCause::mix) return nullptr;
+/// The mix's or the recorder's seam that a track's own shares a gap with.
+const Seam* seam_beside(const Seam& own, const std::vector<Seam>& seams) {
+  if (!own.in_both || own.others_part_s == 0.0) return nullptr;
   for (const Seam& seam : seams)
-    if (seam.cause == SeamCause::mix && seam.step_s == own.mixs_part_s && seam.in_both)
-      return &seam;
+    if (seam.in_both && seam.step_s == own.others_part_s) return &seam;
   return nullptr;
 }
 
@@ -422,8 +421,10 @@ SeamWitness witness_of(const Seam& seam, const Reference& reference, std::size_t
 Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
                    const std::vector<TrackState>& states, const std::vector<Seam>& seams,
                    Seam& seam) {
-  // All that share the seam testify, also those that do not show it well themselves.
-  const bool shared = seam.cause == SeamCause::mix || seam.cause == SeamCause::recorder;
+  // All that share the seam testify, also those that do not show it well themselves; but not one
+  // that steps by itself in the same gap.
+  const bool shared =
+      seam.cause == SeamCause::mix || (seam.cause == SeamCause::recorder && !seam.in_both);
   std::vector<SeamWitness> witnesses;
   std::vector<std::size_t> beside;  // of them
   const std::vector<Reference> references = references_of(states, seam);
@@ -442,8 +443,8 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
     }
   const double from_s = std::max(0.0, seam.mix_from_s - kHalfWindow_s);
   const double to_s = seam.mix_to_s + kHalfWindow_s;
-  if (const Seam* of_mix = mixs_seam_beside(seam, seams); of_mix != nullptr && !witnesses.empty())
-    return place_beside(mix, witnesses, *of_mix, from_s, to_s, seam);
+  if (const Seam* other = seam_beside(seam, seams); other != nullptr && !witnesses.empty())
+    return place_beside(mix, witnesses, *other, from_s, to_s, seam);
   if (!beside.empty()) return place_of_mix(mix, witnesses, beside, from_s, to_s, seam);
   std::vector<SteadyTrack> steady;
   for (std::size_t k = 0; k < states.size() && seam.cause != SeamCause::mix; ++k) {
@@ -457,39 +458,82 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
   return place_between(mix, witnesses, steady, from_s, to_s, seam);
 }
 
+/// Whether the track is heard before the seam and after it.
+bool is_heard_round(const TrackState& state, const Seam& seam) {
+  bool before = false;
+  bool after = false;
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    if (state.weights[i] <= 0.1) continue;
+    before = before || state.measured[i].at_s <= seam.mix_from_s;
+    after = after || state.measured[i].at_s >= seam.mix_to_s;
+  }
+  return before && after;
+}
+
 /// Where the mix and a track step together, the track shows the sum: the mix's part, which most
-/// tracks show, is taken off.
-void take_off_the_mix(const std::vector<bool>& remote, std::vector<Seam>& seams) {
+/// tracks show, is taken off, and that of every seam of the mix in one long gap.
+void take_off_the_mix(const std::vector<TrackState>& states, const std::vector<bool>& remote,
+                      std::vector<Seam>& seams) {
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     if ((a.cause == SeamCause::mix) != (b.cause == SeamCause::mix))
       return a.cause == SeamCause::mix;
     return a.unsure != b.unsure ? b.unsure : a.tracks.size() > b.tracks.size();
   });
-  for (std::size_t i = 0; i < seams.size(); ++i)
-    for (std::size_t m = 0; m < i; ++m) {
-      Seam& own = seams[i];
-      Seam& mix = seams[m];
+  for (std::size_t i = 0; i < seams.size(); ++i) {
+    Seam& own = seams[i];
+    const auto is_in_gap = [&](const Seam& mix) {
       if (mix.cause != SeamCause::mix || own.mix_from_s >= mix.mix_to_s ||
           own.mix_to_s <= mix.mix_from_s)
-        continue;
-      const bool known = std::any_of(own.tracks.begin(), own.tracks.end(),
-                                     [&](std::size_t k) { return shows(mix, k); });
-      if (known) continue;
-      own.step_s -= mix.step_s;
-      own.mixs_part_s = mix.step_s;
-      own.in_both = mix.in_both = true;
-      own.unsure = mix.unsure;
-      if (own.cause == SeamCause::mix) {
-        own.cause = own.tracks.size() > 1 ? SeamCause::recorder : cause_of_one(own, remote);
-        own.recorder = own.shown_by;
-      }
-      mix.tracks.insert(mix.tracks.end(), own.tracks.begin(), own.tracks.end());
-      mix.shown.insert(mix.shown.end(), own.shown.begin(), own.shown.end());
-      break;
+        return false;
+      return std::none_of(own.tracks.begin(), own.tracks.end(),
+                          [&](std::size_t k) { return shows(mix, k); });
+    };
+    std::vector<Seam*> shared;
+    for (std::size_t m = 0; m < i; ++m) {
+      if (!is_in_gap(seams[m])) continue;
+      if (!shared.empty() && !is_heard_round(states[own.tracks.front()], seams[m])) continue;
+      shared.push_back(&seams[m]);
     }
+    if (shared.empty()) continue;
+    for (Seam* mix : shared) {
+      own.step_s -= mix->step_s;
+      own.others_part_s += mix->step_s;
+      own.unsure = own.unsure || mix->unsure;
+    }
+    if (own.cause == SeamCause::mix) {
+      own.cause = own.tracks.size() > 1 ? SeamCause::recorder : cause_of_one(own, remote);
+      own.recorder = own.shown_by;
+    }
+    own.in_both = true;
+    for (Seam* mix : shared) {
+      mix->in_both = mix->in_both || std::abs(own.step_s) >= kLeastStep_s;
+      mix->tracks.insert(mix->tracks.end(), own.tracks.begin(), own.tracks.end());
+      mix->shown.insert(mix->shown.end(), own.shown.begin(), own.shown.end());
+    }
+  }
   seams.erase(std::remove_if(seams.begin(), seams.end(),
                              [](const Seam& seam) { return std::abs(seam.step_s) < kLeastStep_s; }),
               seams.end());
+}
+
+/// Where a track loses something of its own and its recorder does, and no window lies between, the
+/// track shows the sum: the recorder's part is taken off.
+void take_off_the_recorder(const std::vector<TrackState>& states, std::vector<Seam>& seams) {
+  for (Seam& own : seams) {
+    if (own.cause != SeamCause::track || own.in_both || own.tracks.size() != 1) continue;
+    const TrackState& state = states[own.tracks.front()];
+    for (Seam& shared : seams) {
+      if (shared.cause != SeamCause::recorder || shared.in_both ||
+          shared.recorder != state.recorder || shows(shared, own.tracks.front()) ||
+          own.mix_from_s >= shared.mix_to_s || own.mix_to_s <= shared.mix_from_s ||
+          !is_heard_round(state, shared))
+        continue;
+      own.step_s -= shared.step_s;
+      own.others_part_s = shared.step_s;
+      own.in_both = shared.in_both = true;
+      break;
+    }
+  }
 }
 
 bool is_own(const Seam& seam, std::size_t track) {
@@ -626,7 +670,8 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
   }
   std::vector<Seam> seams;
   for (const Seam& event : events) judge(event, events, states, remote, seams);
-  take_off_the_mix(remote, seams);
+  take_off_the_mix(states, remote, seams);
+  take_off_the_recorder(states, seams);
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
     return a.mix_from_s + a.mix_to_s < b.mix_from_s + b.mix_to_s;
   });
@@ -672,13 +717,17 @@ Result<bool> is_filled_by_others(const MixInput& mix, const std::vector<TrackInp
 Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
                          const std::vector<TrackState>& states, int threads,
                          std::vector<Seam>& seams) {
-  // The mix's first: they tell where a track's own may lie beside them.
-  for (const bool of_mix : {true, false}) {
+  // The mix's first, then the recorders': they tell where a track's own may lie beside them.
+  const auto turn_of = [](const Seam& seam) {
+    if (seam.cause == SeamCause::mix) return 0;
+    return seam.in_both && seam.others_part_s != 0.0 ? 2 : 1;
+  };
+  for (const int turn : {0, 1, 2}) {
     std::vector<std::optional<Error>> errors(seams.size());
     std::vector<Seam> placed = seams;
     parallel_for(static_cast<int>(seams.size()), threads, [&](int i) {
       const auto at = static_cast<std::size_t>(i);
-      if ((seams[at].cause == SeamCause::mix) != of_mix) return;
+      if (turn_of(seams[at]) != turn) return;
       Seam& seam = placed[at];
       if (auto done = place(mix, tracks, states, seams, seam); !done) {
         errors[at] = done.error();

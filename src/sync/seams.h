@@ -23,8 +23,8 @@ struct Seam {
   double mix_to_s{0.0};
   double step_s{0.0};           ///< what follows is heard so much later in the mix
   double seen_s{0.0};           ///< the same with the mix's part in it
-  bool in_both{false};          ///< the mix steps there as well: only the rest is the track's
-  double mixs_part_s{0.0};      ///< of what is seen
+  bool in_both{false};          ///< it shares its gap between windows with one that more show
+  double others_part_s{0.0};    ///< of what is seen, that other's: only the rest is the track's
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
   SeamCause unless_mix{SeamCause::track};  ///< whose it is then, if it is not the mix's
   bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness

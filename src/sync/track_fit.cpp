@@ -5,11 +5,15 @@
 #include <numeric>
 
 #include "kilter/sync/levels.h"
+#include "shared_slope.h"
 
 namespace kilter::sync {
 namespace {
 
 constexpr double kDisagreement_s = 100e-6;  // standard error where the phases' coherence is 0.45
+constexpr double kNearSlope = 10e-6;        // to a slope that windows share
+constexpr double kWellHeld = 0.6;           // of the evidence on a line: it needs no other slope
+constexpr double kNeighbours_s = 0.024;     // twice a voice's way across a room
 constexpr double kClearCoherence = 0.6;
 constexpr double kClearRival = 0.5;
 constexpr double kSharp_s = 40e-6;  // a window sharper than this has nearly all the say there is
@@ -43,6 +47,28 @@ std::vector<Observation> observations_of(const TrackState& state, int piece) {
   for (const Measured& m : state.measured)
     if (m.piece == piece) observations.push_back({m.at_s, m.mix_s - m.at_s, m.sigma_s});
   return observations;
+}
+
+/// A line of about this slope.
+LineFit fit_near_slope(std::vector<Observation> observations, double slope,
+                       const LineFitOptions& options) {
+  for (Observation& o : observations) o.offset_s -= slope * o.line_s;
+  LineFitOptions near = options;
+  near.max_slope = kNearSlope;
+  LineFit fit = fit_line(observations, near);
+  fit.offset_s += slope * fit.middle_s;
+  fit.slope += slope;
+  return fit;
+}
+
+/// Whether a line that holds little may have followed neighbours' voices away from this slope: by
+/// no more than these may be off.
+bool follows_neighbours(const LineFit& fit, const std::vector<Observation>& observations,
+                        double slope) {
+  if (!fit.found || fit.used_share > kWellHeld) return false;
+  const double length_s = observations.back().line_s - observations.front().line_s;
+  const double off = std::abs(fit.slope - slope);
+  return off > kNearSlope && off * length_s < kNeighbours_s;
 }
 
 void set_weights(TrackState& state, int piece, const LineFit& fit) {
@@ -157,11 +183,21 @@ void count_support(TrackState& state) {
 void fit_coarsely(TrackState& state, const LineFitOptions& options) {
   state.weights.assign(state.measured.size(), 0.0);
   const int pieces = static_cast<int>(state.pieces.size());
+  std::vector<std::vector<Observation>> observations;
+  for (int piece = 0; piece < pieces; ++piece)
+    observations.push_back(observations_of(state, piece));
+  const auto shared = shared_slope(observations, options.max_slope);
   std::vector<LineFit> fits;
   int best = -1;
-  const auto support = [](const LineFit& fit) { return fit.used * fit.used_share; };
+  const auto support = [&](const LineFit& fit) {
+    const bool fits_in = !shared || std::abs(fit.slope - *shared) <= kNearSlope;
+    return std::pair(fits_in, fit.used * fit.used_share);
+  };
   for (int piece = 0; piece < pieces; ++piece) {
-    fits.push_back(fit_line(observations_of(state, piece), options));
+    const auto& own = observations[static_cast<std::size_t>(piece)];
+    fits.push_back(fit_line(own, options));
+    if (shared && follows_neighbours(fits.back(), own, *shared))
+      fits.back() = fit_near_slope(own, *shared, options);
     if (fits.back().found &&
         (best < 0 || support(fits.back()) > support(fits[static_cast<std::size_t>(best)])))
       best = piece;
@@ -179,7 +215,7 @@ void fit_coarsely(TrackState& state, const LineFitOptions& options) {
         static_cast<std::size_t>(state.pieces[static_cast<std::size_t>(piece)].level);
     double offset_s = main.at(before.start_s[level]);
     if (piece != best) {
-      std::vector<Observation> rest = observations_of(state, piece);
+      std::vector<Observation> rest = observations[static_cast<std::size_t>(piece)];
       for (Observation& o : rest) o.offset_s -= main.at(o.line_s);
       LineFitOptions level_only = options;
       level_only.max_slope = 1e-7;

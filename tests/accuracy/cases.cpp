@@ -168,6 +168,16 @@ Order recorder_seams(std::uint64_t seed, double length_s) {
   return with_faults_heard(spec);
 }
 
+/// Microphones that lost something alone, one of them just before its recorder did.
+Order own_and_recorder_seams(std::uint64_t seed, double length_s) {
+  SessionSpec spec = session(seed, length_s, 3, 2);
+  start_before_mix(spec);
+  spec.recorders[0].damage = {{lost, 0.56 * length_s, 0.25}};
+  spec.people[0].damage = {{lost, 0.18 * length_s, 0.06}};
+  spec.people[1].damage = {{lost, 0.56 * length_s - 6.0, 0.12}};
+  return with_faults_heard(spec);
+}
+
 Order mix_seams(std::uint64_t seed, double length_s) {
   SessionSpec spec = session(seed, length_s, 3, 2);
   start_before_mix(spec);
@@ -450,6 +460,7 @@ const std::vector<Case>& cases() {
       {"seams-zeros", "zeros put in, and over", 10, 1, true, zeros},
       {"seams-repeated", "stretches repeated, 30 ms to 2 s", 10, 1, true, repeats},
       {"seams-recorder", "the desk lost and repeated", 10, 1, true, recorder_seams},
+      {"seams-both", "microphones and their desk lost", 10, 1, true, own_and_recorder_seams},
       {"seams-mix", "the mix lost and repeated", 10, 1, true, mix_seams},
       {"seams-stream", "jitter buffers changed for good", 10, 1, true, stream_steps},
       {"seams-all", "seams of all causes, codecs, bed", 20, 1, true, seams_of_all_kinds},

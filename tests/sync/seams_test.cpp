@@ -127,7 +127,50 @@ TEST(GatherSeams, TellsAGuestsOwnStepFromTheMixsInOneGap) {
   EXPECT_NEAR(mixs.step_s, -0.6, 1e-5);
   EXPECT_EQ(own.tracks, std::vector<std::size_t>{2});
   EXPECT_NEAR(own.step_s, 0.05, 1e-5);
-  EXPECT_NEAR(own.mixs_part_s, -0.6, 1e-5);
+  EXPECT_NEAR(own.others_part_s, -0.6, 1e-5);
+}
+
+TEST(GatherSeams, TakesOneStepOverTwoOfTheMixsForTheirSum) {
+  // The guest says nothing from before the first until after the second.
+  std::vector<TrackState> states{
+      heard_track(300.25, {{6.0, 90.0, 1.5}, {96.0, 150.0, 1.25}, {156.0, 290.0, 1.75}}),
+      heard_track(302.0, {{6.0, 90.0, 0.5}, {96.0, 150.0, 0.25}, {156.0, 290.0, 0.75}}),
+      heard_track(305.0, {{6.0, 72.0, -4.0}, {162.0, 290.0, -3.75}})};
+  const auto seams = seams_of(states, {false, false, true});
+  ASSERT_EQ(seams.size(), 2U);
+  EXPECT_NEAR(seams[0].step_s, -0.25, 1e-5);
+  EXPECT_NEAR(seams[1].step_s, 0.5, 1e-5);
+  for (const Seam& seam : seams) {
+    EXPECT_EQ(seam.cause, SeamCause::mix);
+    EXPECT_EQ(seam.tracks.size(), 3U);
+    EXPECT_FALSE(seam.in_both);
+  }
+}
+
+TEST(GatherSeams, TellsATracksOwnStepFromItsRecordersInOneGap) {
+  // The first says nothing from before its own loss until after the recorder's.
+  std::vector<TrackState> states{heard_track(299.48, {{6.0, 120.0, 1.5}, {138.0, 290.0, 2.02}}),
+                                 heard_track(299.6, {{6.0, 126.0, 1.5}, {138.0, 290.0, 1.9}}),
+                                 heard_track(299.6, {{6.0, 126.0, 1.5}, {138.0, 290.0, 1.9}}),
+                                 heard_track(305.0, {{6.0, 290.0, -4.0}}, 30.0)};
+  auto seams = seams_of(states, {false, false, false, true});
+  ASSERT_EQ(seams.size(), 2U);
+  const Seam& shared = seams[0].cause == SeamCause::recorder ? seams[0] : seams[1];
+  const Seam& own = seams[0].cause == SeamCause::recorder ? seams[1] : seams[0];
+  EXPECT_EQ(shared.cause, SeamCause::recorder);
+  EXPECT_NEAR(shared.step_s, 0.4, 1e-5);
+  EXPECT_EQ(own.cause, SeamCause::track);
+  EXPECT_EQ(own.tracks, std::vector<std::size_t>{0});
+  EXPECT_NEAR(own.step_s, 0.12, 1e-5);
+  EXPECT_NEAR(own.others_part_s, 0.4, 1e-5);
+
+  // One that is not heard any more once the recorder has lost something has both to itself.
+  states[0] = heard_track(299.48, {{6.0, 120.0, 1.5}, {132.0, 133.0, 1.62}});
+  seams = seams_of(states, {false, false, false, true});
+  for (const Seam& seam : seams)
+    if (seam.tracks == std::vector<std::size_t>{0}) {
+      EXPECT_EQ(seam.others_part_s, 0.0);
+    }
 }
 
 TEST(CutOf, IsEarlierInATrackThatHasLostSomethingAloneBefore) {

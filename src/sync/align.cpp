@@ -9,6 +9,7 @@
 #include "own_levels.h"
 #include "own_lines.h"
 #include "own_voice.h"
+#include "passing_voices.h"
 #include "recorder_fit.h"
 #include "recorders.h"
 #include "scouts.h"
@@ -48,6 +49,7 @@ void drop_unsupported(double least_share, std::vector<TrackState>& states) {
 
 Result<void> find_seams(Aligning& session) {
   const std::vector<bool> remote = remote_tracks(session);
+  leave_out_passing_voices(remote, session.states);
   session.seams = gather_seams(session.states, remote);
   if (auto done = place_seams(session.mix, session.tracks, session.states, session.options.threads,
                               session.seams);

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "heard_track.h"
+#include "passing_voices.h"
 #include "recorders.h"
 
 namespace kilter::sync {
@@ -171,6 +172,40 @@ TEST(GatherSeams, TellsATracksOwnStepFromItsRecordersInOneGap) {
     if (seam.tracks == std::vector<std::size_t>{0}) {
       EXPECT_EQ(seam.others_part_s, 0.0);
     }
+}
+
+TEST(LeaveOutPassingVoices, TakesANeighbourHeardAfterALossForNoSecondLoss) {
+  // A neighbour 6 ms away speaks for 6 s after the loss of 64 ms.
+  std::vector<HeardStretch> stretches{{6.0, 120.0, 1.5}};
+  for (double at_s = 126.0; at_s <= 132.0; at_s += 1.0) stretches.push_back({at_s, at_s, 1.558});
+  stretches.push_back({138.0, 290.0, 1.564});
+  std::vector<TrackState> states{heard_track(299.936, stretches),
+                                 heard_track(300.0, {{6.0, 290.0, 1.5}})};
+  ASSERT_EQ(states[0].steps.size(), 2U);
+  find_recorders(states);
+  ASSERT_EQ(states[0].recorder, states[1].recorder);
+  leave_out_passing_voices({false, false}, states);
+  ASSERT_EQ(states[0].steps.size(), 1U);
+  EXPECT_NEAR(states[0].steps[0].step_s, 0.064, 1e-5);
+  EXPECT_EQ(states[0].steps[0].mix_from_s, 120.0);
+  EXPECT_EQ(states[0].steps[0].mix_to_s, 138.0);
+  EXPECT_EQ(states[0].pieces.size(), 2U);
+  EXPECT_EQ(states[0].curve.start_s.size(), 2U);
+  EXPECT_NEAR(states[0].curve.start_s[1], 1.564, 1e-5);
+  const auto seams = gather_seams(states, {false, false});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_NEAR(seams[0].step_s, 0.064, 1e-5);
+
+  // Nobody sits beside a guest, and what lasts is a level of its own.
+  states = {heard_track(299.936, stretches), heard_track(310.0, {{6.0, 290.0, -4.0}}, 30.0)};
+  find_recorders(states);
+  leave_out_passing_voices({true, true}, states);
+  EXPECT_EQ(states[0].steps.size(), 2U);
+  states = {heard_track(299.936, {{6.0, 120.0, 1.5}, {126.0, 192.0, 1.558}, {198.0, 290.0, 1.564}}),
+            heard_track(300.0, {{6.0, 290.0, 1.5}})};
+  find_recorders(states);
+  leave_out_passing_voices({false, false}, states);
+  EXPECT_EQ(states[0].steps.size(), 2U);
 }
 
 TEST(CutOf, IsEarlierInATrackThatHasLostSomethingAloneBefore) {

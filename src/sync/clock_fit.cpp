@@ -4,6 +4,9 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <utility>
+
+#include "kilter/base/median.h"
 
 namespace kilter::sync {
 namespace {
@@ -162,9 +165,7 @@ struct Data {
 
 double robust_scale(std::vector<double> absolute) {
   if (absolute.empty()) return 1.0;
-  const auto middle = absolute.begin() + std::ssize(absolute) / 2;
-  std::nth_element(absolute.begin(), middle, absolute.end());
-  return std::max(1.0, 1.4826 * *middle);
+  return std::max(1.0, 1.4826 * median(std::move(absolute)));
 }
 
 struct Solution {

@@ -6,7 +6,9 @@
 #include <complex>
 #include <numbers>
 #include <optional>
+#include <utility>
 
+#include "kilter/base/median.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/fft.h"
 #include "kilter/sync/line_fit.h"
@@ -318,10 +320,7 @@ class Comparison {
   /// Level of `target` over `source`, and in how many windows it is the same.
   double gain_db(std::size_t target, std::size_t source) const {
     std::vector<double> gains = gains_db(target, source);
-    if (gains.empty()) return 0.0;
-    const auto middle = gains.begin() + std::ssize(gains) / 2;
-    std::nth_element(gains.begin(), middle, gains.end());
-    return *middle;
+    return gains.empty() ? 0.0 : median(std::move(gains));
   }
   double steadiness(std::size_t target, std::size_t source) const {
     const std::vector<double> gains = gains_db(target, source);

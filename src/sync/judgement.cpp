@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/median.h"
 #include "recorders.h"
 #include "track_fit.h"
 
@@ -46,13 +47,6 @@ constexpr double kStanding_ppm = 0.3;
 constexpr double kPull_s = 25e-6;  // between two windows, by voices' spectra and a lossy stream
 constexpr double kLikelySplice_s = 0.010;
 constexpr double kSurelySpliced_s = 1500.0;  // by a drift of 10 ppm
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 std::string milliseconds(double s) {
   char text[32];
@@ -369,7 +363,8 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
   if (evidence.tracks[track].lossy) floor_us += kLossyFloor_us;
   // A few minutes hold a few sentences of each voice, whose spectra pull all one way.
   floor_us += kShort_us * std::sqrt(kShort_s / std::max(evidence.mix.length_s, 1.0));
-  floor_us = std::hypot(floor_us, kDispersionShare * std::abs(median(dispersions_us)));
+  floor_us = std::hypot(
+      floor_us, kDispersionShare * std::abs(dispersions_us.empty() ? 0.0 : median(dispersions_us)));
   const double sigma_us = 1e6 * state.fit.sigma_s(level, track_s);
   const double mix_steps_us = kMixStep_us * static_cast<double>(evidence.mix_spans.size() - 1);
   const double bound_us =

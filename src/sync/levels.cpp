@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+
+#include "kilter/base/median.h"
 
 namespace kilter::sync {
 namespace {
@@ -32,9 +35,7 @@ double median_offset(const Run& run, const std::vector<LevelPoint>& points, bool
   for (std::size_t i = 0; i < count; ++i)
     offsets.push_back(
         points[at_end ? run.points[run.points.size() - 1 - i] : run.points[i]].offset_s);
-  const auto middle = offsets.begin() + std::ssize(offsets) / 2;
-  std::nth_element(offsets.begin(), middle, offsets.end());
-  return *middle;
+  return median(std::move(offsets));
 }
 
 void append(Run& to, const Run& from) {

@@ -3,6 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <numeric>
+#include <utility>
+
+#include "kilter/base/median.h"
 
 namespace kilter::sync {
 namespace {
@@ -83,9 +86,7 @@ double robust_scatter(const std::vector<double>& residuals, const std::vector<do
   for (std::size_t i = 0; i < residuals.size(); ++i)
     if (weights[i] > 0.0) inside.push_back(std::abs(residuals[i]));
   if (inside.empty()) return 0.0;
-  const auto middle = inside.begin() + std::ssize(inside) / 2;
-  std::nth_element(inside.begin(), middle, inside.end());
-  return 1.4826 * *middle;
+  return 1.4826 * median(std::move(inside));
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <optional>
 #include <utility>
 
+#include "kilter/base/median.h"
 #include "kilter/base/parallel.h"
 #include "recorders.h"
 #include "sound_matcher.h"
@@ -46,10 +47,10 @@ bool is_one_event(const Seam& seam, const Step& step) {
          step.mix_to_s > seam.mix_from_s - slack_s;
 }
 
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + (std::ssize(values) - 1) / 2;
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+/// Of an even number the lower of the two in the middle.
+double lower_median(std::vector<double> values) {
+  const std::size_t middle = (values.size() - 1) / 2;
+  return of_rank(std::move(values), middle);
 }
 
 bool shows(const Seam& seam, std::size_t track) {
@@ -179,7 +180,7 @@ struct Reference {
 /// Of several tracks' lines the recorder's: the one nearest the middle where they agree. A
 /// microphone that follows another's voice hears it late, so that else the earliest is right.
 std::size_t choose_line(const std::vector<double>& track_s) {
-  const double middle_s = median(track_s);
+  const double middle_s = lower_median(track_s);
   std::size_t nearest = 0;
   std::size_t earliest = 0;
   for (std::size_t i = 1; i < track_s.size(); ++i) {
@@ -274,7 +275,7 @@ void judge(Seam seam, const std::vector<Seam>& events, const std::vector<TrackSt
            const std::vector<bool>& remote, std::vector<Seam>& out) {
   const Witnesses w = witnesses_of(seam, states, events);
   const std::vector<double> steps = steps_s(seam, states);
-  seam.step_s = seam.seen_s = median(steps);
+  seam.step_s = seam.seen_s = lower_median(steps);
   seam.recorder = seam.shown_by = states[seam.tracks.front()].recorder;
   const bool everybody = !w.another_runs_through && !w.sibling_runs_through;
   if (w.recorders > 1 && !everybody) {
@@ -662,7 +663,7 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
     known->shown.push_back(own.step);
     std::vector<double> sizes_s;
     for (const Step& step : known->shown) sizes_s.push_back(step.step_s);
-    known->step_s = median(std::move(sizes_s));
+    known->step_s = lower_median(std::move(sizes_s));
     if (own.step.mix_from_s > known->mix_from_s && own.step.mix_from_s < known->mix_to_s)
       known->mix_from_s = own.step.mix_from_s;
     if (own.step.mix_to_s < known->mix_to_s && own.step.mix_to_s > known->mix_from_s)

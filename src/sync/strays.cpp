@@ -5,6 +5,7 @@
 #include <functional>
 #include <span>
 
+#include "kilter/base/median.h"
 #include "quarter_seconds.h"
 #include "sound_matcher.h"
 
@@ -104,12 +105,6 @@ double loud_power(const std::vector<Block>& blocks) {
   double sum = 0.0;
   for (std::size_t i = 0; i < std::min(count, powers.size()); ++i) sum += powers[i];
   return kLoud * sum / static_cast<double>(std::min(count, powers.size()));
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 /// Blocks in a row that are loud, or nearly so, and not in place.

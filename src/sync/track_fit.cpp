@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <array>
 #include <numeric>
+#include <utility>
 
+#include "kilter/base/median.h"
 #include "kilter/sync/levels.h"
 #include "shared_slope.h"
 
@@ -268,11 +270,8 @@ bool fit_levels(TrackState& state) {
   ClockCurve curve;
   curve.rate = state.curve.rate;
   curve.start_s.clear();
-  for (auto& of_level : offsets) {
-    const auto middle = of_level.begin() + std::ssize(of_level) / 2;
-    std::nth_element(of_level.begin(), middle, of_level.end());
-    curve.start_s.push_back(state.curve.start_s.front() + *middle);
-  }
+  for (auto& of_level : offsets)
+    curve.start_s.push_back(state.curve.start_s.front() + median(std::move(of_level)));
   const ClockFit fit = fit_clock(pairings, curve, {.max_slope = 20e-6, .gate_s = 0.25e-3});
   if (!fit.found) {
     count_support(state);

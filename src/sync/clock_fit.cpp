@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "kilter/base/median.h"
+#include "normal_equations.h"
 
 namespace kilter::sync {
 namespace {
@@ -39,71 +40,6 @@ double hat_integral(const std::vector<double>& knots, std::size_t k, double trac
   if (k + 1 == knots.size() && track_s > knots.back()) sum += track_s - knots.back();
   return sum;
 }
-
-/// Symmetric positive definite system, row-major. False where it is not.
-class NormalEquations {
- public:
-  explicit NormalEquations(std::size_t n) : n_(n), a_(n * n, 0.0), b_(n, 0.0) {}
-
-  void add(const std::vector<double>& row, double value, double weight) {
-    for (std::size_t i = 0; i < n_; ++i) {
-      if (row[i] == 0.0) continue;
-      const double scaled = weight * row[i];
-      b_[i] += scaled * value;
-      for (std::size_t j = 0; j <= i; ++j) a_[i * n_ + j] += scaled * row[j];
-    }
-  }
-
-  bool solve() {
-    factor_ = a_;
-    for (std::size_t j = 0; j < n_; ++j) {
-      double diagonal = factor_[j * n_ + j];
-      for (std::size_t k = 0; k < j; ++k) diagonal -= factor_[j * n_ + k] * factor_[j * n_ + k];
-      if (!(diagonal > 1e-13 * a_[j * n_ + j])) return false;
-      factor_[j * n_ + j] = std::sqrt(diagonal);
-      for (std::size_t i = j + 1; i < n_; ++i) {
-        double sum = factor_[i * n_ + j];
-        for (std::size_t k = 0; k < j; ++k) sum -= factor_[i * n_ + k] * factor_[j * n_ + k];
-        factor_[i * n_ + j] = sum / factor_[j * n_ + j];
-      }
-    }
-    solution_ = solved_for(b_);
-    return true;
-  }
-
-  const std::vector<double>& solution() const { return solution_; }
-
-  std::vector<double> inverse() const {
-    std::vector<double> result(n_ * n_);
-    std::vector<double> unit(n_, 0.0);
-    for (std::size_t column = 0; column < n_; ++column) {
-      unit[column] = 1.0;
-      const std::vector<double> x = solved_for(unit);
-      unit[column] = 0.0;
-      for (std::size_t row = 0; row < n_; ++row) result[row * n_ + column] = x[row];
-    }
-    return result;
-  }
-
- private:
-  std::vector<double> solved_for(std::vector<double> x) const {
-    for (std::size_t i = 0; i < n_; ++i) {
-      for (std::size_t k = 0; k < i; ++k) x[i] -= factor_[i * n_ + k] * x[k];
-      x[i] /= factor_[i * n_ + i];
-    }
-    for (std::size_t i = n_; i-- > 0;) {
-      for (std::size_t k = i + 1; k < n_; ++k) x[i] -= factor_[k * n_ + i] * x[k];
-      x[i] /= factor_[i * n_ + i];
-    }
-    return x;
-  }
-
-  std::size_t n_;
-  std::vector<double> a_;  // lower triangle
-  std::vector<double> b_;
-  std::vector<double> factor_;
-  std::vector<double> solution_;
-};
 
 /// The unknowns: an offset per level, then the rate at every knot (one knot: the line's).
 class Model {

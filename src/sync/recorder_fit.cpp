@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "normal_equations.h"
 #include "recorders.h"
 #include "track_fit.h"
 
@@ -11,41 +12,92 @@ namespace {
 
 constexpr int kMixStepRounds = 6;
 constexpr double kFitGate_s = 0.12e-3;
+constexpr double kAtSeam_s = 5.0;  // so near, a window may reach over it
+constexpr double kOutlying_s = 50e-6;
+constexpr double kLikelyStep_s = 1e-3;
+constexpr double kLikelyRate = 10e-6;
 
-/// The sizes of the mix's own steps, from the windows of all tracks on both sides.
+/// The mix's seconds at its own seams.
+std::vector<double> seconds_of_mix_seams(const std::vector<Seam>& seams) {
+  std::vector<double> seconds;
+  for (const Seam& seam : seams)
+    if (seam.cause == SeamCause::mix) seconds.push_back(seam.place.mix_end_s);
+  return seconds;
+}
+
+/// What is unknown where the mix steps: by how much, and what that has pulled every recorder's
+/// levels and rate off by.
+class MixStepUnknowns {
+ public:
+  MixStepUnknowns(std::vector<double> seams_s, const std::vector<TrackState>& states)
+      : seams_s_(std::move(seams_s)) {
+    count_ = seams_s_.size();
+    for (const TrackState& state : states) {
+      if (!state.placed || state.recorder < 0) continue;
+      const auto recorder = static_cast<std::size_t>(state.recorder);
+      if (first_.size() <= recorder) first_.resize(recorder + 1, 0);
+      if (first_[recorder] != 0) continue;
+      first_[recorder] = count_;
+      count_ += state.curve.start_s.size() + 1;
+    }
+  }
+
+  std::size_t count() const { return count_; }
+  bool is_at_seam(double mix_s) const {
+    return std::any_of(seams_s_.begin(), seams_s_.end(),
+                       [&](double seam_s) { return std::abs(mix_s - seam_s) < kAtSeam_s; });
+  }
+  /// The share of every unknown in how far off a window is.
+  void row(const TrackState& state, int level, double mix_s, std::vector<double>& out) const {
+    out.assign(count_, 0.0);
+    for (std::size_t s = 0; s < seams_s_.size(); ++s) out[s] = mix_s > seams_s_[s] ? 1.0 : 0.0;
+    const std::size_t first = first_[static_cast<std::size_t>(state.recorder)];
+    out[first] = mix_s - seams_s_.front();
+    out[first + 1 + static_cast<std::size_t>(level)] = 1.0;
+  }
+  /// Keeps what no window tells as it is.
+  void add_priors(NormalEquations& equations) const {
+    std::vector<double> row(count_, 0.0);
+    for (std::size_t i = 0; i < count_; ++i) {
+      const bool is_rate = std::find(first_.begin(), first_.end(), i) != first_.end();
+      const double likely = is_rate ? kLikelyRate : kLikelyStep_s;
+      row[i] = 1.0;
+      equations.add(row, 0.0, 1.0 / (likely * likely));
+      row[i] = 0.0;
+    }
+  }
+
+ private:
+  std::vector<double> seams_s_;
+  std::vector<std::size_t> first_;  // of each recorder, its rate; then its levels. Never 0
+  std::size_t count_{0};
+};
+
+/// The sizes of the mix's own steps, from the windows of all tracks; together with the clocks,
+/// which have taken up what is wrong of them.
 void refine_mix_steps(double gate_s, double mix_length_s, const std::vector<TrackState>& states,
                       std::vector<Seam>& seams, std::vector<Span>& mix_spans) {
-  if (mix_spans.size() < 2) return;
-  for (std::size_t s = 0, mix_seam = 0; s < seams.size(); ++s) {
-    if (seams[s].cause != SeamCause::mix) continue;
-    const double seam_s = seams[s].place.mix_end_s;
-    const double from_s = mix_seam > 0 ? mix_spans[mix_seam].from_s : 0.0;
-    const double to_s = mix_spans[std::min(mix_seam + 1, mix_spans.size() - 1)].to_s;
-    ++mix_seam;
-    double sum = 0.0;
-    double weight = 0.0;
-    for (const TrackState& state : states) {
-      if (!state.placed) continue;
-      double moment[2] = {};
-      double say[2] = {};
-      for (const Measured& m : state.measured) {
-        if (m.at_s < from_s || m.at_s > to_s) continue;
-        const int level = level_at(state, m.track_s);
-        if (level < 0) continue;
-        const double away_s = on_timeline_s(m, mix_spans) - state.curve.line_s(level, m.track_s);
-        if (std::abs(away_s) > gate_s || std::abs(m.at_s - seam_s) < 5.0) continue;
-        const int side = m.at_s < seam_s ? 0 : 1;
-        const double w = 1.0 / (m.sigma_s * m.sigma_s + 4e-12);
-        moment[side] += w * away_s;
-        say[side] += w;
-      }
-      if (say[0] <= 0.0 || say[1] <= 0.0) continue;
-      const double w = 1.0 / (1.0 / say[0] + 1.0 / say[1]);
-      sum += w * (moment[1] / say[1] - moment[0] / say[0]);
-      weight += w;
+  const MixStepUnknowns unknowns(seconds_of_mix_seams(seams), states);
+  NormalEquations equations(unknowns.count());
+  std::vector<double> row;
+  for (const TrackState& state : states) {
+    if (!state.placed || state.recorder < 0) continue;
+    for (const Measured& m : state.measured) {
+      const int level = level_at(state, m.track_s);
+      if (level < 0 || unknowns.is_at_seam(m.at_s)) continue;
+      const double away_s = on_timeline_s(m, mix_spans) - state.curve.line_s(level, m.track_s);
+      if (std::abs(away_s) > gate_s) continue;
+      const double outlying = away_s / kOutlying_s;
+      unknowns.row(state, level, m.at_s, row);
+      equations.add(row, away_s,
+                    1.0 / ((m.sigma_s * m.sigma_s + 4e-12) * (1.0 + outlying * outlying)));
     }
-    if (weight > 0.0) seams[s].step_s += sum / weight;
   }
+  unknowns.add_priors(equations);
+  if (!equations.solve()) return;
+  std::size_t s = 0;
+  for (Seam& seam : seams)
+    if (seam.cause == SeamCause::mix) seam.step_s += equations.solution()[s++];
   mix_spans = mix_spans_of(seams, mix_length_s);
 }
 

@@ -5,6 +5,8 @@
 #include <optional>
 #include <utility>
 
+#include "normal_equations.h"
+
 namespace kilter::sync {
 namespace {
 
@@ -89,28 +91,13 @@ class Normal {
       sum += right_[i] * right_[i] / (matrix_[i * tracks_ + i] + 1e-20);
     return sum;
   }
-  /// The gains that leave least of the mix, by Cholesky's factors.
+  /// The gains that leave least of the mix.
   std::vector<double> gains() const {
-    const std::size_t n = tracks_;
-    std::vector<double> lower = matrix_;
-    std::vector<double> x = right_;
-    for (std::size_t i = 0; i < n; ++i) {
-      lower[i * n + i] += kLoading * lower[i * n + i] + 1e-20;
-      for (std::size_t j = 0; j <= i; ++j) {
-        double sum = lower[i * n + j];
-        for (std::size_t k = 0; k < j; ++k) sum -= lower[i * n + k] * lower[j * n + k];
-        lower[i * n + j] = i == j ? std::sqrt(std::max(sum, 1e-20)) : sum / lower[j * n + j];
-      }
-    }
-    for (std::size_t i = 0; i < n; ++i) {
-      for (std::size_t k = 0; k < i; ++k) x[i] -= lower[i * n + k] * x[k];
-      x[i] /= lower[i * n + i];
-    }
-    for (std::size_t i = n; i-- > 0;) {
-      for (std::size_t k = i + 1; k < n; ++k) x[i] -= lower[k * n + i] * x[k];
-      x[i] /= lower[i * n + i];
-    }
-    return x;
+    std::vector<double> loaded = matrix_;
+    for (std::size_t i = 0; i < tracks_; ++i)
+      loaded[i * tracks_ + i] += kLoading * loaded[i * tracks_ + i] + 1e-20;
+    NormalEquations equations(std::move(loaded), right_);
+    return equations.solve() ? equations.solution() : std::vector<double>(tracks_, 0.0);
   }
 
  private:

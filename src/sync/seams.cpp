@@ -496,6 +496,7 @@ void take_off_the_mix(const std::vector<TrackState>& states, const std::vector<b
       shared.push_back(&seams[m]);
     }
     if (shared.empty()) continue;
+    own.unsure = false;
     for (Seam* mix : shared) {
       own.step_s -= mix->step_s;
       own.others_part_s += mix->step_s;

@@ -6,6 +6,7 @@
 
 #include "heard_track.h"
 #include "passing_voices.h"
+#include "recorder_fit.h"
 #include "recorders.h"
 
 namespace kilter::sync {
@@ -206,6 +207,25 @@ TEST(LeaveOutPassingVoices, TakesANeighbourHeardAfterALossForNoSecondLoss) {
   find_recorders(states);
   leave_out_passing_voices({false, false}, states);
   EXPECT_EQ(states[0].steps.size(), 2U);
+}
+
+TEST(FitRecordersAndMix, FindsTheMixsStepThoughTheClocksHaveTakenUpWhatWasWrongOfIt) {
+  std::vector<TrackState> states{
+      heard_track(300.25, {{6.0, 90.0, 1.5}, {102.0, 290.0, 1.25}}, 12.0),
+      heard_track(302.0, {{6.0, 90.0, -4.0}, {102.0, 290.0, -4.25}}, -40.0)};
+  std::vector<Seam> seams = seams_of(states, {false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  ASSERT_EQ(seams[0].cause, SeamCause::mix);
+  seams[0].place.mix_end_s = seams[0].place.mix_from_s = 96.0;
+  seams[0].step_s = -0.25 + 40e-6;
+  std::vector<Span> mix_spans = mix_spans_of(seams, kMixLength_s);
+  for (const auto& members : members_of_recorders(states))
+    cut_at_seams(seams, members, mix_spans, states);
+  fit_recorders(1e-3, mix_spans, states);
+  fit_recorders_and_mix(0.25e-3, kMixLength_s, seams, mix_spans, states);
+  EXPECT_NEAR(seams[0].step_s, -0.25, 0.2e-6);
+  EXPECT_NEAR(states[0].drift_ppm(), 12.0, 0.005);
+  EXPECT_NEAR(states[1].drift_ppm(), -40.0, 0.005);
 }
 
 TEST(CutOf, IsEarlierInATrackThatHasLostSomethingAloneBefore) {

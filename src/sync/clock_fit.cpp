@@ -20,6 +20,7 @@ constexpr double kLeastGainShare = 0.02;
 constexpr int kLeastPairsPerKnot = 5;
 // A crystal's rate changes smoothly: neighbouring knots differ by a few ppm at most.
 constexpr double kKnotStep = 5e-6;
+constexpr double kTied_s = 0.5e-6;
 
 /// The share of knot `k` in the rate, integrated from the first knot to `track_s`.
 double hat_integral(const std::vector<double>& knots, std::size_t k, double track_s) {
@@ -70,8 +71,27 @@ class Model {
     return sum;
   }
 
+  /// What holds between levels, and what they lack of it yet.
+  void tie(const ClockCurve& before) {
+    const auto start_s = [&](int level) { return before.start_s[static_cast<std::size_t>(level)]; };
+    ties_ = before.ties;
+    lacks_s_.clear();
+    for (const LevelTie& tie : ties_)
+      lacks_s_.push_back((start_s(tie.other_next) - start_s(tie.other)) -
+                         (start_s(tie.next) - start_s(tie.level)));
+  }
+
   void add_priors(NormalEquations& equations, double max_slope) const {
     std::vector<double> prior(unknowns(), 0.0);
+    for (std::size_t t = 0; t < ties_.size(); ++t) {
+      prior.assign(unknowns(), 0.0);
+      prior[static_cast<std::size_t>(ties_[t].next)] += 1.0;
+      prior[static_cast<std::size_t>(ties_[t].level)] -= 1.0;
+      prior[static_cast<std::size_t>(ties_[t].other_next)] -= 1.0;
+      prior[static_cast<std::size_t>(ties_[t].other)] += 1.0;
+      equations.add(prior, lacks_s_[t], 1.0 / (kTied_s * kTied_s));
+    }
+    prior.assign(unknowns(), 0.0);
     if (knots_.empty()) {
       prior[levels_] = 1.0;
       equations.add(prior, 0.0, 1.0 / (max_slope * max_slope));
@@ -91,6 +111,8 @@ class Model {
   std::size_t levels_;
   std::vector<double> knots_;
   double middle_s_;
+  std::vector<LevelTie> ties_;
+  std::vector<double> lacks_s_;
 };
 
 struct Data {
@@ -274,8 +296,10 @@ ClockFit fit_clock(const std::vector<Pairing>& pairings, const ClockCurve& befor
       most = most == 1 ? 2 : 2 * most - 1;
   // The richest model says which pairs are inside; the poorer ones are compared on those.
   const auto model_of = [&](int knots) {
-    return Model(levels, knots < 2 ? std::vector<double>{} : spread_knots(first_s, last_s, knots),
-                 fit.middle_s);
+    Model model(levels, knots < 2 ? std::vector<double>{} : spread_knots(first_s, last_s, knots),
+                fit.middle_s);
+    model.tie(before);
+    return model;
   };
   int chosen = 1;
   if (most > 1) {

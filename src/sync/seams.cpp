@@ -868,8 +868,10 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
         start_s -= seam.step_s;
   }
   curve.start_s = {start_s};
+  curve.ties.clear();
   for (const Seam& seam : seams)
     if (is_shared(seam)) curve.start_s.push_back(curve.start_s.back() + seam.step_s);
+  const auto shared_levels = static_cast<int>(curve.start_s.size());
 
   for (const std::size_t k : members) {
     TrackState& state = states[k];
@@ -890,6 +892,10 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
       if (own_s != 0.0) {
         piece.level = static_cast<int>(curve.start_s.size());
         curve.start_s.push_back(curve.start_s[static_cast<std::size_t>(shared)] + own_s);
+        // Over the recorder's step it is off by as much as before.
+        const int before = state.pieces.back().level;
+        if (is_shared(seam) && before >= shared_levels)
+          curve.ties.push_back({before, piece.level, shared - 1, shared});
       }
     }
     piece.to_s = state.length_s;

@@ -168,13 +168,14 @@ Order recorder_seams(std::uint64_t seed, double length_s) {
   return with_faults_heard(spec);
 }
 
-/// Microphones that lost something alone, one of them just before its recorder did.
+/// Microphones that lost something alone, one of them just before or after its recorder did.
 Order own_and_recorder_seams(std::uint64_t seed, double length_s) {
   SessionSpec spec = session(seed, length_s, 3, 2);
   start_before_mix(spec);
   spec.recorders[0].damage = {{lost, 0.56 * length_s, 0.25}};
   spec.people[0].damage = {{lost, 0.18 * length_s, 0.06}};
-  spec.people[1].damage = {{lost, 0.56 * length_s - 6.0, 0.12}};
+  const double beside_s = seed % 2 == 0 ? 6.0 : -6.0;
+  spec.people[1].damage = {{lost, 0.56 * length_s + beside_s, 0.12}};
   return with_faults_heard(spec);
 }
 

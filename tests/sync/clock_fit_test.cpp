@@ -86,6 +86,31 @@ TEST(ClockFit, LevelsShareOneClock) {
   EXPECT_NEAR(1e6 * (fit.curve.rate - 1.0), -8.0, 0.03);
 }
 
+TEST(ClockFit, ALevelWithoutPairsIsKnownByTheStepItSharesWithOthers) {
+  // One microphone on levels 0 and 1; another, which lost 0.12 s alone, on 2, where nothing is
+  // heard, and 3.
+  const auto line = [](double u) { return 3.0 + u * (1.0 - 31e-6); };
+  auto pairs = pairs_along(600.0, 10.0, 4, line);
+  for (Pairing& p : pairs)
+    if (p.track_s > 300.0) {
+      p.level = 1;
+      p.line_s += 0.25;
+    }
+  for (Pairing p : pairs_along(600.0, 10.0, 5, line))
+    if (p.track_s > 310.0) pairs.push_back({p.track_s, p.line_s + 0.37, p.sigma_s, 3});
+  ClockCurve before;
+  before.start_s = {3.0, 3.2501, 3.1203, 3.37005};
+  before.rate = 1.0 - 30e-6;
+  const auto free = fit_clock(pairs, before, {.gate_s = 1e-3, .may_bend = false});
+  before.ties = {{2, 3, 0, 1}};
+  const auto tied = fit_clock(pairs, before, {.gate_s = 1e-3, .may_bend = false});
+  ASSERT_TRUE(free.found && tied.found);
+  EXPECT_GT(free.sigma_s(2, 305.0), 1.0);
+  EXPECT_LT(tied.sigma_s(2, 305.0), 1.5 * kSigma_s);
+  EXPECT_NEAR(tied.curve.line_s(2, 305.0), line(305.0) + 0.12, 3.0 * tied.sigma_s(2, 305.0));
+  EXPECT_GT(std::abs(free.curve.line_s(2, 305.0) - (line(305.0) + 0.12)), 100e-6);
+}
+
 TEST(ClockFit, PairsThatFollowSomebodyElseDoNotPull) {
   const auto line = [](double u) { return u; };
   std::vector<Pairing> pairs = pairs_along(600.0, 6.0, 4, line);

@@ -14,6 +14,15 @@ struct Pairing {
   int level{0};  ///< index of the stretch between two seams; below 0: belongs to none, not used
 };
 
+/// Two seams apart, a step is the same: from `level` to `next` by as much as from `other` to
+/// `other_next`. So lies one track beside its recorder's others that has lost something alone.
+struct LevelTie {
+  int level{0};
+  int next{0};
+  int other{0};
+  int other_next{0};
+};
+
 /// Where a recorder's time lies: `line = start[level] + rate * track + bend(track)`. A seam changes
 /// the level; the clock itself runs on.
 struct ClockCurve {
@@ -28,6 +37,7 @@ struct ClockCurve {
   double line_s(int level, double track_s) const;
   /// Timeline seconds per track second at one place.
   double rate_at(double track_s) const;
+  std::vector<LevelTie> ties;
   bool is_straight() const { return knots_s.empty(); }
 };
 

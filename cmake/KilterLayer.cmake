@@ -14,6 +14,11 @@ if(KILTER_SANITIZE)
                                                 -fno-sanitize-recover=all -fno-omit-frame-pointer)
   target_link_options(kilter_flags INTERFACE -fsanitize=${KILTER_SANITIZE})
 endif()
+if(KILTER_FUZZ)  # the marks that steer the search, and those that tell afterwards what it reached
+  target_compile_options(kilter_flags INTERFACE -fsanitize=fuzzer-no-link -fprofile-instr-generate
+                                                -fcoverage-mapping)
+  target_link_options(kilter_flags INTERFACE -fprofile-instr-generate)
+endif()
 
 # kilter_layer(NAME SOURCES a.cpp.. USES layer.. [LIBRARIES target..] [PRIVATE_LIBRARIES target..]
 #              [HEADER_LIBRARIES target..])

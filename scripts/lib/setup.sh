@@ -9,6 +9,7 @@ libavutil-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev nlohmann-json3
 test_packages="libgtest-dev ffmpeg"
 browser_packages="chromium tidy" # for the report's page, where there are such packages
 manner_packages="groff man-db mandoc zsh fish" # for the manual and completion, likewise
+fuzz_packages="clang llvm libclang-rt-dev" # with libFuzzer, and the tools that tell what was reached
 bench_packages="libsoxr-dev" # only to compare with: the product does not use it
 exit_no_setup=69
 
@@ -72,6 +73,7 @@ brew_name() {
     libtomlplusplus-dev) echo tomlplusplus ;;
     libgtest-dev) echo googletest ;;
     libsoxr-dev) echo libsoxr ;;
+    clang | libclang-rt-dev) ;; # come with llvm
     *) echo "$1" ;;
   esac
 }

@@ -47,7 +47,7 @@ std::optional<double> TimeMap::to_line(double track_s) const {
                                       [](double t, const Span& span) { return t < span.from_s; });
   if (after == spans_.begin()) return std::nullopt;
   const Span& span = *std::prev(after);
-  if (track_s > span.to_s) return std::nullopt;
+  if (!(track_s <= span.to_s)) return std::nullopt;  // nor does one hold what is no number
   return span.line_from_s + (track_s - span.from_s) * span.rate();
 }
 
@@ -57,7 +57,7 @@ std::optional<double> TimeMap::to_track(double line_s) const {
                        [](double t, const Span& span) { return t < span.line_from_s; });
   if (after == spans_.begin()) return std::nullopt;
   const Span& span = *std::prev(after);
-  if (line_s > span.line_to_s) return std::nullopt;
+  if (!(line_s <= span.line_to_s)) return std::nullopt;
   return span.from_s + (line_s - span.line_from_s) / span.rate();
 }
 

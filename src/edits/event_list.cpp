@@ -61,7 +61,7 @@ std::string picture_text(double early_s) {
 class EventBuilder {
  public:
   EventBuilder(const Lineup& lineup, const RecordTime& record, const SourceFactsOf& facts_of)
-      : record_(record), grid_(grid_of(record)), facts_of_(facts_of) {
+      : grid_(grid_of(record)), facts_of_(facts_of) {
     // All files get theirs in one order, so that a file has one reel in every list.
     for (const LineupTrack& track : lineup.tracks)
       for (const TrackPart& part : track.parts) reels_.of(part.file);
@@ -113,7 +113,6 @@ class EventBuilder {
       note("NOT LISTED: " + loud(track.name) + ": SHORTER THAN A FRAME");
   }
 
-  const RecordTime& record_;
   Grid grid_;
   const SourceFactsOf& facts_of_;
   Reels reels_;

@@ -503,7 +503,7 @@ struct WindowMeter::Buffers {
       root_of(norm, magnitude);
       // F statistic of the track's share in this bin, less what chance gives.
       Double4 evidence = norm / (spread * rest) - 1.0;
-      evidence = (usable > 0.0) & (rest > 0.0) & (evidence > 0.0) ? evidence : Double4{};
+      evidence = ((usable > 0.0) & (rest > 0.0) & (evidence > 0.0)) ? evidence : Double4{};
       const auto sounds = magnitude > 0.0;
       const Double4 re = sounds ? h.re / magnitude : Double4{};
       const Double4 im = sounds ? h.im / magnitude : Double4{};

@@ -40,6 +40,13 @@ TEST(TimeMap, ALineKeepsItsStartAndDrift) {
   EXPECT_NEAR(*map->to_line(3600.0), -3.25 + 3600.0 / 1.0000875, 1e-9);
 }
 
+TEST(TimeMap, HoldsNothingThatIsNoNumber) {
+  const auto map = TimeMap::line(1.0, 20.0, 60.0, 1.0);
+  ASSERT_TRUE(map);
+  EXPECT_FALSE(map->to_line(std::numeric_limits<double>::quiet_NaN()));
+  EXPECT_FALSE(map->to_track(std::numeric_limits<double>::quiet_NaN()));
+}
+
 struct Malformed {
   const char* name;
   std::vector<Span> spans;

@@ -25,7 +25,9 @@ std::int64_t frame_of(const std::string& label, int nominal, bool drop) {
   const std::int64_t minutes = number_in(label.substr(3, 2));
   const std::int64_t seconds = number_in(label.substr(6, 2));
   const std::int64_t frames = number_in(label.substr(9, 2));
-  require(hours <= 24 && minutes < 60 && seconds < 60 && frames < nominal, label);
+  require((hours < 24 || label.starts_with("24:00:00")) && minutes < 60 && seconds < 60 &&
+              frames < nominal,
+          label);
   const bool skipped = drop && minutes % 10 != 0 && seconds == 0 && frames < nominal / 15;
   require(!skipped, label + " is skipped by drop-frame");
   std::int64_t frame = ((hours * 60 + minutes) * 60 + seconds) * nominal + frames;
@@ -48,14 +50,20 @@ bool is_reel(const std::string& text) {
 /// Field by field, by columns; the line's fields alone must give the line.
 ReadEvent read_event(const std::string& line, int nominal, bool drop) {
   const auto time = [&](std::size_t at) { return frame_of(line.substr(at, 11), nominal, drop); };
+  // What ends with the day has the label that begins it.
+  const auto end = [&](std::size_t at) {
+    const std::int64_t frame = time(at);
+    const bool is_midnight = frame == 0 && time(at - 12) > 0;
+    return is_midnight ? frame_of(drop ? "24:00:00;00" : "24:00:00:00", nominal, drop) : frame;
+  };
   ReadEvent event{static_cast<int>(number_in(line.substr(0, 3))),
                   without_blanks(line.substr(5, 8)),
                   without_blanks(line.substr(14, 4)),
                   "",
                   time(29),
-                  time(41),
+                  end(41),
                   time(53),
-                  time(65)};
+                  end(65)};
   require(is_reel(event.reel), line);
   require(event.channels == "V" || event.channels.starts_with('A'), line);
   require(line.substr(18, 11) == "  C        ", line);

@@ -1,6 +1,8 @@
 #include "batch_record.h"
 
+#include <cstdint>
 #include <nlohmann/json.hpp>
+#include <utility>
 
 namespace kilter::commands {
 namespace {
@@ -44,25 +46,61 @@ std::string text_of(const Json& json, int indent) {
   return json.dump(indent, ' ', false, Json::error_handler_t::replace) + '\n';
 }
 
+/// Thrown and caught in this file only: a value that no batch writes, and sums of which would
+/// overflow.
+struct Impossible {};
+
+constexpr int kMostCounted = 100'000;
+constexpr double kLargestAmount = 1e12;
+
+template <typename Number>
+Number whole_from(const Json& value, Number least, Number most) {
+  const bool fits =
+      value.is_number_unsigned()
+          ? std::in_range<Number>(value.get<std::uint64_t>())
+          : value.is_number_integer() && std::in_range<Number>(value.get<std::int64_t>());
+  if (!fits || value.get<Number>() < least || value.get<Number>() > most) throw Impossible{};
+  return value.get<Number>();
+}
+
+double amount_from(const Json& value) {
+  const double amount = value.is_number() ? value.get<double>() : -1.0;
+  if (!(amount >= 0.0 && amount <= kLargestAmount)) throw Impossible{};
+  return amount;
+}
+
+std::map<std::string, int> counts_from(const Json& object) {
+  if (!object.is_object()) throw Impossible{};
+  std::map<std::string, int> counts;
+  for (const auto& [name, count] : object.items())
+    counts[name] = whole_from(count, 0, kMostCounted);
+  return counts;
+}
+
+InputMark input_from(const Json& input) {
+  return {input.at("file").get<std::string>(),
+          whole_from<std::uint64_t>(input.at("bytes"), 0, UINT64_MAX),
+          whole_from<std::int64_t>(input.at("time_ns"), INT64_MIN, INT64_MAX),
+          input.at("digest").get<std::string>()};
+}
+
 BatchRecord record_of(const Json& object) {
+  constexpr int kLargestExit = 255;
   BatchRecord record;
   object.at("name").get_to(record.name);
   object.at("folder").get_to(record.folder);
-  object.at("exit").get_to(record.exit);
-  record.standings = object.at("standings").get<std::map<std::string, int>>();
+  record.exit = whole_from(object.at("exit"), 0, kLargestExit);
+  record.standings = counts_from(object.at("standings"));
   if (const Json& worst = object.at("worst_uncertainty_us"); !worst.is_null())
-    record.worst_uncertainty_us = worst.get<double>();
-  record.findings = object.at("findings").get<std::map<std::string, int>>();
-  object.at("seconds").get_to(record.seconds);
-  object.at("threads").get_to(record.threads);
-  object.at("sound_s").get_to(record.sound_s);
+    record.worst_uncertainty_us = amount_from(worst);
+  record.findings = counts_from(object.at("findings"));
+  record.seconds = amount_from(object.at("seconds"));
+  record.threads = whole_from(object.at("threads"), 0, kMostCounted);
+  record.sound_s = amount_from(object.at("sound_s"));
   object.at("ended").get_to(record.ended);
   object.at("program").get_to(record.program);
   object.at("options").get_to(record.options);
-  for (const Json& input : object.at("inputs"))
-    record.inputs.push_back(
-        {input.at("file").get<std::string>(), input.at("bytes").get<std::uint64_t>(),
-         input.at("time_ns").get<std::int64_t>(), input.at("digest").get<std::string>()});
+  for (const Json& input : object.at("inputs")) record.inputs.push_back(input_from(input));
   object.at("messages").get_to(record.messages);
   return record;
 }
@@ -89,6 +127,8 @@ std::optional<BatchRecord> record_from_line(std::string_view line) {
   try {
     return record_of(object);
   } catch (const Json::exception&) {  // a key is missing, or of another type
+    return std::nullopt;
+  } catch (const Impossible&) {
     return std::nullopt;
   }
 }

@@ -61,6 +61,25 @@ TEST(BatchRecordTest, TakesNoOtherLine) {
     EXPECT_FALSE(record_from_line(line.substr(0, length))) << length;
 }
 
+TEST(BatchRecordTest, TakesNoValueThatNoBatchWrites) {
+  const std::string line = to_line(record("hour", 1, "2026"));
+  struct Change {
+    const char *from, *to;
+  };
+  for (const auto& [from, to] :
+       {Change{"\"exit\":1", "\"exit\":1e300"}, Change{"\"exit\":1", "\"exit\":-1"},
+        Change{"\"exit\":1", "\"exit\":true"}, Change{"\"seam\":2", "\"seam\":2147483648"},
+        Change{"\"seconds\":1.5", "\"seconds\":1e308"},
+        Change{"\"sound_s\":90.0", "\"sound_s\":-1"}, Change{"\"threads\":2", "\"threads\":2.5"},
+        Change{"\"bytes\":1234", "\"bytes\":-1234"},
+        Change{"\"findings\":{\"seam\":2}", "\"findings\":[]"}}) {
+    std::string changed = line;
+    ASSERT_NE(changed.find(from), std::string::npos) << from;
+    changed.replace(changed.find(from), std::string(from).size(), to);
+    EXPECT_FALSE(record_from_line(changed)) << to;
+  }
+}
+
 TEST_F(BatchLogTest, RepairsATornLineWhereverItIsTorn) {
   const std::string whole = to_line(record("first", 0, "2026-1"));
   const std::string second = to_line(record("second", 0, "2026-2"));

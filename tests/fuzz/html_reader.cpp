@@ -141,13 +141,16 @@ std::string without_entities(std::string_view html) {
                                          {"&rarr;", "\u2192"}}};
   std::string text;
   while (!html.empty()) {
+    const std::size_t plain = std::min(html.find('&'), html.size());
+    text += html.substr(0, plain);
+    html.remove_prefix(plain);
+    if (html.empty()) break;
     const auto sign = std::find_if(kSigns.begin(), kSigns.end(),
                                    [&](const Sign& each) { return html.starts_with(each.entity); });
-    if (sign == kSigns.end() && html.front() == '&')
+    if (sign == kSigns.end())
       throw std::runtime_error("a bare & before \"" + std::string(html.substr(0, 20)) + '"');
-    const bool is_sign = sign != kSigns.end();
-    text += is_sign ? sign->sign : html.substr(0, 1);
-    html.remove_prefix(is_sign ? sign->entity.size() : 1);
+    text += sign->sign;
+    html.remove_prefix(sign->entity.size());
   }
   return text;
 }

@@ -21,7 +21,7 @@ namespace fs = std::filesystem;
 using test::Samples;
 
 constexpr int kRateHz = 16000;
-constexpr double kLongest_s = 5.0;
+constexpr double kLongest_s = 3.0;
 
 /// Bursts and pauses, as talk is.
 Samples talk(Input& input) {
@@ -87,7 +87,7 @@ void add(const Samples& more, float gain, Samples& sum) {
 /// Tracks, of which the mix is made or is not.
 void put_session(Input& input, const fs::path& session) {
   Samples mix;
-  const int count = input.whole(1, 4);
+  const int count = input.whole(1, 3);
   for (int i = 0; i < count; ++i) {
     Samples track = talk(input);
     add(later(track, static_cast<std::size_t>(input.whole(0, kRateHz))),

@@ -32,6 +32,7 @@ void require_sensible(const Options& options) {
           "the record starts within a day");
   require(edits::frame_rate_from_text(edits::to_text(options.frame_rate)).has_value(),
           "a frame rate has a name");
+  require(!to_text(options.bits).empty(), "a kind of samples has a name");
   if (const auto& share = options.batch.only)
     require(share->part >= 1 && share->part <= share->parts, "a share is one of those there are");
   for (const auto* file : {&options.mix, &options.lineup, &options.cuts, &options.junit})

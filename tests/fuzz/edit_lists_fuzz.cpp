@@ -87,6 +87,18 @@ edits::RecordTime record_from(Input& input, bool is_wild) {
   return record;
 }
 
+/// Files with timecode and picture of their own, and each track's own lists.
+void try_facts(Input& input, const Lineup& lineup, const edits::RecordTime& record) {
+  const auto at = static_cast<std::int64_t>(input.number(0.0, 48.0 * 3600.0 * 96000.0));
+  const edits::SourceFacts facts{input.flag() ? at : 0, input.flag()};
+  const edits::SourceFactsOf facts_of = [&](const TrackPart&) { return facts; };
+  edits::read_event_lists(edits::event_lists(lineup, record, facts_of), record.rate.nominal,
+                          record.rate.drop_frame);
+  for (const LineupTrack* track : edits::used_tracks(lineup))
+    edits::read_event_lists(edits::track_event_lists(lineup, *track, record, facts_of),
+                            record.rate.nominal, record.rate.drop_frame);
+}
+
 void try_stems(Input& input, const Lineup& lineup, const edits::RecordTime& record,
                const edits::DecisionListHead& head) {
   edits::StemSet stems;
@@ -114,6 +126,7 @@ void try_input(Input input) {
   const auto cuts = edits::cuts_from_text(edits::cuts_text(lineup, record), "cuts.tsv");
   require(static_cast<bool>(cuts), "our own table of cuts is read");
   try_stems(input, lineup, record, head);
+  try_facts(input, lineup, record);
   if (is_wild) return;
 
   edits::check_no_overlap(events);

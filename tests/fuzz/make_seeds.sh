@@ -39,5 +39,23 @@ make mov.mov -c:a pcm_s16le
 make matroska.mka -c:a flac
 make webm.webm -c:a libopus
 make mpeg-ts.ts -c:a mp2
+make m4a-alac.m4a -c:a alac
+for codec in ac3 eac3 mp2 wavpack tta; do make "matroska-$codec.mka" -c:a "$codec"; done
+make matroska-vorbis.mka -c:a libvorbis
+make matroska-mp3.mka -c:a libmp3lame
+make matroska-speech.mka -c:a adpcm_ima_wav
+make avi.avi
 make wma.wma -c:a wmav2
 make wavpack.wv -c:a wavpack
+
+# With a picture, and the time at which it was taken.
+filmed() {  # NAME OPTION..
+  name=$1
+  shift
+  ffmpeg -nostdin -v error -y -f lavfi -i "color=size=16x16:rate=25:duration=0.08" -f lavfi \
+    -i "sine=frequency=700:sample_rate=8000:duration=0.08" -fflags +bitexact -flags:v +bitexact \
+    -flags:a +bitexact -map_metadata -1 -timecode 10:00:00:00 "$@" "$folder/$name"
+}
+
+filmed mov-with-timecode.mov -c:v mjpeg -c:a pcm_s16le
+filmed mp4-with-picture.mp4 -c:v mpeg4 -c:a aac

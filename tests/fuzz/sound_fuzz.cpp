@@ -38,6 +38,9 @@ void require_sensible(const media::AudioInfo& info) {
   require(info.claimed_length.n >= 0, "a claim is none below 0");
   require(std::isfinite(info.start_in_file_s), "a start is a number");
   require(!info.format.empty(), "a format has a name");
+  require(!info.video_fps || (std::isfinite(*info.video_fps) && *info.video_fps > 0.0),
+          "pictures a second are some");
+  require(!info.timecode_s || std::isfinite(*info.timecode_s), "timecode is a time");
 }
 
 void require_sensible(const media::ReadNotes& notes) {

@@ -1,5 +1,7 @@
 #include "json_reader.h"
 
+#include <fmt/format.h>
+
 #include <cmath>
 
 namespace kilter::edits {
@@ -69,9 +71,10 @@ double JsonReader::number(const Place& place, const char* key) {
   return 0.0;
 }
 
-double JsonReader::positive_number(const Place& place, const char* key) {
+double JsonReader::number_within(const Place& place, const char* key, double least, double most) {
   const double value = number(place, key);
-  if (!(value > 0.0)) fail(path_of(place, key), "must be above 0");
+  if (!(value >= least && value <= most))
+    fail(path_of(place, key), fmt::format("must be a number from {} to {}", least, most));
   return value;
 }
 

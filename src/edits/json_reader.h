@@ -39,7 +39,7 @@ class JsonReader {
   bool truth(const Place& place, const char* key);
   /// Finite.
   double number(const Place& place, const char* key);
-  double positive_number(const Place& place, const char* key);
+  double number_within(const Place& place, const char* key, double least, double most);
   std::int64_t whole_number(const Place& place, const char* key, std::int64_t least,
                             std::int64_t most);
 

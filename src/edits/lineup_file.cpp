@@ -27,6 +27,11 @@ constexpr double kDriftTolerance_ppm = 0.01;
 // More than any file holds; so many files of it that a track's sum would overflow are no session.
 constexpr std::int64_t kMostFrames = std::int64_t{1} << 48;
 constexpr std::size_t kMostParts = 10000;
+// What cuts.tsv can say as well, and more than any file or recorder needs.
+constexpr double kLargestRate_hz = 1e6;
+constexpr double kLargestBound_us = 1e12;
+constexpr double kLargestSpeed = 10.0;
+constexpr int kMostChannels = 1'000'000;
 
 // ---- writing
 
@@ -148,8 +153,13 @@ std::optional<Value> one_of(JsonReader& reader, const Place& place, const char* 
   return value;
 }
 
-double number_or_zero(JsonReader& reader, const Place& place, const char* key) {
-  return reader.has(place, key) ? reader.number(place, key) : 0.0;
+double rate_from(JsonReader& reader, const Place& place) {
+  return reader.number_within(place, "rate", 1.0, kLargestRate_hz);
+}
+
+double bound_from(JsonReader& reader, const Place& place) {
+  if (!reader.has(place, "uncertainty_us")) return 0.0;
+  return reader.number_within(place, "uncertainty_us", 0.0, kLargestBound_us);
 }
 
 std::vector<Place> list_or_none(JsonReader& reader, const Place& place, const char* key) {
@@ -172,7 +182,7 @@ Finding finding_from(JsonReader& reader, const Place& place) {
   if (reader.has(place, "line_s")) finding.line_s = reader.number(place, "line_s");
   if (reader.has(place, "step_s")) finding.step_s = reader.number(place, "step_s");
   if (reader.has(place, "cause")) finding.cause = reader.text(place, "cause");
-  if (reader.has(place, "rate")) finding.rate_hz = reader.positive_number(place, "rate");
+  if (reader.has(place, "rate")) finding.rate_hz = rate_from(reader, place);
   for (const Place& stretch : list_or_none(reader, place, "stretches"))
     finding.stretches.push_back(
         {reader.number(stretch, "line_from_s"), reader.number(stretch, "line_to_s")});
@@ -191,14 +201,19 @@ std::vector<Span> spans_from(JsonReader& reader, const Place& place) {
   for (const Place& each : reader.list(place, "spans"))
     spans.push_back({reader.number(each, "from_s"), reader.number(each, "to_s"),
                      reader.number(each, "line_from_s"), reader.number(each, "line_to_s"),
-                     number_or_zero(reader, each, "uncertainty_us")});
+                     bound_from(reader, each)});
   return spans;
 }
 
 /// The map of checked spans; nothing, with the reader's error set, where they make none.
 std::optional<TimeMap> map_from(JsonReader& reader, const Place& place) {
   auto map = TimeMap::make(spans_from(reader, place));
-  if (map) return *std::move(map);
+  if (map) {
+    for (const Span& span : map->spans())
+      if (!(span.rate() >= 1.0 / kLargestSpeed && span.rate() <= kLargestSpeed))
+        reader.fail(place.path + ".spans", "a span is played at a speed beyond 0.1 to 10");
+    return *std::move(map);
+  }
   reader.fail(place.path + ".spans", map.error().what);
   return std::nullopt;
 }
@@ -229,12 +244,13 @@ std::string file_from(JsonReader& reader, const Place& place) {
 }
 
 TrackPart part_from(JsonReader& reader, const Place& place) {
-  return {file_from(reader, place), small_number(reader, place, "channel", 1),
+  return {file_from(reader, place),
+          static_cast<int>(reader.whole_number(place, "channel", 1, kMostChannels)),
           frame_count(reader, place)};
 }
 
 void place_track(JsonReader& reader, const Place& place, LineupTrack& track) {
-  track.uncertainty_us = number_or_zero(reader, place, "uncertainty_us");
+  track.uncertainty_us = bound_from(reader, place);
   if (track.standing == Standing::unplaced) return;
   track.map = map_from(reader, place);
   if (!track.map) return;
@@ -249,7 +265,7 @@ LineupTrack track_from(JsonReader& reader, const Place& place) {
     track.parts.push_back(part_from(reader, part));
   if (track.parts.empty()) reader.fail(place.path + ".parts", "must name a file");
   if (track.parts.size() > kMostParts) reader.fail(place.path + ".parts", "names too many files");
-  track.rate_hz = reader.positive_number(place, "rate");
+  track.rate_hz = rate_from(reader, place);
   track.role = one_of(reader, place, "role", role_from_text, "room, remote, mix or ignore")
                    .value_or(Role::room);
   if (reader.has(place, "recorder")) track.recorder = reader.text(place, "recorder");
@@ -270,7 +286,7 @@ LineupTrack track_from(JsonReader& reader, const Place& place) {
 LineupMix mix_from(JsonReader& reader, const Place& place) {
   LineupMix mix;
   mix.file = file_from(reader, place);
-  mix.rate_hz = reader.positive_number(place, "rate");
+  mix.rate_hz = rate_from(reader, place);
   mix.frames = frame_count(reader, place);
   mix.spans = spans_from(reader, place);
   if (auto map = TimeMap::make(mix.spans); !map)
@@ -289,7 +305,7 @@ void check_kind(JsonReader& reader) {
 void read_timeline(JsonReader& reader, Lineup& lineup) {
   const Place timeline = reader.member(reader.root(), "timeline");
   lineup.timeline_clock = reader.text(timeline, "clock");
-  lineup.timeline_rate_hz = reader.positive_number(timeline, "rate");
+  lineup.timeline_rate_hz = rate_from(reader, timeline);
   lineup.from_s = reader.number(timeline, "from_s");
   lineup.to_s = reader.number(timeline, "to_s");
   if (!(lineup.from_s <= lineup.to_s)) reader.fail("timeline.to_s", "lies before from_s");

@@ -50,20 +50,18 @@ bool is_reel(const std::string& text) {
 /// Field by field, by columns; the line's fields alone must give the line.
 ReadEvent read_event(const std::string& line, int nominal, bool drop) {
   const auto time = [&](std::size_t at) { return frame_of(line.substr(at, 11), nominal, drop); };
-  // What ends with the day has the label that begins it.
-  const auto end = [&](std::size_t at) {
-    const std::int64_t frame = time(at);
-    const bool is_midnight = frame == 0 && time(at - 12) > 0;
-    return is_midnight ? frame_of(drop ? "24:00:00;00" : "24:00:00:00", nominal, drop) : frame;
-  };
+  // What ends with the day has the label that begins it, and a file may go on past midnight.
+  const std::int64_t day = frame_of(drop ? "24:00:00;00" : "24:00:00:00", nominal, drop);
+  const auto source_end = [&] { return time(41) < time(29) ? time(41) + day : time(41); };
+  const auto record_end = [&] { return time(65) == 0 && time(53) > 0 ? day : time(65); };
   ReadEvent event{static_cast<int>(number_in(line.substr(0, 3))),
                   without_blanks(line.substr(5, 8)),
                   without_blanks(line.substr(14, 4)),
                   "",
                   time(29),
-                  end(41),
+                  source_end(),
                   time(53),
-                  end(65)};
+                  record_end()};
   require(is_reel(event.reel), line);
   require(event.channels == "V" || event.channels.starts_with('A'), line);
   require(line.substr(18, 11) == "  C        ", line);

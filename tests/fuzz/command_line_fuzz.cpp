@@ -21,6 +21,17 @@ std::vector<std::string> lines_of(std::string_view text) {
   return lines;
 }
 
+/// To its label, to the sample where it begins at this rate, and back.
+void require_there_and_back(std::int64_t frame, const edits::FrameRate& rate,
+                            std::int64_t samples_per_s) {
+  const auto named = edits::frame_of_timecode(edits::timecode_text(frame, rate), rate);
+  require(named && *named == frame, "a frame's label names it");
+  const std::int64_t sample = edits::first_sample_of_frame(frame, rate, samples_per_s);
+  require(edits::frame_of_sample(sample, rate, samples_per_s) == frame, "its sample lies in it");
+  require(edits::frame_of_sample(sample - 1, rate, samples_per_s) == frame - 1,
+          "and is the first that does");
+}
+
 void require_sensible(const Options& options) {
   require(!options.session.empty(), "a command has something to work on");
   require(options.threads >= 1 && options.threads <= 1024, "1 to 1024 threads");
@@ -30,6 +41,8 @@ void require_sensible(const Options& options) {
           "a rate is one that files have");
   require(options.start_frame >= 0 && options.start_frame < options.frame_rate.frames_per_day(),
           "the record starts within a day");
+  require_there_and_back(options.start_frame, options.frame_rate,
+                         options.rate_hz == 0.0 ? 48000 : static_cast<int>(options.rate_hz));
   require(edits::frame_rate_from_text(edits::to_text(options.frame_rate)).has_value(),
           "a frame rate has a name");
   require(!to_text(options.bits).empty(), "a kind of samples has a name");

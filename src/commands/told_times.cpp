@@ -39,7 +39,8 @@ std::optional<TimeMap> moved(const TimeMap& map, double by_s) {
 }
 
 void hold_at(double start_s, double length_s, LineupTrack& track) {
-  const std::string where = "Held at " + clock_text(start_s) + ", as session.toml orders. ";
+  const std::string where =
+      "Held at " + clock_text(start_s) + " of the timeline, as session.toml orders. ";
   if (track.map) {
     const double by_s = start_s - track.map->start_s();
     track.map = moved(*track.map, by_s);
@@ -65,10 +66,10 @@ void place_by_hint(double start_s, double length_s, LineupTrack& track) {
   track.map = *std::move(line);
   track.standing = Standing::shaky;
   track.uncertainty_us = kGoodTo_us;
-  track.findings.push_back(
-      told_start("Its sound tells no place; it is put at " + clock_text(start_s) +
-                 ", where session.toml expects it. Move it by ear, and hold it there with "
-                 "\"pinned = true\"."));
+  track.findings.push_back(told_start(
+      "Its sound tells no place; it is put at " + clock_text(start_s) +
+      " of the timeline, where session.toml expects it. Move it by ear, and hold it there with "
+      "\"pinned = true\"."));
 }
 
 void compare_hint(double start_s, LineupTrack& track) {
@@ -76,7 +77,7 @@ void compare_hint(double start_s, LineupTrack& track) {
   if (std::fabs(found_s - start_s) <= kHintIsGood_s) return;
   track.findings.push_back(
       told_start("session.toml expects it at " + clock_text(start_s) +
-                 ", and its sound puts it at " + clock_text(found_s) +
+                 " of the timeline, and its sound puts it at " + clock_text(found_s) +
                  ". The sound is followed; listen there, and hold it with \"pinned = true\" if the "
                  "sound is wrong."));
 }

@@ -11,6 +11,7 @@
 #include "kilter/base/clock_text.h"
 #include "kilter/base/utf8.h"
 #include "kilter/edits/lineup_file.h"
+#include "kilter/report/finding_words.h"
 #include "kilter/report/text_table.h"
 #include "lineup_words.h"
 
@@ -117,9 +118,10 @@ std::string lineup_text(const Lineup& lineup, int columns) {
   findings.add("", {of_session.begin(), rest});
   std::vector<std::vector<std::string>> rows;
   for (const LineupTrack& track : lineup.tracks)
-    rows.push_back(
-        row_of(track, note_of(row_word(track), findings.add(track.name, track.findings))));
-  if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings);
+    rows.push_back(row_of(
+        track, note_of(row_word(track),
+                       findings.add(track.name, track.findings, map_for_words(track, lineup)))));
+  if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings, nullptr, kMix);
   findings.add("", {rest, of_session.end()});
   const std::vector<Column> titles{
       {"track", "", false, true},         {"standing", "", false, false},

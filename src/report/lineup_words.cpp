@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "findings_text.h"
+#include "kilter/base/clock_text.h"
 #include "kilter/report/lineup_report.h"
 
 namespace kilter::report {
@@ -35,7 +36,8 @@ double clock_drift_ppm(const LineupTrack& track, const Span& span) {
 }
 
 std::string bound_text(double bound_us) {
-  return bound_us > 1e6 ? "> 1 s" : fmt::format("{:.1f}", bound_us);
+  if (bound_us > 1e6) return "> 1 s";
+  return bound_us < 999.95 ? fmt::format("{:.1f}", bound_us) : short_time_text(1e-6 * bound_us);
 }
 
 std::string windows_text(const LineupTrack& track) {

@@ -225,7 +225,10 @@ Json mix_json(const Survey& survey) {
 }  // namespace
 
 std::string survey_text(const Survey& survey, int columns) {
+  std::vector<Finding> of_session = survey.findings;
+  const auto rest = std::stable_partition(of_session.begin(), of_session.end(), is_foremost);
   FindingList findings;
+  findings.add("", {of_session.begin(), rest});
   std::vector<std::vector<std::string>> rows;
   if (survey.mix) {
     const SurveyFile& file = survey.files[survey.mix->file];
@@ -233,7 +236,7 @@ std::string survey_text(const Survey& survey, int columns) {
         file.info.channels > 1 ? fmt::format("1-{}", file.info.channels) : std::string("1");
     rows.push_back(
         cells_of({file.name, channels, loudest(survey.mix->levels), loudness_of(survey.mix->levels),
-                  note_of("mix", findings.add(file.name, survey.mix->findings))},
+                  note_of("mix", findings.add(file.name, survey.mix->findings, nullptr, kMix))},
                  file));
   }
   for (const SurveyTrack& track : survey.tracks) {
@@ -243,7 +246,7 @@ std::string survey_text(const Survey& survey, int columns) {
                              note_of(row_word(track), findings.add(track.name, track.findings))},
                             file));
   }
-  findings.add("", survey.findings);
+  findings.add("", {rest, of_session.end()});
   std::string text = heading(survey) + text_table(titles(), rows, columns);
   text += joined_takes(survey) + separate_takes(survey) + stamps(survey);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;

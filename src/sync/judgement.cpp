@@ -389,15 +389,17 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
   if (!elsewhere) elsewhere = first_stray(state);
   if (!elsewhere) elsewhere = first_stray_vote(evidence, track);
   if (elsewhere)
-    return Doubt{"A part of it, about " + clock_text(elsewhere->track_s * state.rate_ratio) +
-                     " of the track, fits the mix at another place than the rest: it, or the mix, "
-                     "may have lost or repeated a stretch there.",
-                 elsewhere->off_s};
+    return Doubt{
+        "A part of it, about " + clock_text(elsewhere->track_s * state.rate_ratio) +
+            " of the recording, fits the mix at another place than the rest: it, or the mix, "
+            "may have lost or repeated a stretch there.",
+        elsewhere->off_s};
   if (state.unvouched_s)
-    return Doubt{"About " + clock_text(*state.unvouched_s * state.rate_ratio) +
-                     " of the track, towards its end there, somebody talks and nothing in the mix "
-                     "stands where the rest puts it: a stretch may be lost or repeated there.",
-                 kFarthest_s};
+    return Doubt{
+        "About " + clock_text(*state.unvouched_s * state.rate_ratio) +
+            " of the recording, towards its end there, somebody talks and nothing in the mix "
+            "stands where the rest puts it: a stretch may be lost or repeated there.",
+        kFarthest_s};
   if (state.shared_stray_s)
     return Doubt{
         "Several tracks are heard elsewhere in the mix than they should, all by as much: the "
@@ -410,8 +412,9 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
         step_s};
   if (const Seam* seam = unsure_seam(evidence, track)) return doubt_of_seam(*seam);
   if (const Seam* seam = loose_seam(evidence, track))
-    return Doubt{"Where it steps, near " + clock_text(seam->place.mix_end_s) +
-                     " of the mix, does not show within a tenth of a second or so.",
+    return Doubt{"Near " + clock_text(seam->place.mix_end_s) +
+                     " of the mix it steps, and no sound tells where to better than a tenth of a "
+                     "second or so.",
                  std::abs(seam->step_s)};
   if (const auto other = unlike_sibling(evidence.states, track))
     return Doubt{"It begins with \"" + evidence.tracks[*other].name +
@@ -429,8 +432,8 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      "they should: the recorder may have lost or repeated a stretch there.",
                  other->part.off_s};
   if (state.shares_with)
-    return Doubt{"It holds the same voices as \"" + evidence.tracks[*state.shares_with].name +
-                     "\", which found no place: what is heard of it may be that one's, from "
+    return Doubt{"The same voices are in \"" + evidence.tracks[*state.shares_with].name +
+                     "\", which found no place: what is heard here may be that one's, from "
                      "across the room.",
                  kNeighbour_s};
   const bool is_disputed = state.used < kLeastDisputed && state.used < std::ssize(state.measured);
@@ -485,10 +488,10 @@ std::string place_text(const SeamPlace& place, double line_s) {
   const double earliest_s = line_s + std::min(place.earliest_s - place.mix_end_s, 0.0);
   const double latest_s = line_s + std::max(place.latest_s - place.mix_end_s, 0.0);
   if (latest_s - earliest_s > kTellsRange_s)
-    text += " or so: nothing of its own tells where between " + clock_text(earliest_s) + " and " +
-            clock_text(latest_s);
+    text += ", or so: no sound tells where between " + clock_text(earliest_s) + " and " +
+            clock_text(latest_s) + " of the timeline";
   else if (place.loose_s > kLoose_s)
-    text += " or so";
+    text += ", or so";
   return text;
 }
 
@@ -505,7 +508,7 @@ Finding seam_finding(const Seam& seam, double track_s, double line_s) {
   switch (seam.cause) {
     case SeamCause::recorder:
       finding.cause = "recorder";
-      who = "its recorder";
+      who = "the recorder";
       break;
     case SeamCause::stream:
       finding.cause = "stream";
@@ -523,17 +526,17 @@ Finding seam_finding(const Seam& seam, double track_s, double line_s) {
                         ? ": the recording is whole, the mix moved."
                         : ": the mix moved, or the recording did in that pause, which no sound "
                           "tells apart.") +
-                   " Its stem follows the mix; listen to the join.";
+                   " The stem follows the mix; listen to the join.";
   else if (seam.step_s > 0.0)
     finding.text = who + " lost " + amount + " of sound" + at +
-                   ". Its stem has silence there; ask for the missing stretch if it was recorded "
+                   ". The stem has silence there; ask for the missing stretch if it was recorded "
                    "elsewhere too.";
   else
     finding.text = who + " has " + amount + " too much" + at +
                    (seam.place.zeros      ? ", a run of digital silence"
                     : seam.place.repeated ? ", a stretch that is there twice"
                                           : "") +
-                   ". Its stem leaves that out; listen to the join.";
+                   ". The stem leaves that out; listen to the join.";
   if (!finding.text.empty() && finding.text[0] >= 'a' && finding.text[0] <= 'z')
     finding.text[0] = static_cast<char>(finding.text[0] - 'a' + 'A');
   return finding;
@@ -550,8 +553,8 @@ Finding mix_seam_finding(const Seam& seam, double line_s) {
   finding.text = "The mix " +
                  (seam.step_s < 0.0 ? "lost " + amount + " of the talk"
                                     : "has " + amount + " that no recording has") +
-                 " at " + clock_text(seam.place.mix_end_s) +
-                 " of its own time. The tracks stay whole and the timeline runs on; do not cut the "
+                 " at " + clock_text(seam.place.mix_end_s) + " of the mix, " + clock_text(line_s) +
+                 " of the timeline. The tracks stay whole and the timeline runs on; do not cut the "
                  "mix against it without this step.";
   return finding;
 }
@@ -562,7 +565,8 @@ Finding excursion_finding(std::vector<Stretch> stretches, double furthest_s) {
   finding.text = "In the mix its network stream is " + milliseconds(furthest_s) +
                  (furthest_s > 0.0 ? " late" : " early") + " at the most, " + times(stretches) +
                  ", first at " + clock_text(stretches.front().line_from_s) +
-                 ", and comes back. The recording is whole and its stem is not bent to follow; "
+                 " of the timeline, and comes back. The recording is whole and the stem is not "
+                 "bent to follow; "
                  "use the stem there, not the mix.";
   finding.line_s = stretches.front().line_from_s;
   finding.step_s = furthest_s;
@@ -645,7 +649,8 @@ Finding missing_voice_finding(std::vector<Stretch> stretches) {
   finding.code = "missing-voice";
   finding.text =
       "The mix holds somebody whom no track explains, " + times(stretches) + ", first at " +
-      clock_text(stretches.front().line_from_s) + ", " + clock_text(total_s(stretches), 1) +
+      clock_text(stretches.front().line_from_s) + " of the timeline, lasting " +
+      clock_text(total_s(stretches), 1) +
       " in all. Listen there, and ask for that person's recording while it can be had, or for "
       "what a recorder that was started late has not.";
   finding.line_s = stretches.front().line_from_s;
@@ -657,7 +662,7 @@ Finding mix_music_finding(std::vector<Stretch> stretches) {
   Finding finding;
   finding.code = "mix-music";
   finding.text = "The mix holds music that no track does, " + times(stretches) + ", first at " +
-                 clock_text(stretches.front().line_from_s) + ", " +
+                 clock_text(stretches.front().line_from_s) + " of the timeline, lasting " +
                  clock_text(total_s(stretches), 1) +
                  " in all. Take it from the mix, or lay the original in.";
   finding.line_s = stretches.front().line_from_s;

@@ -215,6 +215,84 @@ TEST(LineupReport, SaysNoMoreOfABoundBeyondASecondThanThatItIs) {
       << lineup_text(lineup);
 }
 
+TEST(LineupReport, GivesABoundFromAMillisecondOnItsUnit) {
+  Lineup lineup = example();
+  lineup.tracks[1].standing = Standing::shaky;
+  for (const auto& [bound_us, text] :
+       {std::pair{999.4, "999.4"}, std::pair{999.96, "1 ms"}, std::pair{12013.3, "12 ms"},
+        std::pair{400041.5, "400 ms"}, std::pair{999700.0, "1000 ms"}}) {
+    lineup.tracks[1].uncertainty_us = bound_us;
+    EXPECT_NE(lineup_text(lineup).find("-0.02  " + std::string(text) + "  101/118"),
+              std::string::npos)
+        << lineup_text(lineup);
+  }
+}
+
+Finding lost(double track_s) {
+  Finding loss = finding("seam",
+                         "The recorder lost 250.0 ms of sound at 00:01:00.000 of the "
+                         "timeline. The stem has silence there.");
+  loss.at_s = track_s;
+  loss.line_s = 60.0;
+  return loss;
+}
+
+/// What stands below the table's sentence.
+std::string findings_of(const Lineup& lineup) {
+  const std::string text = lineup_text(lineup);
+  return text.substr(text.find("\n 1. ") + 1);
+}
+
+TEST(LineupReport, SaysOnceWhatHoldsOfAllTracksOfARecorder) {
+  Lineup lineup = example();
+  lineup.tracks.push_back(track("cook", 12.345678901, 23.41, 3.1));
+  lineup.tracks[0].findings = {lost(47.654), finding("dc", "A constant offset.")};
+  lineup.tracks[1].findings = {finding("dc", "Another offset.")};
+  lineup.tracks[2].findings = {lost(47.654), finding("dc", "A constant offset."),
+                               finding("over", "Peaks are too high.")};
+  EXPECT_EQ(table_of(lineup_text(lineup)),
+            R"(track   standing             start   drift   +-  windows  clock  note
+                          hh:mm:ss     ppm   us  used/of
+keeper  firm       00:00:12.345679  +23.41  3.1  101/118  A      1 seam; 1, 2
+mate    firm      -00:01:02.500000   -0.02  8.1  101/118  A      3
+cook    firm       00:00:12.345679  +23.41  3.1  101/118  A      1 seam; 1, 2, 4
+)");
+  EXPECT_EQ(findings_of(lineup),
+            R"( 1. keeper, cook: The recorder lost 250.0 ms of sound at 00:00:47.654 of the
+    recording, 00:01:00.000 of the timeline. The stem has silence there.
+ 2. keeper, cook: A constant offset.
+ 3. mate: Another offset.
+ 4. cook: Peaks are too high.
+)");
+  // One of them lost something before, so that its own clock has the place elsewhere.
+  lineup.tracks[2].findings = {lost(47.5)};
+  EXPECT_EQ(findings_of(lineup).find(
+                " 1. keeper, cook: The recorder lost 250.0 ms of sound at 00:01:00.000 of the\n"
+                "    timeline. The stem has silence there.\n"),
+            0U)
+      << findings_of(lineup);
+}
+
+TEST(LineupReport, TellsAPlaceInAFileOnTheTimelineToo) {
+  Lineup lineup = example();
+  Finding dropout =
+      finding("dropout", "Digital silence in 1 place, at 00:00:10.000, 200 ms in all.");
+  dropout.at_s = 10.0;
+  lineup.tracks[0].findings = {dropout};
+  lineup.mix->findings = {dropout};
+  EXPECT_EQ(findings_of(lineup),
+            R"( 1. keeper: Digital silence in 1 place, at 00:00:10.000 of the recording,
+    00:00:22.345 of the timeline, 200 ms in all.
+ 2. mixdown.flac: Digital silence in 1 place, at 00:00:10.000 of the mix, 200 ms
+    in all.
+)");
+  // Where the recordings have it, not where the sentence's other clock would.
+  lineup.timeline_clock = "mate";
+  EXPECT_NE(findings_of(lineup).find("at 00:00:10.000 of the recording, 200 ms\n"),
+            std::string::npos)
+      << findings_of(lineup);
+}
+
 TEST(LineupReport, NamesTheClockWhereThereIsNoMix) {
   Lineup lineup = example();
   lineup.mix.reset();

@@ -1,5 +1,6 @@
 #include "kilter/report/report_page.h"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <nlohmann/json.hpp>
@@ -7,6 +8,7 @@
 #include <set>
 
 #include "departure.h"
+#include "kilter/report/lineup_report.h"
 #include "markup.h"
 #include "null_plot.h"
 #include "sample_pages.h"
@@ -24,7 +26,8 @@ using test::troubled_page;
 std::string listed(const ReportPage& page) {
   std::string text;
   for (const Need& need : needs_of(page))
-    text += std::to_string(need.number) + " [" + need.owner + "] " + need.title + '\n';
+    text += std::to_string(need.number) + " [" + fmt::format("{}", fmt::join(need.owners, ", ")) +
+            "] " + need.title + '\n';
   return text;
 }
 
@@ -51,7 +54,7 @@ TEST(ReportPage, SaysInASentenceWhoIsNotInStep) {
             "keeper-1 has no place. 2 things need a person.");
   sample->lineup.tracks[2].standing = Standing::shaky;
   EXPECT_EQ(session_sentence(sample->page),
-            "No track has a sure place; keeper-2 and keeper-3 are shaky; keeper-1 has no place. 3 "
+            "No track has a sure place; keeper-2 and keeper-3 are shaky; keeper-1 has no place. 2 "
             "things need a person.");
   for (LineupTrack& track : sample->lineup.tracks) track.role = Role::ignore;
   EXPECT_EQ(session_sentence(sample->page), "No track is a person's. Nothing needs a person.");
@@ -78,8 +81,8 @@ TEST(ReportPage, NamesAFewOfMany) {
   for (LineupTrack& track : sample->lineup.tracks) track.standing = Standing::shaky;
   EXPECT_EQ(
       session_sentence(sample->page),
-      "No track has a sure place; keeper-1, keeper-2, keeper-3 and 6 more are shaky. 9 things "
-      "need a person.");
+      "No track has a sure place; keeper-1, keeper-2, keeper-3 and 6 more are shaky. One thing "
+      "needs a person.");
 }
 
 TEST(ReportPage, SaysOnWhoseClockTracksLieWithoutAMix) {
@@ -119,6 +122,36 @@ TEST(ReportPage, ListsWhatNeedsAPersonWithTheNumbersOfTheTables) {
 )");
 }
 
+TEST(ReportPage, NumbersAsTheTerminalDoesAndSaysOnceWhatTracksShare) {
+  auto sample = calm_page(3, 60.0);
+  std::vector<LineupTrack>& tracks = sample->lineup.tracks;
+  Finding loss;
+  loss.code = "seam";
+  loss.text = "The recorder lost 250.0 ms of sound.";
+  loss.line_s = 30.0;
+  Finding music;
+  music.code = "mix-music";
+  music.text = "Music plays.";
+  for (const std::size_t i : {0, 2}) tracks[i].findings = {loss};
+  Finding other = loss;
+  other.text = "This file lost 60.0 ms of sound.";
+  tracks[2].findings.push_back(other);
+  sample->lineup.findings = {music};
+  EXPECT_EQ(listed(sample->page),
+            "1 [keeper-1, keeper-3] A stretch lost or repeated\n"
+            "2 [keeper-3] A stretch lost or repeated\n");
+  const std::string text = lineup_text(sample->lineup);
+  EXPECT_NE(text.find(" 1. keeper-1, keeper-3: The recorder"), std::string::npos) << text;
+  EXPECT_NE(text.find(" 2. keeper-3: This file"), std::string::npos) << text;
+  EXPECT_NE(text.find(" 3. Music plays."), std::string::npos) << text;
+  const std::string html = report_html(sample->page);
+  const auto first = html.find("<li id=\"f1\"");
+  ASSERT_NE(first, std::string::npos);
+  EXPECT_EQ(html.find("<li id=\"f1\"", first + 1), std::string::npos);
+  EXPECT_NE(html.find("<bdi>keeper-1</bdi>, <bdi>keeper-3</bdi>: A stretch"), std::string::npos);
+  EXPECT_NE(html.find("<li id=\"f3\""), std::string::npos);
+}
+
 TEST(ReportPage, AsksNothingOfAnybodyForWhatIsMerelyGoodToKnow) {
   auto sample = calm_page(2, 60.0);
   Finding music;
@@ -132,8 +165,7 @@ TEST(ReportPage, AsksNothingOfAnybodyForWhatIsMerelyGoodToKnow) {
 TEST(ReportPage, FindsATrackWhoseBoundIsBeyondTheLimit) {
   auto sample = calm_page(2, 60.0);
   sample->page.limit_ms = 0.01;
-  EXPECT_EQ(listed(sample->page),
-            "0 [keeper-1] May lie beyond the limit\n0 [keeper-2] May lie beyond the limit\n");
+  EXPECT_EQ(listed(sample->page), "0 [keeper-1, keeper-2] May lie beyond the limit\n");
 }
 
 TEST(ReportPage, FindsATrackThatIsNotFirmEvenIfNothingIsFound) {

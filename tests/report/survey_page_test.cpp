@@ -4,6 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "kilter/report/survey_report.h"
 #include "sample_pages.h"
 
 namespace kilter::report {
@@ -93,6 +94,23 @@ TEST(SurveyPage, ShowsLoudnessOnlyWhereItWasMeasured) {
   EXPECT_FALSE(says(survey, "LUFS"));
   survey.tracks[0].levels->loudness_lufs = -23.4;
   EXPECT_TRUE(says(survey, "<td>-23.4</td>"));
+}
+
+TEST(SurveyPage, NumbersAsTheTableDoes) {
+  survey::Survey survey = sample_survey();
+  const auto told = [](const char* code, const char* text) {
+    Finding finding;
+    finding.code = code;
+    finding.text = text;
+    return finding;
+  };
+  survey.mix->findings = {told("clipped", "The mix is cut off.")};
+  survey.findings = {told("folder-left-out", "A folder."), told("several-mixes", "Two mixes.")};
+  const std::string text = survey_text(survey);
+  EXPECT_NE(text.find("\n 1. Two mixes."), std::string::npos) << text;
+  EXPECT_NE(text.find("\n 2. mixdown.flac: The mix is cut off."), std::string::npos) << text;
+  EXPECT_TRUE(says(survey, "<span class=\"number\">1</span> More than one file"));
+  EXPECT_TRUE(says(survey, "<span class=\"number\">2</span> <bdi>mixdown.flac</bdi>"));
 }
 
 TEST(SurveyPage, EscapesAndFetchesNothing) {

@@ -71,10 +71,10 @@ struct ReportPage {
 
 /// One thing that a person must see to.
 struct Need {
-  std::string owner;  ///< a track's name, the mix's file, or empty: the session
-  std::string title;  ///< what it is, in a few words
-  std::string text;   ///< what, where and what to do next
-  int number{0};      ///< of the finding, as tables count them; 0: no finding tells it
+  std::vector<std::string> owners;  ///< tracks' names, or the mix's file; none: the session
+  std::string title;                ///< what it is, in a few words
+  std::string text;                 ///< what, where and what to do next
+  int number{0};  ///< of the finding, as tables count them; 0: no finding tells it
   std::optional<Stretch> place;
 };
 

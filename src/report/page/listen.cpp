@@ -86,7 +86,7 @@ std::string listen_link(const PageParts& parts, const Need& need) {
   if (clips == nullptr) return "";
   const auto& tracks = parts.page.lineup->tracks;
   const auto owner = std::find_if(tracks.begin(), tracks.end(), [&](const LineupTrack& track) {
-    return !need.owner.empty() && track.name == need.owner;
+    return !need.owners.empty() && track.name == need.owners.front();
   });
   std::optional<std::size_t> track;
   if (owner != tracks.end()) track = static_cast<std::size_t>(owner - tracks.begin());

@@ -22,47 +22,59 @@ std::string sentence_case(std::string text) {
 Need of_failure(const std::string& owner, const Error& failure) {
   std::string text = sentence_case(failure.what) + '.';
   if (!failure.next_step.empty()) text += ' ' + sentence_case(failure.next_step) + '.';
-  return {owner, "Its stem is missing", std::move(text), 0, std::nullopt};
+  return {{owner}, "Its stem is missing", std::move(text), 0, std::nullopt};
 }
 
 Need of_doubt(const LineupTrack& track) {
   if (track.standing == Standing::shaky)
-    return {track.name, "Its place is shaky",
-            "Listen to its stem beside the others before you cut with it.", 0, std::nullopt};
-  return {track.name, "It has no place",
-          "There is no stem of it. Check that it belongs to this session, or place it by hand.", 0,
+    return {{track.name},
+            "Its place is shaky",
+            "Listen to its stem beside the others before you cut with it.",
+            0,
+            std::nullopt};
+  return {{track.name},
+          "It has no place",
+          "There is no stem of it. Check that it belongs to this session, or place it by hand.",
+          0,
           std::nullopt};
 }
 
 Need of_bound(const LineupTrack& track, double limit_ms) {
-  return {track.name, "May lie beyond the limit",
+  return {{track.name},
+          "May lie beyond the limit",
           fmt::format(
               "It may be {} off, and the limit is {:g} ms. Listen to its stem beside the others.",
               short_time_text(1e-6 * track.uncertainty_us), limit_ms),
-          0, std::nullopt};
+          0,
+          std::nullopt};
 }
 
 Need of_outside(const LineupTrack& track) {
-  return {track.name, "Lies outside the stems' time",
-          "Its stem is silent. Check its place, or conform with --range all.", 0, std::nullopt};
+  return {{track.name},
+          "Lies outside the stems' time",
+          "Its stem is silent. Check its place, or conform with --range all.",
+          0,
+          std::nullopt};
 }
 
-/// Of findings that need a person.
+/// Of findings that need a person; what tracks share is the first one's.
 std::vector<Need> of_findings(const std::vector<NumberedFinding>& findings, Owner owner,
-                              const LineupTrack* track, const Lineup& lineup) {
+                              const LineupTrack* track) {
   std::vector<Need> needs;
   for (const NumberedFinding& each : findings)
-    if (each.needs_person && each.owner == owner && each.track == track)
-      needs.push_back({owner_name(each, lineup), title_of(*each.finding), each.finding->text,
-                       each.number, each.place});
+    if (each.needs_person && each.is_first && each.owner == owner && each.track == track)
+      needs.push_back(need_of(each));
   return needs;
 }
 
 std::vector<Need> of_track(const ReportPage& page, std::size_t index,
                            const std::vector<NumberedFinding>& findings) {
   const LineupTrack& track = page.lineup->tracks[index];
-  std::vector<Need> needs = of_findings(findings, Owner::track, &track, *page.lineup);
-  if (needs.empty() && is_a_persons(track) && track.standing != Standing::firm)
+  std::vector<Need> needs = of_findings(findings, Owner::track, &track);
+  const bool is_told = std::any_of(
+      findings.begin(), findings.end(),
+      [&](const NumberedFinding& each) { return each.needs_person && each.track == &track; });
+  if (!is_told && is_a_persons(track) && track.standing != Standing::firm)
     needs.push_back(of_doubt(track));
   // Of one that is not firm all is said already.
   if (track.standing == Standing::firm && is_beyond(track, page.limit_ms))
@@ -124,15 +136,23 @@ std::vector<Need> needs_of(const ReportPage& page) {
   const std::vector<NumberedFinding> findings = numbered(*page.lineup);
   std::vector<Need> needs;
   const auto add = [&](std::vector<Need> more) {
-    needs.insert(needs.end(), std::make_move_iterator(more.begin()),
-                 std::make_move_iterator(more.end()));
+    for (Need& need : more) {
+      const auto alike = std::find_if(needs.begin(), needs.end(), [&](const Need& other) {
+        return need.number == 0 && other.number == 0 && other.title == need.title &&
+               other.text == need.text;
+      });
+      if (alike == needs.end())
+        needs.push_back(std::move(need));
+      else
+        alike->owners.insert(alike->owners.end(), need.owners.begin(), need.owners.end());
+    }
   };
-  add(of_findings(findings, Owner::mix_choice, nullptr, *page.lineup));
+  add(of_findings(findings, Owner::mix_choice, nullptr));
   for (std::size_t i = 0; i < page.lineup->tracks.size(); ++i) add(of_track(page, i, findings));
-  add(of_findings(findings, Owner::mix, nullptr, *page.lineup));
+  add(of_findings(findings, Owner::mix, nullptr));
   if (page.stems != nullptr && page.stems->mix && page.stems->mix->failure)
     needs.push_back(of_failure(page.stems->mix->track, *page.stems->mix->failure));
-  add(of_findings(findings, Owner::session, nullptr, *page.lineup));
+  add(of_findings(findings, Owner::session, nullptr));
   return needs;
 }
 

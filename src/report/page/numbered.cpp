@@ -2,11 +2,16 @@
 
 #include <algorithm>
 #include <array>
+#include <map>
+#include <set>
 #include <string_view>
+#include <utility>
 
 #include "findings_text.h"
+#include "kilter/report/finding_words.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/survey/survey.h"
+#include "titles.h"
 
 namespace kilter::report {
 namespace {
@@ -44,38 +49,55 @@ bool needs_person(const NumberedFinding& each) {
 
 }  // namespace
 
-std::vector<NumberedFinding> numbered(const Lineup& lineup) {
+std::vector<NumberedFinding> numbered(const Lineup& lineup, First first) {
   std::vector<NumberedFinding> all;
-  const auto add = [&](const std::vector<Finding>& findings, Owner owner,
-                       const LineupTrack* track) {
+  FindingNumbers numbers;
+  std::map<int, std::size_t> first_of;  // in `all`, by number
+  const auto add = [&](const std::vector<Finding>& findings, Owner owner, const LineupTrack* track,
+                       const std::string& name) {
     for (const Finding& finding : findings) {
       if ((owner == Owner::mix_choice || owner == Owner::session) &&
           is_foremost(finding) != (owner == Owner::mix_choice))
         continue;
-      const int number = static_cast<int>(all.size()) + 1;
-      NumberedFinding& each = all.emplace_back();
-      each = {&finding, number, owner, track, false, place_of(finding, track)};
+      NumberedFinding each;
+      each.finding = &finding;
+      each.text = track == nullptr ? text_with_clocks(finding, nullptr, kMix)
+                                   : text_with_clocks(finding, map_for_words(*track, lineup));
+      each.number = numbers.number_of(finding, each.text, !name.empty());
+      each.owner = owner;
+      each.track = track;
+      each.place = place_of(finding, track);
       each.needs_person = needs_person(each);
+      const auto [known, is_new] = first_of.try_emplace(each.number, all.size());
+      each.is_first = is_new;
+      all.push_back(std::move(each));
+      agree_on(finding, all.back().text, all[known->second].text);
+      std::vector<std::string>& owners = all[known->second].owners;
+      if (!name.empty() && (owners.empty() || owners.back() != name)) owners.push_back(name);
     }
   };
-  add(lineup.findings, Owner::mix_choice, nullptr);
-  for (const LineupTrack& track : lineup.tracks) add(track.findings, Owner::track, &track);
-  if (lineup.mix) add(lineup.mix->findings, Owner::mix, nullptr);
-  add(lineup.findings, Owner::session, nullptr);
+  const auto add_mix = [&] {
+    if (lineup.mix) add(lineup.mix->findings, Owner::mix, nullptr, lineup.mix->file);
+  };
+  add(lineup.findings, Owner::mix_choice, nullptr, "");
+  if (first == First::mix) add_mix();
+  for (const LineupTrack& track : lineup.tracks)
+    add(track.findings, Owner::track, &track, track.name);
+  if (first == First::tracks) add_mix();
+  add(lineup.findings, Owner::session, nullptr, "");
+  share_needs(all);
   return all;
 }
 
-std::string owner_name(const NumberedFinding& each, const Lineup& lineup) {
-  switch (each.owner) {
-    case Owner::track:
-      return each.track->name;
-    case Owner::mix:
-      return lineup.mix->file;
-    case Owner::mix_choice:
-    case Owner::session:
-      return "";
-  }
-  return "";
+Need need_of(const NumberedFinding& each) {
+  return {each.owners, title_of(*each.finding), each.text, each.number, each.place};
+}
+
+void share_needs(std::vector<NumberedFinding>& findings) {
+  std::set<int> needed;
+  for (const NumberedFinding& each : findings)
+    if (each.needs_person) needed.insert(each.number);
+  for (NumberedFinding& each : findings) each.needs_person = needed.contains(each.number);
 }
 
 }  // namespace kilter::report

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <map>
 #include <utility>
 
 #include "findings_text.h"
@@ -18,12 +19,18 @@ namespace {
 struct Item {
   std::string id;
   std::string number;  ///< HTML
-  std::string owner;
+  std::vector<std::string> owners;
   std::string title;
   std::string text;
   std::optional<Stretch> place;
   std::string link{};  ///< HTML
 };
+
+std::string owners_html(const std::vector<std::string>& owners) {
+  std::string html;
+  for (const std::string& owner : owners) html += (html.empty() ? "" : ", ") + name_html(owner);
+  return html.empty() ? html : html + ": ";
+}
 
 std::string item_html(const Item& item) {
   std::string place;
@@ -31,9 +38,8 @@ std::string item_html(const Item& item) {
     place =
         fmt::format(" data-from=\"{}\" data-to=\"{}\"", short_number(item.place->line_from_s, 3),
                     short_number(item.place->line_to_s, 3));
-  return "<li id=\"" + item.id + "\"" + place + "><h3>" + item.number +
-         (item.owner.empty() ? "" : name_html(item.owner) + ": ") + escaped(item.title) +
-         "</h3><p>" + escaped(item.text) + item.link + "</p></li>\n";
+  return "<li id=\"" + item.id + "\"" + place + "><h3>" + item.number + owners_html(item.owners) +
+         escaped(item.title) + "</h3><p>" + escaped(item.text) + item.link + "</p></li>\n";
 }
 
 bool tells_of_a_copy(const Finding& finding) {
@@ -68,13 +74,14 @@ std::string drawings_part(const PageParts& parts) {
 }  // namespace
 
 std::string number_links(const PageParts& parts, const LineupTrack* track) {
+  std::map<int, std::string> titles;
+  for (const NumberedFinding& each : parts.findings)
+    if (track != nullptr ? each.track == track : each.owner == Owner::mix)
+      titles.try_emplace(each.number, title_of(*each.finding));
   std::string html;
-  for (const NumberedFinding& each : parts.findings) {
-    const bool is_its = track != nullptr ? each.track == track : each.owner == Owner::mix;
-    if (!is_its) continue;
-    html += fmt::format("{}<a href=\"#f{}\" title=\"{}\">{}</a>", html.empty() ? "" : " ",
-                        each.number, escaped(title_of(*each.finding)), each.number);
-  }
+  for (const auto& [number, title] : titles)
+    html += fmt::format("{}<a href=\"#f{}\" title=\"{}\">{}</a>", html.empty() ? "" : " ", number,
+                        escaped(title), number);
   return html;
 }
 
@@ -90,7 +97,7 @@ std::string needs_part(const PageParts& parts) {
   std::string items;
   for (std::size_t i = 0; i < parts.needs.size(); ++i) {
     const Need& need = parts.needs[i];
-    items += item_html({id_of(need.number, i), number_html(need.number), need.owner, need.title,
+    items += item_html({id_of(need.number, i), number_html(need.number), need.owners, need.title,
                         need.text, need.place, listen_link(parts, need)});
   }
   return section("needs", "What needs a person",
@@ -101,10 +108,10 @@ std::string findings_part(const PageParts& parts) {
   std::string copies;
   std::string others;
   for (const NumberedFinding& each : parts.findings) {
-    if (each.needs_person) continue;
-    (tells_of_a_copy(*each.finding) ? copies : others) += item_html(
-        {id_of(each.number, 0), number_html(each.number), owner_name(each, *parts.page.lineup),
-         title_of(*each.finding), each.finding->text, each.place});
+    if (each.needs_person || !each.is_first) continue;
+    (tells_of_a_copy(*each.finding) ? copies : others) +=
+        item_html({id_of(each.number, 0), number_html(each.number), each.owners,
+                   title_of(*each.finding), each.text, each.place});
   }
   return (copies.empty() ? "" : section("copies", "Copies and leaks", list_html(copies))) +
          section("findings", "Also good to know", list_html(others));
@@ -114,7 +121,7 @@ std::string report_html(const ReportPage& page) {
   const PageParts parts{page, axis_of(*page.lineup), numbered(*page.lineup), needs_of(page)};
   std::string html;
   for (const auto part : {needs_part, drawings_part, listen_part, placing_part, clocks_part,
-                          levels_part, findings_part, stems_part, record_part})
+                          stems_part, levels_part, findings_part, record_part})
     html += part(parts);
   return document_html({"report", page.lineup->session, session_sentence(page),
                         !parts.needs.empty(), figures(page), std::move(html), script_data(parts),

@@ -93,12 +93,10 @@ bool needs_person(const SurveyPage& page, const NumberedFinding& each,
   }
 }
 
-std::vector<Need> needs_of(const std::vector<NumberedFinding>& findings, const Lineup& lineup) {
+std::vector<Need> needs_of(const std::vector<NumberedFinding>& findings) {
   std::vector<Need> needs;
   for (const NumberedFinding& each : findings)
-    if (each.needs_person)
-      needs.push_back({owner_name(each, lineup), title_of(*each.finding), each.finding->text,
-                       each.number, each.place});
+    if (each.needs_person && each.is_first) needs.push_back(need_of(each));
   return needs;
 }
 
@@ -220,9 +218,10 @@ std::string sentence_of(const Survey& survey, std::size_t needs) {
 
 /// With what needs a person by the survey's own rule.
 std::vector<NumberedFinding> numbered_of(const SurveyPage& page, const Lineup& lineup) {
-  std::vector<NumberedFinding> findings = numbered(lineup);
+  std::vector<NumberedFinding> findings = numbered(lineup, First::mix);
   for (NumberedFinding& each : findings)
     each.needs_person = needs_person(page, each, lineup.tracks);
+  share_needs(findings);
   return findings;
 }
 
@@ -230,7 +229,7 @@ std::vector<NumberedFinding> numbered_of(const SurveyPage& page, const Lineup& l
 
 std::string survey_sentence(const SurveyPage& page) {
   const Arrived all = arrived(*page.survey);
-  return sentence_of(*page.survey, needs_of(numbered_of(page, all.lineup), all.lineup).size());
+  return sentence_of(*page.survey, needs_of(numbered_of(page, all.lineup)).size());
 }
 
 std::string survey_html(const SurveyPage& page) {
@@ -240,8 +239,7 @@ std::string survey_html(const SurveyPage& page) {
   inner.lineup = &all.lineup;
   inner.heard = &all.heard;
   const auto findings = numbered_of(page, all.lineup);
-  const PageParts parts{inner, axis_of(all.lineup), findings, needs_of(findings, all.lineup),
-                        false};
+  const PageParts parts{inner, axis_of(all.lineup), findings, needs_of(findings), false};
   std::string html = needs_part(parts) + drawings_html(lanes_part(parts, survey)) +
                      files_part(survey) + levels_part(parts) + findings_part(parts) +
                      record_part(page);

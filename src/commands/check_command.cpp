@@ -16,6 +16,7 @@
 #include "kilter/edits/lineup_file.h"
 #include "kilter/edits/text_file.h"
 #include "kilter/report/check_report.h"
+#include "kilter/report/finding_words.h"
 #include "kilter/sync/align.h"
 #include "kilter/sync/phrases.h"
 #include "kilter/sync/residuals.h"
@@ -267,10 +268,12 @@ bool others_in_place(const Checked& checked, std::size_t k, double limit_s) {
   return true;
 }
 
-/// A row for every track of the survey; a copy has its original's verdict.
+/// A row for every track of the survey; a copy has its original's verdict. `whose`: what places in
+/// a track are told in.
 std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
                                  const std::vector<Claim>& claims, const Checked& checked,
-                                 const std::optional<Lineup>& left, double limit_s) {
+                                 const std::optional<Lineup>& left, std::string_view whose,
+                                 double limit_s) {
   std::vector<CheckedStem> rows;
   for (std::size_t i = 0; i < survey.tracks.size(); ++i) {
     const SurveyTrack& track = survey.tracks[i];
@@ -286,7 +289,7 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
       continue;
     }
     StemFacts facts = facts_of(left, survey, track);
-    add_damage(track, has_a_hole(facts, input.mix.length_s), stem);
+    add_damage(track, has_a_hole(facts, input.mix.length_s), whose, stem);
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
     judge(residual, *claim, limit_s, stem);
@@ -341,8 +344,10 @@ Result<Exit> check_command(const Options& options, Console& console) {
   std::optional<Lineup> left;
   if (!*lineup && options.session.size() == 1)
     left = lineup_left_in(options.session.front(), report);
-  report.stems = rows_of(*survey, *input, claims, *checked, left, 1e-3 * options.limit_ms);
+  report.stems = rows_of(*survey, *input, claims, *checked, left,
+                         *lineup ? report::kRecording : "stem", 1e-3 * options.limit_ms);
   if (left) {
+    report.from_s = left->from_s;
     tell_what_is_not_whole(*left, folder_of_stems(options.session.front()), *survey, report);
     tell_what_is_swapped(*left, *survey, report);
   }
@@ -352,7 +357,8 @@ Result<Exit> check_command(const Options& options, Console& console) {
   const auto unexplained = sync::find_unexplained(
       {input->mix.signal, &mix_map}, tracks, {.threads = options.threads, .stop = &console.stop()});
   if (!unexplained) return unexplained.error();
-  add_null(*unexplained, report.length_s, report);
+  add_null(*unexplained, report.length_s, left ? not_recorded(*left) : std::vector<Stretch>{},
+           report);
   if (left)
     if (auto told = tell_what_was_emptied(*left, *survey, *unexplained, report); !told)
       return told.error();

@@ -31,7 +31,8 @@ bool has_stem(const CheckReport& report, const fs::path& stems, const fs::path& 
   });
 }
 
-std::string length_text(const survey::SurveyFile& file, double mix_s) {
+std::string length_text(const survey::SurveyFile& file, const survey::SurveyFile& mix) {
+  const double mix_s = mix.length_s();
   const double missing_s = mix_s - file.length_s();
   constexpr double kFewFrames_s = 0.01;
   if (std::abs(missing_s) >= kFewFrames_s)
@@ -40,6 +41,16 @@ std::string length_text(const survey::SurveyFile& file, double mix_s) {
   const auto frames = std::llround(std::abs(missing_s) * file.info.rate.hz);
   return fmt::format("It is {} frame{} {} than the mix beside it", frames, frames == 1 ? "" : "s",
                      missing_s > 0.0 ? "shorter" : "longer");
+}
+
+std::string length_finding_text(const survey::SurveyFile& file, const survey::SurveyFile& mix) {
+  // As long by its samples.
+  if (file.length.n == mix.length.n)
+    return fmt::format(
+        "It has as many samples as the mix beside it, but its header states {:g} Hz "
+        "and the mix's {:g} Hz: mend its header.",
+        file.info.rate.hz, mix.info.rate.hz);
+  return length_text(file, mix) + ": it is not as it was written. Conform the session again.";
 }
 
 /// On the stems' time: where the mix held somebody unexplained when it was aligned already.
@@ -100,6 +111,31 @@ std::optional<Lineup> lineup_left_in(const fs::path& dir, CheckReport& report) {
   return std::nullopt;
 }
 
+std::vector<Stretch> gaps_between(std::vector<Stretch> placed, double length_s) {
+  std::sort(placed.begin(), placed.end(),
+            [](const Stretch& a, const Stretch& b) { return a.line_from_s < b.line_from_s; });
+  std::vector<Stretch> gaps;
+  double covered_s = 0.0;
+  for (const Stretch& each : placed) {
+    if (each.line_from_s > covered_s)
+      gaps.push_back({covered_s, std::min(each.line_from_s, length_s)});
+    covered_s = std::max(covered_s, each.line_to_s);
+    if (covered_s >= length_s) return gaps;
+  }
+  gaps.push_back({covered_s, length_s});
+  return gaps;
+}
+
+std::vector<Stretch> not_recorded(const Lineup& lineup) {
+  std::vector<Stretch> placed;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!track.is_used()) continue;
+    for (const Span& span : track.map->spans())
+      placed.push_back({span.line_from_s - lineup.from_s, span.line_to_s - lineup.from_s});
+  }
+  return gaps_between(std::move(placed), lineup.to_s - lineup.from_s);
+}
+
 void tell_what_is_not_whole(const Lineup& lineup, const fs::path& stems, const Survey& survey,
                             CheckReport& report) {
   for (const fs::path& file : conform::stem_files(lineup).tracks) {
@@ -116,16 +152,14 @@ void tell_what_is_not_whole(const Lineup& lineup, const fs::path& stems, const S
             "missing-stem",
             "It holds the mix, not the sound of its track. Conform the session again.")};
   }
-  const double mix_s = survey.files[survey.mix->file].length_s();
+  const survey::SurveyFile& mix = survey.files[survey.mix->file];
   for (CheckedStem& stem : report.stems)
     for (const survey::SurveyFile& file : survey.files) {
       constexpr double kFrame_s = 1e-5;
       if (file.name != stem.file || file.failure || file.info.lossy ||
-          std::abs(file.length_s() - mix_s) < kFrame_s)
+          std::abs(file.length_s() - mix.length_s()) < kFrame_s)
         continue;
-      stem.findings.push_back(check_finding(
-          "unequal-length",
-          length_text(file, mix_s) + ": it is not as it was written. Conform the session again."));
+      stem.findings.push_back(check_finding("unequal-length", length_finding_text(file, mix)));
     }
 }
 

@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <optional>
+#include <vector>
 
 #include "kilter/base/lineup.h"
 #include "kilter/report/check_report.h"
@@ -14,6 +15,12 @@ namespace kilter::commands {
 /// The lineup that conform left beside the stems; nothing where there is none. One that cannot be
 /// read is told.
 std::optional<Lineup> lineup_left_in(const std::filesystem::path& dir, report::CheckReport& report);
+
+/// What of the first `length_s` seconds none of the stretches holds.
+std::vector<Stretch> gaps_between(std::vector<Stretch> placed, double length_s);
+
+/// On the stems' time: where no recording of the lineup lies.
+std::vector<Stretch> not_recorded(const Lineup& lineup);
 
 /// Stems of that lineup that are not there, are the mix, or not as long as it: a folder that
 /// conform wrote is whole, or it does not pass.

@@ -6,7 +6,9 @@
 #include <cmath>
 #include <filesystem>
 
+#include "check_folder.h"
 #include "check_verdicts.h"
+#include "check_words.h"
 #include "kilter/base/clock_text.h"
 
 namespace kilter::commands {
@@ -60,18 +62,12 @@ bool any_within(const std::vector<Stretch>& stretches, double from_s, double to_
   });
 }
 
-std::string late_text(double late_s) {
-  return (std::abs(late_s) < 1.0 ? short_time_text(late_s)
-                                 : fmt::format("{:.3f} s", std::abs(late_s))) +
-         (late_s < 0.0 ? " early" : " late");
-}
-
 std::string places(const std::vector<Slip>& slips) {
   std::string text;
   for (std::size_t i = 0; i < slips.size() && i < kMostTold; ++i)
-    text += fmt::format("{}{} from {} to {} ({:.1f} s of talk)", i == 0 ? "" : ", ",
-                        late_text(slips[i].late_s), clock_text(slips[i].from_s, 1),
-                        clock_text(slips[i].to_s, 1), slips[i].talk_s);
+    text +=
+        fmt::format("{}{} {} ({:.1f} s of talk)", i == 0 ? "" : ", ", late_text(slips[i].late_s),
+                    stretch_text(slips[i].from_s, slips[i].to_s, 1), slips[i].talk_s);
   if (slips.size() > kMostTold) text += fmt::format(" and {} times more", slips.size() - kMostTold);
   return text;
 }
@@ -207,7 +203,6 @@ StemFacts facts_of(const std::optional<Lineup>& left, const survey::Survey& surv
     if (!is_mix && others != nullptr && others != mark && other.digest == others->digest)
       facts.others_unchanged = true;
   }
-  double covered_s = 0.0;
   const double length_s = left->to_s - left->from_s;
   std::vector<Stretch> placed;
   for (const LineupTrack& each : left->tracks) {
@@ -220,13 +215,7 @@ StemFacts facts_of(const std::optional<Lineup>& left, const survey::Survey& surv
           facts.held_back.push_back(
               {stretch.line_from_s - left->from_s, stretch.line_to_s - left->from_s});
   }
-  std::sort(placed.begin(), placed.end(),
-            [](const Stretch& a, const Stretch& b) { return a.line_from_s < b.line_from_s; });
-  for (const Stretch& each : placed) {
-    if (each.line_from_s > covered_s) facts.not_placed.push_back({covered_s, each.line_from_s});
-    covered_s = std::max(covered_s, each.line_to_s);
-  }
-  if (covered_s < length_s) facts.not_placed.push_back({covered_s, length_s});
+  facts.not_placed = gaps_between(std::move(placed), length_s);
   return facts;
 }
 

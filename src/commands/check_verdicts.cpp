@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "check_words.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/report/finding_words.h"
 #include "lineup_builder.h"
 
 namespace kilter::commands {
@@ -25,43 +27,21 @@ constexpr double kTogether_s = 0.1e-3;
 constexpr double kBeyondWindows_s = 0.1;  // nearer, windows tell
 constexpr double kOneStretch_s = 2e-3;
 constexpr std::size_t kFewestAlike = 3;
-constexpr double kSlopeIsSure = 4.0;        // of its standard errors
-constexpr double kSlopeMatters_s = 0.1e-3;  // over the session
 
-std::string late_text(double late_s) {
-  const std::string amount =
-      std::abs(late_s) < 1.0 ? short_time_text(late_s) : fmt::format("{:.3f} s", std::abs(late_s));
-  return amount + (late_s < 0.0 ? " early" : " late");
-}
-
-/// Every line that the stem stands on, where there are several, or one that slopes.
-std::string course(const sync::Residual& residual) {
-  std::string text;
-  if (residual.runs.size() > 1) {
-    text = " It stands ";
-    for (std::size_t i = 0; i < residual.runs.size() && i < kMostTold; ++i) {
-      const auto& run = residual.runs[i];
-      text += fmt::format("{}{} from {} to {}", i == 0 ? "" : ", ", late_text(run.late_s),
-                          clock_text(run.from_s), clock_text(run.to_s));
-    }
-    return text + (residual.runs.size() > kMostTold ? " and so on." : ".");
-  }
-  const auto& run = residual.runs.front();
-  const double over_s = run.slope * (run.to_s - run.from_s);
-  if (std::abs(run.slope) < kSlopeIsSure * run.slope_sigma || std::abs(over_s) < kSlopeMatters_s)
-    return text;
-  return fmt::format(" It runs {:.3g} ppm too {}: {} from {} to {}.", 1e6 * std::abs(run.slope),
-                     run.slope > 0.0 ? "slowly" : "fast", late_text(over_s), clock_text(run.from_s),
-                     clock_text(run.to_s));
-}
-
-Finding misaligned(const sync::Residual& residual) {
+/// `course`: as course_text() puts it.
+Finding misaligned(const sync::Residual& residual, const std::string& course) {
+  const bool stays = residual.runs.size() == 1 && course.empty();
+  const char* next = "move the stem.";
+  if (drift_of(residual))
+    next = "take the drift out: moving it mends a single place.";
+  else if (!stays)
+    next = "move that stretch.";
   return check_finding(
       "misaligned",
-      fmt::format("At {} it stands {} against the mix, +-{}.{} Conform the session again, or move "
-                  "the stem there.",
+      fmt::format("At {} it stands {} against the mix, +-{}{}.{} Conform the session again, or {}",
                   clock_text(residual.worst_at_s), late_text(residual.worst_s),
-                  short_time_text(residual.uncertainty_s), course(residual)),
+                  short_time_text(residual.uncertainty_s), stays ? ", and so throughout" : "",
+                  course, next),
       residual.worst_at_s);
 }
 
@@ -89,6 +69,26 @@ void add_notes(const sync::Residual& residual, CheckedStem& stem) {
             count == 1 ? "once" : fmt::format("{} times", count), short_time_text(furthest_s),
             count == 1 ? "at" : "first at", clock_text(first->from_s)),
         first->from_s));
+}
+
+/// Whether any stem is not where the mix has its person, or says nothing.
+bool any_astray(const CheckReport& report) {
+  return std::any_of(report.stems.begin(), report.stems.end(), [](const CheckedStem& stem) {
+    return stem.verdict == Verdict::beyond || stem.verdict == Verdict::no_evidence;
+  });
+}
+
+/// Aligning passes over what no recording could explain.
+std::string outside_text(const std::vector<Stretch>& voice,
+                         const std::vector<Stretch>& not_recorded) {
+  constexpr double kWorthTelling_s = 0.25;
+  double outside_s = 0.0;
+  for (const Stretch& each : voice)
+    for (const Stretch& gap : not_recorded)
+      outside_s += std::max(0.0, std::min(each.line_to_s, gap.line_to_s) -
+                                     std::max(each.line_from_s, gap.line_from_s));
+  if (outside_s < kWorthTelling_s) return "";
+  return ", " + clock_text(outside_s, 1) + " of that while nothing was recorded";
 }
 
 /// Whether what others hear of this stem's person may be taken for themselves.
@@ -136,11 +136,14 @@ void name_the_option(CheckedStem& stem) {
     if (finding.code == "no-evidence") finding.text += " --allow-silent lets it pass.";
 }
 
-void add_damage(const SurveyTrack& track, bool has_a_hole, CheckedStem& stem) {
+void add_damage(const SurveyTrack& track, bool has_a_hole, std::string_view whose,
+                CheckedStem& stem) {
   for (const Finding& finding : track.findings)
     if (finding.code == "truncated" || (finding.code == "dropout" && !has_a_hole) ||
-        finding.code == "not-a-number" || finding.code == "duplicate")
+        finding.code == "not-a-number" || finding.code == "duplicate") {
       stem.findings.push_back(finding);
+      stem.findings.back().text = report::text_with_clocks(finding, nullptr, whose);
+    }
 }
 
 void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
@@ -168,10 +171,15 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
   std::string text = fmt::format("At {} it stands {} against the mix, +-{}{}.",
                                  clock_text(worst_at_s), late_text(worst_s),
                                  short_time_text(bound_s), sure ? "" : ", as far as can be told");
+  std::string next = " Conform the session again, or move the stem there.";
   for (const Finding& finding : placing.findings)
-    if (finding.rate_hz)
+    if (finding.rate_hz) {
       text += fmt::format(" By its sound it was made at {:g} Hz, whatever its header states.",
                           *finding.rate_hz);
+      next = " Mend the header, or export it anew at its own rate: it need not be moved.";
+      // It is not for want of a place that nothing confirms it.
+      std::erase_if(stem.findings, [](const Finding& each) { return each.code == "unheard"; });
+    }
   if (const auto spans = placing.map->spans(); spans.size() > 1 && spans.size() <= kMostTold)
     for (const Span& span : spans) {
       const double middle_s = 0.5 * (span.from_s + span.to_s);
@@ -181,10 +189,7 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
         text += fmt::format(" From {} to {}: {}.", clock_text(span.line_from_s),
                             clock_text(span.line_to_s), late_text(*claimed_s - *true_s));
     }
-  stem.findings.insert(
-      stem.findings.begin(),
-      check_finding("misaligned", text + " Conform the session again, or move the stem there.",
-                    worst_at_s));
+  stem.findings.insert(stem.findings.begin(), check_finding("misaligned", text + next, worst_at_s));
 }
 
 void judge(const sync::Residual& residual, const Claim& claim, double limit_s, CheckedStem& stem) {
@@ -204,17 +209,19 @@ void judge(const sync::Residual& residual, const Claim& claim, double limit_s, C
     seconds += run.to_s - run.from_s;
   }
   stem.slope_ppm = seconds > 0.0 ? stem.slope_ppm / seconds : 0.0;
+  if (const auto drift = drift_of(residual)) stem.slope_ppm = 1e6 * drift->slope();
+  const std::string course = course_text(residual, limit_s);
   const double away_s = std::abs(residual.worst_s);
   if (away_s > limit_s) {
     stem.verdict = Verdict::beyond;
-    stem.findings.push_back(misaligned(residual));
+    stem.findings.push_back(misaligned(residual, course));
   } else if (away_s + residual.uncertainty_s > limit_s && !residual.in_stairs) {
     stem.verdict = Verdict::no_evidence;
     stem.findings.push_back(no_evidence(residual));
   } else {
     stem.verdict = Verdict::within;
-    if (const std::string told = course(residual); !told.empty())
-      stem.findings.push_back(check_finding("slope", "Within the limit, but not still:" + told));
+    if (!course.empty())
+      stem.findings.push_back(check_finding("slope", "Within the limit, but not still:" + course));
   }
   const bool inverted = residual.inverted > kInvertedShare * residual.clear;
   if (inverted != claim.inverted) {
@@ -258,10 +265,10 @@ void judge_strays(const std::vector<sync::Stray>& strays, CheckedStem& stem) {
   std::erase_if(stem.findings, [](const Finding& each) { return each.code == "unheard"; });
   stem.findings.push_back(check_finding(
       "misaligned",
-      fmt::format("From about {} to {} it stands {}: what it says there is in the mix at another "
-                  "place. Conform the session again, or move that stretch.",
-                  clock_text(most.front().mapped_s, 0), clock_text(most.back().mapped_s, 0),
-                  late_text(*stem.worst_s)),
+      fmt::format("It stands {} {} or so: what it says there is in the mix at another place. "
+                  "Conform the session again, or move that stretch.",
+                  late_text(*stem.worst_s),
+                  stretch_text(most.front().mapped_s, most.back().mapped_s, 0)),
       most.front().mapped_s));
 }
 
@@ -284,7 +291,8 @@ std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWin
   return minutes;
 }
 
-void add_null(const sync::Unexplained& unexplained, double length_s, CheckReport& report) {
+void add_null(const sync::Unexplained& unexplained, double length_s,
+              const std::vector<Stretch>& not_recorded, CheckReport& report) {
   const auto minutes = static_cast<std::size_t>(std::ceil(std::max(length_s, 1.0) / 60.0));
   std::vector<double> mix(minutes, 0.0);
   std::vector<double> left(minutes, 0.0);
@@ -308,11 +316,15 @@ void add_null(const sync::Unexplained& unexplained, double length_s, CheckReport
     report.findings.push_back(check_finding(
         "missing-voice",
         fmt::format(
-            "The mix holds somebody whom no stem explains, {}, first at {}, {} in all. "
-            "Listen there.",
+            "The mix holds somebody whom no stem explains, {}, first at {}, lasting {} in all{}. "
+            "{}",
             unexplained.voice.size() == 1 ? "once"
                                           : fmt::format("{} times", unexplained.voice.size()),
-            clock_text(unexplained.voice.front().line_from_s), clock_text(unexplained.voice_s, 1)),
+            clock_text(unexplained.voice.front().line_from_s), clock_text(unexplained.voice_s, 1),
+            outside_text(unexplained.voice, not_recorded),
+            any_astray(report)
+                ? "Listen there; it may be somebody whose stem is out of place or silent."
+                : "Listen there."),
         unexplained.voice.front().line_from_s));
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "kilter/base/time_map.h"
@@ -44,7 +45,9 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
                     report::CheckedStem& stem);
 
 /// What is wrong with the file itself; digital silence is not where the lineup leaves a hole in it.
-void add_damage(const survey::SurveyTrack& track, bool has_a_hole, report::CheckedStem& stem);
+/// `whose`: what its places are told in.
+void add_damage(const survey::SurveyTrack& track, bool has_a_hole, std::string_view whose,
+                report::CheckedStem& stem);
 
 /// Where --allow-silent would let the stem pass, it is named.
 void name_the_option(report::CheckedStem& stem);
@@ -52,8 +55,10 @@ void name_the_option(report::CheckedStem& stem);
 std::vector<report::CheckedMinute> by_minute(const std::vector<sync::ResidualWindow>& windows,
                                              const sync::Residual& residual, double length_s);
 
-/// How far all stems together explain the mix, by the minute, and whom they do not.
-void add_null(const sync::Unexplained& unexplained, double length_s, report::CheckReport& report);
+/// How far all stems together explain the mix, by the minute, and whom they do not. `not_recorded`:
+/// stretches of the mix in which, as far as is known, no recording ran.
+void add_null(const sync::Unexplained& unexplained, double length_s,
+              const std::vector<Stretch>& not_recorded, report::CheckReport& report);
 
 /// What is wrong with all stems alike, told once: then none of them is to blame. Whether anything.
 bool tell_what_all_share(report::CheckReport& report);

@@ -9,6 +9,7 @@
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/report/xml_text.h"
+#include "lineup_words.h"
 
 namespace kilter::report {
 namespace {
@@ -20,26 +21,6 @@ double milliseconds(double s) {
   return std::abs(ms) < 5e-4 ? 0.0 : ms;  // no "-0.000"
 }
 
-std::vector<std::string> row_of(const CheckedStem& stem, const std::string& notes) {
-  if (!stem.worst_s)
-    return {stem.name,
-            to_text(stem.verdict),
-            "-",
-            "-",
-            "-",
-            "-",
-            fmt::format("{}/{}", stem.clear, stem.speaking),
-            notes};
-  return {stem.name,
-          to_text(stem.verdict),
-          fmt::format("{:+.3f}", milliseconds(*stem.worst_s)),
-          clock_text(stem.worst_at_s, 0),
-          fmt::format("{:.1f}", stem.uncertainty_us),
-          fmt::format("{:+.2f}", std::abs(stem.slope_ppm) < 0.005 ? 0.0 : stem.slope_ppm),
-          fmt::format("{}/{}", stem.clear, stem.speaking),
-          notes};
-}
-
 std::size_t count(const CheckReport& report, Verdict verdict) {
   return static_cast<std::size_t>(
       std::count_if(report.stems.begin(), report.stems.end(),
@@ -47,8 +28,9 @@ std::size_t count(const CheckReport& report, Verdict verdict) {
 }
 
 // What is wrong with a stem's file, wherever it stands.
-constexpr const char* kDamage[] = {"emptied", "missing-stem", "swapped", "truncated",
-                                   "unequal-length"};
+constexpr std::string_view kSwapped = "swapped";
+constexpr std::string_view kDamage[] = {"emptied", "missing-stem", kSwapped, "truncated",
+                                        "unequal-length"};
 
 bool holds(const std::vector<Finding>& findings, std::string_view code) {
   return std::any_of(findings.begin(), findings.end(),
@@ -59,20 +41,40 @@ bool holds(const CheckedStem& stem, std::string_view code) { return holds(stem.f
 /// Whether its file is not what it should be, wherever it stands.
 bool is_damaged(const CheckedStem& stem) {
   return std::any_of(std::begin(kDamage), std::end(kDamage),
-                     [&](const char* code) { return holds(stem, code); });
+                     [&](std::string_view code) { return holds(stem, code); });
 }
 
 std::string kind_of_failure(const CheckedStem& stem) {
-  for (const char* code : kDamage)
-    if (holds(stem, code)) return code;
+  for (const std::string_view code : kDamage)
+    if (holds(stem, code)) return std::string(code);
   return to_text(stem.verdict);
+}
+
+std::vector<std::string> row_of(const CheckedStem& stem, const std::string& notes) {
+  // One that stands where it should and fails all the same says why.
+  const bool fails = stem.verdict == Verdict::within && is_damaged(stem);
+  const std::string verdict = fails ? kind_of_failure(stem) : to_text(stem.verdict);
+  if (!stem.worst_s)
+    return {stem.name, verdict, "-", "-", "-", "-", fmt::format("{}/{}", stem.clear, stem.speaking),
+            notes};
+  return {stem.name,
+          verdict,
+          fmt::format("{:+.3f}", milliseconds(*stem.worst_s)),
+          clock_text(stem.worst_at_s, 0),
+          bound_text(stem.uncertainty_us),
+          fmt::format("{:+.2f}", std::abs(stem.slope_ppm) < 0.005 ? 0.0 : stem.slope_ppm),
+          fmt::format("{}/{}", stem.clear, stem.speaking),
+          notes};
 }
 
 std::string summary(const CheckReport& report) {
   const std::size_t within = count(report, Verdict::within);
   const std::size_t checked = report.stems.size() - count(report, Verdict::left_out);
-  std::string text =
-      fmt::format("{} of {} within {:g} ms", within, counted(checked, "stem"), report.limit_ms);
+  std::vector<std::string> swapped;
+  for (const CheckedStem& stem : report.stems)
+    if (kind_of_failure(stem) == kSwapped) swapped.push_back(stem.name);
+  std::string text = swapped.empty() ? "" : "Names exchanged: " + joined(swapped) + ". ";
+  text += fmt::format("{} of {} within {:g} ms", within, counted(checked, "stem"), report.limit_ms);
   if (const auto beyond = count(report, Verdict::beyond); beyond > 0)
     text += fmt::format("; {} beyond", beyond);
   if (const auto unknown = count(report, Verdict::no_evidence); unknown > 0)
@@ -80,11 +82,13 @@ std::string summary(const CheckReport& report) {
                         report.allow_silent ? ", let pass if they hardly sound and nobody is "
                                               "missing"
                                             : "");
-  const auto damaged = std::count_if(report.stems.begin(), report.stems.end(), is_damaged);
+  const auto damaged = static_cast<std::size_t>(
+                           std::count_if(report.stems.begin(), report.stems.end(), is_damaged)) -
+                       swapped.size();
   if (damaged > 0) text += fmt::format("; {} not as written", damaged);
   if (report.null_db)
-    text += fmt::format(". All together explain the mix down to {:.1f} dB", *report.null_db);
-  return text + ".\n";
+    text += fmt::format(". Together they explain the mix to {:.1f} dB", *report.null_db);
+  return wrapped(printable(text + '.'), kTerminalColumns, 2) + '\n';
 }
 
 /// The finding that a test report shows first.
@@ -183,8 +187,14 @@ std::string check_text(const CheckReport& report, int width) {
                                           report.mix, clock_text(report.length_s), report.limit_ms);
   std::string text = wrapped(printable(heading), kTerminalColumns, 2) + "\n\n" +
                      text_table(columns, rows, width) + '\n' + summary(report);
-  if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;
-  return text;
+  const std::string listed = findings.text();
+  if (listed.empty()) return text;
+  if (report.from_s != 0.0)
+    text += wrapped("Times are the stems', which start at " + clock_text(report.from_s) +
+                        " of their lineup's timeline.",
+                    kTerminalColumns, 2) +
+            '\n';
+  return text + '\n' + listed;
 }
 
 std::string check_json(const CheckReport& report) {

@@ -25,6 +25,41 @@ TEST(CheckReport, EscapesWhatXmlWouldTakeForItsOwn) {
   EXPECT_NE(xml.find("name=\"kee?per\"/>"), std::string::npos) << xml;
 }
 
+TEST(CheckReport, BeginsWithStemsThatHaveExchangedTheirNames) {
+  CheckReport report = report_of(Verdict::within, 10, 10);
+  report.stems.push_back(report.stems.front());
+  report.stems.push_back(report.stems.front());
+  report.stems[0].name = "cook";
+  report.stems[1].name = "mate";
+  report.stems[2].name = "pilot";
+  Finding swapped;
+  swapped.code = "swapped";
+  swapped.text = "It holds another's sound.";
+  report.stems[0].findings = {swapped};
+  report.stems[1].findings = {swapped};
+  const std::string text = check_text(report);
+  EXPECT_NE(text.find("\nNames exchanged: cook, mate. 3 of 3 stems within 1 ms.\n"),
+            std::string::npos)
+      << text;
+  EXPECT_NE(text.find("\ncook   swapped "), std::string::npos) << text;
+  EXPECT_NE(text.find("\npilot  within "), std::string::npos) << text;
+  EXPECT_NE(text.find("\n 1. cook, mate: It holds"), std::string::npos) << text;
+  EXPECT_NE(check_junit(report).find("failures=\"2\""), std::string::npos);
+}
+
+TEST(CheckReport, SaysWhereTheStemsStartOnTheirTimeline) {
+  CheckReport report = report_of(Verdict::within, 10, 10);
+  Finding finding;
+  finding.text = "At 00:00:03.000.";
+  report.findings = {finding};
+  EXPECT_EQ(check_text(report).find("timeline"), std::string::npos);
+  report.from_s = -5.5;
+  EXPECT_NE(check_text(report).find("Times are the stems', which start at -00:00:05.500 of their "
+                                    "lineup's timeline.\n"),
+            std::string::npos)
+      << check_text(report);
+}
+
 TEST(CheckReport, PassesSilenceOnlyWhereAllowedAndNeverAStranger) {
   CheckReport report = report_of(Verdict::no_evidence, 1, 0);
   EXPECT_FALSE(passes(report));

@@ -42,6 +42,7 @@ struct CheckReport {
   std::string session;
   std::string mix;
   double length_s{0.0};
+  double from_s{0.0};  ///< where the stems start on the timeline of their lineup
   double limit_ms{1.0};
   bool allow_silent{false};  ///< stems pass that hardly sound
   std::vector<CheckedStem> stems;

@@ -1,0 +1,35 @@
+// How check puts where a stem stands.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "kilter/sync/residuals.h"
+
+namespace kilter::commands {
+
+/// "5 ms late", "1.200 s early".
+std::string late_text(double late_s);
+
+/// "from 00:01:51 to 00:02:03", or "about 00:01:56" where both read alike.
+std::string stretch_text(double from_s, double to_s, int decimals = 3);
+
+/// One line on which all of a stem stands that does not keep its place, as one with another clock
+/// does.
+struct Drift {
+  double from_s{0.0};
+  double to_s{0.0};
+  double late_from_s{0.0};
+  double late_to_s{0.0};
+  double slope() const { return (late_to_s - late_from_s) / (to_s - from_s); }
+};
+
+/// Nothing where it keeps its place, or goes in steps. A line that was parted into several
+/// stretches is one all the same.
+std::optional<Drift> drift_of(const sync::Residual& residual);
+
+/// The drift, or every stretch, in a sentence that begins with a blank; empty for a stem that
+/// stands still. What is off by less than is worth telling is in step.
+std::string course_text(const sync::Residual& residual, double limit_s);
+
+}  // namespace kilter::commands

@@ -637,9 +637,9 @@ Finding wrong_rate_finding(double header_rate_hz, double ratio) {
     std::snprintf(text, sizeof text, "%.10g Hz", hz);
     return std::string(text);
   };
-  finding.text = "Its file states " + hertz(header_rate_hz) + ", but it was recorded at " +
+  finding.text = "The file states " + hertz(header_rate_hz) + ", but it was recorded at " +
                  hertz(header_rate_hz * ratio) +
-                 ". The map puts it right, and so does its stem; mend the original's header before "
+                 ". The map puts it right, and so does the stem; mend the original's header before "
                  "you cut with it.";
   return finding;
 }

@@ -198,11 +198,6 @@ TEST_F(Check, FindsAStemThatIsUpsideDown) {
   EXPECT_TRUE(tells(keeper, "inverted"));
 }
 
-TEST_F(Check, FindsAWrongRateInTheHeader) {
-  put("pilot", samples_of("pilot"), 44100);
-  EXPECT_EQ(row(check(1), "pilot").at("verdict"), "beyond");
-}
-
 TEST_F(Check, PassesNoSilenceUnlessAllowed) {
   put("keeper", Samples(samples_of("keeper").size(), 0.0F));
   const Json keeper = row(check(1), "keeper");
@@ -229,6 +224,25 @@ TEST_F(Check, FailsAFolderThatIsNotWhole) {
   EXPECT_TRUE(tells(row(check(1), "keeper"), "missing-stem"));
   put("keeper", Samples(whole.begin(), whole.begin() + kRateHz * 60));
   EXPECT_TRUE(tells(row(check(1), "keeper"), "unequal-length"));
+}
+
+/// All that is said of a stem.
+std::string words_of(const Json& stem) {
+  std::string words;
+  for (const Json& finding : stem.at("findings"))
+    words += finding.at("text").get<std::string>() + '\n';
+  return words;
+}
+
+TEST_F(Check, AsksToMendAHeaderWhereThatIsWhatIsWrong) {
+  put("pilot", samples_of("pilot"), 44100);
+  const Json pilot = row(check(1), "pilot");
+  EXPECT_EQ(pilot.at("verdict"), "beyond") << pilot;
+  const std::string words = words_of(pilot);
+  EXPECT_NE(words.find("made at 48000 Hz"), std::string::npos) << words;
+  EXPECT_NE(words.find("It has as many samples as the mix beside it"), std::string::npos) << words;
+  EXPECT_EQ(words.find("Conform"), std::string::npos) << words;
+  EXPECT_FALSE(tells(pilot, "unheard"));
 }
 
 TEST_F(Check, FindsStemsThatHaveChangedTheirNames) {
@@ -342,8 +356,12 @@ TEST_F(Check, TellsADriftInOnePiece) {
   bend("keeper", {{0.0, end_s, 0.0, end_s * (1.0 + 50e-6), 0.0}});
   const Json keeper = row(check(1), "keeper");
   EXPECT_EQ(keeper.at("verdict"), "beyond");
-  EXPECT_NEAR(keeper.at("slope_ppm").get<double>(), 50.0, 3.0) << keeper;
+  EXPECT_NEAR(keeper.at("slope_ppm").get<double>(), 50.0, 1.0) << keeper;
   EXPECT_GT(keeper.at("worst_s").get<double>(), 5e-3) << keeper;
+  const std::string words = words_of(keeper);
+  EXPECT_NE(words.find("It drifts evenly, by "), std::string::npos) << words;
+  EXPECT_NE(words.find(" ppm too slowly, "), std::string::npos) << words;
+  EXPECT_EQ(words.find("in step"), std::string::npos) << words;
 }
 
 TEST_F(Check, DoesNotPassABoundWiderThanTheLimitAsSilence) {

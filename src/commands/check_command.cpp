@@ -292,7 +292,7 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
     add_damage(track, has_a_hole(facts, input.mix.length_s), whose, stem);
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
-    judge(residual, *claim, limit_s, stem);
+    judge(residual, checked.said[k].phrases, *claim, limit_s, stem);
     facts.in_room = checked.in_room[k];
     facts.others_sound = checked.all_sound && (!left || has_all_stems(*left, survey));
     facts.others_in_place = others_in_place(checked, k, limit_s);

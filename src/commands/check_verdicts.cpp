@@ -192,7 +192,8 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
   stem.findings.insert(stem.findings.begin(), check_finding("misaligned", text + next, worst_at_s));
 }
 
-void judge(const sync::Residual& residual, const Claim& claim, double limit_s, CheckedStem& stem) {
+void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phrases,
+           const Claim& claim, double limit_s, CheckedStem& stem) {
   stem.clear = residual.clear;
   stem.speaking = residual.speaking;
   if (!residual.has_evidence()) {
@@ -210,7 +211,7 @@ void judge(const sync::Residual& residual, const Claim& claim, double limit_s, C
   }
   stem.slope_ppm = seconds > 0.0 ? stem.slope_ppm / seconds : 0.0;
   if (const auto drift = drift_of(residual)) stem.slope_ppm = 1e6 * drift->slope();
-  const std::string course = course_text(residual, limit_s);
+  const std::string course = course_text(residual, limit_s, phrases);
   const double away_s = std::abs(residual.worst_s);
   if (away_s > limit_s) {
     stem.verdict = Verdict::beyond;

@@ -9,6 +9,7 @@
 #include "kilter/report/check_report.h"
 #include "kilter/survey/survey.h"
 #include "kilter/sync/align.h"
+#include "kilter/sync/phrases.h"
 #include "kilter/sync/residuals.h"
 #include "kilter/sync/strays.h"
 #include "kilter/sync/unexplained.h"
@@ -31,9 +32,9 @@ Finding check_finding(const char* code, std::string text, std::optional<double> 
 /// For a stem that nothing can be measured of, or too little.
 Finding no_evidence(const sync::Residual& residual);
 
-/// Verdict, figures and findings of one stem.
-void judge(const sync::Residual& residual, const Claim& claim, double limit_s,
-           report::CheckedStem& stem);
+/// Verdict, figures and findings of one stem. `phrases`: for words alone.
+void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phrases,
+           const Claim& claim, double limit_s, report::CheckedStem& stem);
 
 /// Words that the mix holds elsewhere, further off than windows see: several that agree are a
 /// stretch out of place.

@@ -18,6 +18,8 @@ constexpr int kFewestOnALine = 5;           // windows, where it was parted
 constexpr double kOnLine_s = 0.1e-3;
 constexpr double kOnLineShare = 0.05;  // of all that it drifts: stairs leave their line further
 constexpr double kInStep_s = 0.05e-3;
+constexpr double kHalfWindow_s = 3.0;
+constexpr double kAlike_s = 0.5e-3;  // phrases of one slip
 
 struct Point {
   double at_s;
@@ -71,6 +73,20 @@ std::optional<Drift> of_runs(const std::vector<sync::ResidualRun>& runs) {
   return on_line ? std::optional(line) : std::nullopt;
 }
 
+std::string extent_text(const sync::ResidualRun& run, const std::vector<sync::Phrase>& phrases) {
+  if (run.to_s - run.from_s > kHalfWindow_s) return stretch_text(run.from_s, run.to_s);
+  double from_s = run.from_s;
+  double to_s = run.to_s;
+  for (const sync::Phrase& each : phrases) {
+    if (!each.heard || std::abs(each.late_s - run.late_s) > kAlike_s ||
+        each.from_s > run.to_s + kHalfWindow_s || each.to_s < run.from_s - kHalfWindow_s)
+      continue;
+    from_s = std::min(from_s, each.from_s);
+    to_s = std::max(to_s, each.to_s);
+  }
+  return stretch_text(from_s, to_s);
+}
+
 std::string drift_text(const Drift& drift) {
   constexpr double kHour_s = 3600.0;
   const double slope = drift.slope();
@@ -108,7 +124,8 @@ std::optional<Drift> drift_of(const sync::Residual& residual) {
   return drift;
 }
 
-std::string course_text(const sync::Residual& residual, double limit_s) {
+std::string course_text(const sync::Residual& residual, double limit_s,
+                        const std::vector<sync::Phrase>& phrases) {
   if (const auto drift = drift_of(residual)) return drift_text(*drift);
   if (residual.runs.size() < 2) return "";
   const double in_step_s = std::min(kInStep_s, limit_s);
@@ -117,7 +134,7 @@ std::string course_text(const sync::Residual& residual, double limit_s) {
     const auto& run = residual.runs[i];
     text += fmt::format("{}{} {}", i == 0 ? "" : ", ",
                         std::abs(run.late_s) < in_step_s ? "in step" : late_text(run.late_s),
-                        stretch_text(run.from_s, run.to_s));
+                        extent_text(run, phrases));
   }
   return text + (residual.runs.size() > kMostTold ? " and so on." : ".");
 }

@@ -3,7 +3,9 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
+#include "kilter/sync/phrases.h"
 #include "kilter/sync/residuals.h"
 
 namespace kilter::commands {
@@ -29,7 +31,9 @@ struct Drift {
 std::optional<Drift> drift_of(const sync::Residual& residual);
 
 /// The drift, or every stretch, in a sentence that begins with a blank; empty for a stem that
-/// stands still. What is off by less than is worth telling is in step.
-std::string course_text(const sync::Residual& residual, double limit_s);
+/// stands still. What is off by less than is worth telling is in step. `phrases`: those of the
+/// stem, which tell from where to where a stretch goes that a single window saw.
+std::string course_text(const sync::Residual& residual, double limit_s,
+                        const std::vector<sync::Phrase>& phrases = {});
 
 }  // namespace kilter::commands

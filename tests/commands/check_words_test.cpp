@@ -50,6 +50,18 @@ TEST(CheckWords, ASinglePlaceIsNoStretch) {
       course_text(slip, kLimit_s),
       " It stands in step from 00:00:03.000 to 00:01:51.000, 1.21 ms late about 00:01:56.125, "
       "in step from 00:02:03.000 to 00:02:57.000.");
+  sync::Phrase said;
+  said.from_s = 115.25;
+  said.to_s = 117.0;
+  said.late_s = 1.2e-3;
+  said.heard = true;
+  sync::Phrase before = said;
+  before.from_s = 112.0;
+  before.to_s = 114.0;
+  before.late_s = 0.0;
+  EXPECT_NE(course_text(slip, kLimit_s, {before, said})
+                .find("1.21 ms late from 00:01:55.250 to 00:01:57.000, in step"),
+            std::string::npos);
   EXPECT_EQ(stretch_text(59.8, 60.1, 0), "about 00:01:00");
   EXPECT_EQ(stretch_text(59.8, 60.1), "from 00:00:59.800 to 00:01:00.100");
 }

@@ -40,6 +40,9 @@ constexpr double kSearched_s = 6.0;       // to both sides, for strays
 constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
 constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
+constexpr double kOddLeast_s = 0.010;     // of two lengths that ought to be the same
+constexpr double kPadding_s = 0.06;       // by which a lossy codec may lengthen a file
+constexpr double kUnheardEnd_s = 30.0;
 constexpr double kLongestSplice_s = 0.020;
 constexpr double kLoose_s = 0.05;   // of a seam's place
 constexpr int kTellingSplices = 4;  // they lie on one line
@@ -271,6 +274,51 @@ double largest_own_step_s(const Evidence& evidence, std::size_t track) {
   return largest_s;
 }
 
+/// What a track has lost alone, less what it holds twice.
+double own_loss_s(const Evidence& evidence, std::size_t track) {
+  double sum = 0.0;
+  for (const Seam& seam : evidence.seams)
+    if ((seam.cause == SeamCause::track || seam.cause == SeamCause::stream) &&
+        std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end())
+      sum += seam.step_s;
+  return sum;
+}
+
+/// Track seconds after the last clear window on the line.
+double unheard_end_s(const TrackState& state) {
+  double last_s = 0.0;
+  for (const ClearWindow& window : state.clear) {
+    const auto off_s = off_map_s(state, window.track_s, window.mix_s);
+    if (off_s && std::abs(*off_s) < kStep_s) last_s = std::max(last_s, window.track_s);
+  }
+  return state.length_s - last_s;
+}
+
+struct OddLength {
+  std::size_t other{0};
+  double longer_s{0.0};
+};
+
+/// A recorder ends all its files together. Of one that is longer or shorter than all others, by
+/// what no seam explains, and that says nothing towards its end, a stretch may be lost or doubled.
+std::optional<OddLength> odd_length(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
+  std::optional<OddLength> odd;
+  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
+    const TrackState& other = evidence.states[j];
+    if (j == track || !other.placed || other.apart || other.recorder != state.recorder ||
+        std::abs(other.start_s() - state.start_s()) > kNeighbour_s)
+      continue;
+    const double longer_s =
+        state.length_s - other.length_s + own_loss_s(evidence, track) - own_loss_s(evidence, j);
+    const bool padded = evidence.tracks[track].lossy || evidence.tracks[j].lossy;
+    if (std::abs(longer_s) < (padded ? kPadding_s : kOddLeast_s)) return std::nullopt;
+    if (!odd && std::abs(longer_s) < kFarthest_s) odd = OddLength{j, longer_s};
+  }
+  if (!odd || unheard_end_s(state) < kUnheardEnd_s) return std::nullopt;
+  return odd;
+}
+
 /// Track seconds between the outermost windows of the level that reaches furthest.
 double lever_s(const TrackState& state) {
   double longest_s = 0.0;
@@ -426,6 +474,13 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      "\", as tracks of one recorder are, yet only one of them seems to have lost "
                      "or repeated a stretch.",
                  std::min(kFarthest_s, furthest_start_s(evidence.states[*other], state))};
+  if (const auto odd = odd_length(evidence, track))
+    return Doubt{"It is " + milliseconds(odd->longer_s) +
+                     (odd->longer_s > 0.0 ? " longer than \"" : " shorter than \"") +
+                     evidence.tracks[odd->other].name +
+                     "\", and tracks of one recorder end together: where it says nothing, "
+                     "towards its end, it may have lost or repeated a stretch.",
+                 std::abs(odd->longer_s)};
   if (const auto other = sibling_with_strays(evidence, track))
     return Doubt{"Parts of \"" + evidence.tracks[other->track].name +
                      "\", of the same recorder and as long to the frame, are heard elsewhere than "

@@ -8,6 +8,8 @@ namespace {
 
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
+constexpr double kWay_s = 0.012;  // of a voice across a room
+constexpr double kLengthError_s = 1.5e-3;
 
 MappedFeatures mapped_features(const Aligning& session, std::size_t k) {
   return {&session.features[k], &*session.states[k].map};
@@ -25,6 +27,16 @@ bool is_remote(const Aligning& session, std::size_t k) {
     compared = true;
   }
   return compared;
+}
+
+/// Whether a neighbour is heard just so late as the file is longer than that one's on the same
+/// recorder: it has a stretch too much, or lost one, and nothing leaks.
+bool is_of_a_step(const Leak& leak, const std::vector<TrackState>& states) {
+  const TrackState& holder = states[leak.holder];
+  const TrackState& from = states[leak.from];
+  if (leak.holder == leak.from || holder.recorder != from.recorder) return false;
+  const double way_s = leak.delay_s - holder.curve.rate * (holder.length_s - from.length_s);
+  return way_s > -kLengthError_s && way_s < kWay_s + kLengthError_s;
 }
 
 }  // namespace
@@ -59,7 +71,7 @@ Result<void> hear_leaks(const std::vector<bool>& remote, Aligning& session) {
   for (Leak leak : *leaks) {
     leak.holder = which[leak.holder];
     leak.from = which[leak.from];
-    session.leaks.push_back(leak);
+    if (!is_of_a_step(leak, session.states)) session.leaks.push_back(leak);
   }
   return {};
 }

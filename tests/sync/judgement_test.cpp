@@ -90,6 +90,23 @@ TEST(Doubt, IsNoneOfAClockThatStandsStillWithASiblingBesideIt) {
   EXPECT_FALSE(told.doubt(0));
 }
 
+TEST(Doubt, IsOfATrackLongerThanItsSiblingsThatSaysNothingTowardsItsEnd) {
+  const auto silent = heard_track(300.053, {{6.0, 120.0, 1.5}}, 20.0);
+  const auto whole = heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0);
+  Told told({silent, whole});
+  ASSERT_EQ(told.states[0].recorder, told.states[1].recorder);
+  ASSERT_TRUE(told.doubt(0));
+  EXPECT_NEAR(told.doubt(0)->off_s, 0.053, 1e-6);
+  EXPECT_FALSE(told.doubt(1)) << "it is heard to its end";
+  told.tracks[1].lossy = true;
+  EXPECT_FALSE(told.doubt(0)) << "a codec may have padded it";
+
+  EXPECT_FALSE(Told({heard_track(300.053, {{6.0, 290.0, 1.5}}, 20.0), whole}).doubt(0))
+      << "heard to its end";
+  EXPECT_FALSE(Told({silent, whole, heard_track(300.053, {{6.0, 290.0, 1.5}}, 20.0)}).doubt(0))
+      << "another is as long";
+}
+
 TEST(Doubt, IsOfATrackAsLongAsAnotherThatHasASeam) {
   Told told({heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 2.3}}, 20.0),
              heard_track(300.0, {{6.0, 290.0, 1.9}}, 20.0)});

@@ -197,8 +197,8 @@ class TableReader {
     if (!cell(CutColumn::timeline_last).empty())
       row.timeline_last = place(CutColumn::timeline_last);
     row.start = cell(CutColumn::start);
-    row.speed = number(CutColumn::speed, 0.1, 10.0,
-                       "a speed from 0.1 to 10 with a point, for example 1.000023");
+    row.speed = number(CutColumn::speed, 0.05, 20.0,
+                       "a speed from 0.05 to 20 with a point, for example 1.000023");
     row.inverted = one_of(CutColumn::polarity, "normal", "inverted") == 1;
     row.standing =
         one_of(CutColumn::standing, "firm", "shaky") == 1 ? Standing::shaky : Standing::firm;

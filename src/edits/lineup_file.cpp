@@ -30,7 +30,7 @@ constexpr std::size_t kMostParts = 10000;
 // What cuts.tsv can say as well, and more than any file or recorder needs.
 constexpr double kLargestRate_hz = 1e6;
 constexpr double kLargestBound_us = 1e12;
-constexpr double kLargestSpeed = 10.0;
+constexpr double kLargestSpeed = 20.0;  // of a header eight times off, and more
 constexpr int kMostChannels = 1'000'000;
 
 // ---- writing
@@ -211,7 +211,7 @@ std::optional<TimeMap> map_from(JsonReader& reader, const Place& place) {
   if (map) {
     for (const Span& span : map->spans())
       if (!(span.rate() >= 1.0 / kLargestSpeed && span.rate() <= kLargestSpeed))
-        reader.fail(place.path + ".spans", "a span is played at a speed beyond 0.1 to 10");
+        reader.fail(place.path + ".spans", "a span is played at a speed beyond 0.05 to 20");
     return *std::move(map);
   }
   reader.fail(place.path + ".spans", map.error().what);

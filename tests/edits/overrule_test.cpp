@@ -269,7 +269,7 @@ INSTANTIATE_TEST_SUITE_P(
                    "line 45, column 6 (source_last): \"971999\" is not a frame at or after "
                    "source_first, a whole number"},
         BrokenCase{"SpeedInPercent", "\t1.000023410000\t", "\t100.002341\t",
-                   "line 43, column 11 (speed): \"100.002341\" is not a speed from 0.1 to 10 with "
+                   "line 43, column 11 (speed): \"100.002341\" is not a speed from 0.05 to 20 with "
                    "a point, for example 1.000023"},
         BrokenCase{"AnotherPolarity", "\tinverted\tshaky", "\treversed\tshaky",
                    "line 46, column 13 (polarity): \"reversed\" is not normal or inverted"},

@@ -14,7 +14,7 @@ void require_sensible(const edits::CutRow& row) {
   require(row.line > 0, "rows know their line");
   require(row.source_first >= 0 && row.source_last >= row.source_first, "a cut is not empty");
   require(std::isfinite(row.timeline_first) && std::isfinite(row.uncertainty_us), "numbers");
-  require(row.speed >= 0.1 && row.speed <= 10.0, "speeds are near 1");
+  require(row.speed >= 0.05 && row.speed <= 20.0, "speeds are near 1");
   require(!row.timeline_last || std::isfinite(*row.timeline_last), "numbers");
 }
 

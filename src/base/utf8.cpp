@@ -28,6 +28,29 @@ Utf8Letter first_letter(std::string_view text) {
   return {};
 }
 
+bool is_control(char32_t code) {
+  return code < 0x20 || (code >= 0x7F && code <= 0x9F) || (code >= 0x2028 && code <= 0x202E) ||
+         (code >= 0x2066 && code <= 0x2069);
+}
+
+std::string with_controls_escaped(std::string_view json) {
+  constexpr std::string_view kDigits = "0123456789abcdef";
+  std::string result;
+  result.reserve(json.size());
+  while (!json.empty()) {
+    const Utf8Letter letter = first_letter(json);
+    // Below blanks JSON itself has none in a string: what stands there parts its lines.
+    if (letter.valid && letter.code > 0x20 && is_control(letter.code)) {
+      result += "\\u";
+      for (const unsigned shift : {12U, 8U, 4U, 0U}) result += kDigits[letter.code >> shift & 0xFU];
+    } else {
+      result += json.substr(0, letter.bytes);
+    }
+    json.remove_prefix(letter.bytes);
+  }
+  return result;
+}
+
 bool is_utf8(std::string_view text) {
   while (!text.empty()) {
     const Utf8Letter letter = first_letter(text);

@@ -8,7 +8,7 @@
 
 namespace kilter {
 
-Result<std::string> whole_file(const std::filesystem::path& file) {
+Result<std::string> whole_file(const std::filesystem::path& file, std::int64_t most_bytes) {
   std::error_code problem;
   const auto status = std::filesystem::status(file, problem);
   if (!std::filesystem::exists(status))
@@ -19,6 +19,9 @@ Result<std::string> whole_file(const std::filesystem::path& file) {
   std::string text;
   std::array<char, 65536> block;  // NOLINT: filled before it is read
   for (std::int64_t got = 1; input.is_open() && got > 0;) {
+    if (std::ssize(text) > most_bytes)
+      return Error{ErrorKind::unreadable, file, "it is too large for what it should be",
+                   "name another"};
     got = input.read_at(block, std::ssize(text));
     text.append(block.data(), static_cast<std::size_t>(got));
   }

@@ -218,7 +218,7 @@ std::optional<Error> refusal_by(const Archive& archive, const Options& options) 
     session.given_as_folder = true;
     if (auto refused = output_refusal(options.out, session)) return refused;
     if (options.junit)
-      if (auto refused = output_refusal(*options.junit, session)) return refused;
+      if (auto refused = junit_refusal(*options.junit, session)) return refused;
   }
   return std::nullopt;
 }
@@ -255,7 +255,9 @@ std::string list_text(const Options& options, const Archive& archive) {
   }
   auto names = nlohmann::json::array();
   for (const ArchivedSession& session : archive.sessions) names.push_back(session.name);
-  return names.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + '\n';
+  return with_controls_escaped(
+             names.dump(2, ' ', false, nlohmann::json::error_handler_t::replace)) +
+         '\n';
 }
 
 std::vector<BatchOutcome> outcomes_of(const Options& options, const Archive& archive,

@@ -23,6 +23,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
+// A few kB for each session of the largest archives.
+constexpr std::int64_t kMostLogBytes = std::int64_t{1} << 32;
+
 std::string stem_of(BatchMode mode) {
   switch (mode) {
     case BatchMode::conform:
@@ -110,7 +113,7 @@ std::vector<fs::path> batch_logs_in(const fs::path& dir, BatchMode mode) {
 Result<std::map<std::string, BatchRecord>> records_in(const fs::path& dir, BatchMode mode) {
   std::map<std::string, BatchRecord> latest;
   for (const fs::path& log : batch_logs_in(dir, mode)) {
-    const auto text = edits::read_text(log);
+    const auto text = edits::read_text(log, kMostLogBytes);
     if (!text) return text.error();
     for_each_record(*text, [&](BatchRecord record) {
       BatchRecord& known = latest[record.name];
@@ -157,7 +160,7 @@ BatchLog::~BatchLog() {
 Result<void> BatchLog::repair() {
   descriptor_ = opened(file_, O_RDWR);
   if (descriptor_ < 0) return cannot_write(file_, errno);
-  const auto text = edits::read_text(file_);
+  const auto text = edits::read_text(file_, kMostLogBytes);
   if (!text) return text.error();
   const std::size_t whole = text->rfind('\n') == std::string::npos ? 0 : text->rfind('\n') + 1;
   end_ = static_cast<std::int64_t>(whole);
@@ -195,7 +198,7 @@ Result<void> BatchLog::append(const BatchRecord& record) {
 }
 
 Result<void> BatchLog::settle() {
-  const auto text = edits::read_text(file_);
+  const auto text = edits::read_text(file_, kMostLogBytes);
   if (!text) return text.error();
   std::vector<BatchRecord> records;
   for_each_record(*text, [&](BatchRecord record) {

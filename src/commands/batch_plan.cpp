@@ -205,7 +205,7 @@ std::string plan_json(const Options& options, const std::vector<PlannedSession>&
                                     {"why", plan[i].why},
                                     {"sound_s", sizes[i].sound_s},
                                     {"stems_bytes", sizes[i].stems_bytes}});
-  return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+  return with_controls_escaped(object.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
 }
 
 }  // namespace kilter::commands

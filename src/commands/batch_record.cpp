@@ -4,6 +4,8 @@
 #include <nlohmann/json.hpp>
 #include <utility>
 
+#include "kilter/base/utf8.h"
+
 namespace kilter::commands {
 namespace {
 
@@ -43,7 +45,8 @@ Json object_of(const BatchRecord& record) {
 }
 
 std::string text_of(const Json& json, int indent) {
-  return json.dump(indent, ' ', false, Json::error_handler_t::replace) + '\n';
+  return with_controls_escaped(json.dump(indent, ' ', false, Json::error_handler_t::replace)) +
+         '\n';
 }
 
 /// Thrown and caught in this file only: a value that no batch writes, and sums of which would

@@ -316,7 +316,7 @@ Result<Exit> check_command(const Options& options, Console& console) {
   const auto session = session_to_check(options, *lineup);
   if (!session) return session.error();
   if (options.junit)
-    if (auto refused = output_refusal(*options.junit, *session)) return *std::move(refused);
+    if (auto refused = junit_refusal(*options.junit, *session)) return *std::move(refused);
   const auto survey = load(*session, options, true, console);
   if (!survey) return survey.error();
   if (!survey->mix) return no_mix_known(*survey);

@@ -2,9 +2,13 @@
 
 #include <unistd.h>
 
+#include <algorithm>
+#include <array>
 #include <cerrno>
+#include <string_view>
 #include <system_error>
 
+#include "kilter/base/file_input.h"
 #include "kilter/conform/conform.h"
 
 namespace kilter::commands {
@@ -43,6 +47,20 @@ std::optional<Error> output_refusal(const fs::path& output, const session::Sessi
   return Error{ErrorKind::cannot_write, output,
                "cannot be written (" + std::generic_category().message(problem) + ")",
                "check its folder and your rights, or name another place"};
+}
+
+std::optional<Error> junit_refusal(const fs::path& junit, const session::Session& session) {
+  if (auto refused = output_refusal(junit, session)) return refused;
+  std::error_code code;
+  if (!fs::is_regular_file(junit, code) || fs::file_size(junit, code) == 0) return std::nullopt;
+  std::array<char, 256> head{};
+  FileInput input(junit);
+  const auto there = static_cast<std::size_t>(std::max<std::int64_t>(input.read_at(head, 0), 0));
+  if (std::string_view(head.data(), there).find("<testsuite name=\"kilter ") !=
+      std::string_view::npos)
+    return std::nullopt;
+  return Error{ErrorKind::bad_command, junit, "is there already and is no test report of kilter's",
+               "name another file with --junit, or move that one away"};
 }
 
 fs::path default_lineup_file(const session::Session& session) {

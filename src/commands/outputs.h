@@ -14,6 +14,11 @@ namespace kilter::commands {
 std::optional<Error> output_refusal(const std::filesystem::path& output,
                                     const session::Session& session);
 
+/// The same for a test report, which also takes the place of no file but an earlier one
+/// (bad_command).
+std::optional<Error> junit_refusal(const std::filesystem::path& junit,
+                                   const session::Session& session);
+
 /// The session's own lineup file in the current folder: NAME.lineup.json.
 std::filesystem::path default_lineup_file(const session::Session& session);
 

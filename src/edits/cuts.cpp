@@ -9,6 +9,7 @@
 
 #include "cut_columns.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/utf8.h"
 #include "kilter/edits/text_file.h"
 #include "pieces.h"
 
@@ -48,22 +49,27 @@ constexpr std::string_view kExplanation = R"(#
 # empty timeline_last and start, which must not contradict. Without a row a track is left out.
 # timecode, percent and findings are not read.
 #
-# In names a control character, a double quote, a backslash, and one of # = + - @ in front are
-# written \xNN: NN is the byte in hexadecimal.
+# In names a control character, a byte that is no text, a double quote, a backslash, and in front
+# one of # = + - @ are written \xNN: NN is the byte in hexadecimal.
 #
 )";
 
 /// One cell, whatever a spreadsheet makes of quotes and formulas.
 std::string cell(std::string_view text) {
   std::string escaped;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    const auto byte = static_cast<unsigned char>(text[i]);
+  while (!text.empty()) {
+    const Utf8Letter letter = first_letter(text);
     const bool in_front =
-        i == 0 && std::string_view("#=+-@").find(text[i]) != std::string_view::npos;
-    if (byte < 0x20 || byte == 0x7F || byte == '"' || byte == '\\' || in_front)
-      escaped += fmt::format("\\x{:02X}", byte);
-    else
-      escaped += text[i];
+        escaped.empty() && std::string_view("#=+-@").find(text.front()) != std::string_view::npos;
+    const bool as_it_is = letter.valid && !is_control(letter.code) && letter.code != '"' &&
+                          letter.code != '\\' && !in_front;
+    for (const char each : text.substr(0, letter.bytes)) {
+      if (as_it_is)
+        escaped += each;
+      else
+        escaped += fmt::format("\\x{:02X}", static_cast<unsigned char>(each));
+    }
+    text.remove_prefix(letter.bytes);
   }
   return escaped;
 }

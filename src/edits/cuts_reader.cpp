@@ -61,7 +61,7 @@ std::optional<std::string> unescaped(std::string_view cell) {
     if (i + 3 >= cell.size() || cell[i + 1] != 'x') return std::nullopt;
     const auto high = hexadecimal(cell[i + 2]);
     const auto low = hexadecimal(cell[i + 3]);
-    if (!high || !low) return std::nullopt;
+    if (!high || !low || (*high == 0 && *low == 0)) return std::nullopt;  // no name holds a zero
     text += static_cast<char>(*high * 16 + *low);
     i += 3;
   }

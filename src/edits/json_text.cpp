@@ -2,13 +2,15 @@
 
 #include <algorithm>
 
+#include "kilter/base/utf8.h"
+
 namespace kilter::edits {
 namespace {
 
 using Json = nlohmann::ordered_json;
 
 std::string plain(const Json& value) {
-  return value.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return with_controls_escaped(value.dump(-1, ' ', false, Json::error_handler_t::replace));
 }
 
 bool fits_one_line(const Json& value) {

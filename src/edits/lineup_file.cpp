@@ -228,6 +228,8 @@ void check_agreement(JsonReader& reader, const Place& place, const char* key, do
 
 std::string file_from(JsonReader& reader, const Place& place) {
   const std::string file = reader.text(place, "file");
+  // The system would take it for the end of the name.
+  if (file.find('\0') != std::string::npos) reader.fail(place.path + ".file", "holds a zero byte");
   if (!reader.has(place, "file_bytes")) return file;
   const std::string digits = reader.text(place, "file_bytes");
   std::string bytes;
@@ -237,6 +239,8 @@ std::string file_from(JsonReader& reader, const Place& place) {
     if (read.ptr != digits.data() + i + 2) break;
     bytes += static_cast<char>(byte);
   }
+  if (bytes.find('\0') != std::string::npos)
+    reader.fail(place.path + ".file_bytes", "holds a zero byte");
   // The name may have been edited: then it is the name that was meant.
   if (2 * bytes.size() != digits.size())
     reader.fail(place.path + ".file_bytes", "must be pairs of hexadecimal digits");
@@ -345,6 +349,20 @@ std::size_t line_number(const std::string& text, std::size_t byte) {
   return 1 + static_cast<std::size_t>(std::count(text.begin(), end, '\n'));
 }
 
+/// Thrown and caught below only.
+struct TooMuch {};
+
+/// The document, unless it would take far more memory than any lineup does.
+nlohmann::json bounded_json(const std::string& text) {
+  constexpr int kDeepest = 32;
+  constexpr std::int64_t kMostEvents = 4'000'000;
+  std::int64_t events = 0;
+  return nlohmann::json::parse(text, [&](int depth, nlohmann::json::parse_event_t, const auto&) {
+    if (depth > kDeepest || ++events > kMostEvents) throw TooMuch{};
+    return true;
+  });
+}
+
 }  // namespace
 
 std::string to_text(const Lineup& lineup) {
@@ -367,7 +385,7 @@ std::string to_text(const Lineup& lineup) {
 Result<Lineup> lineup_from_text(const std::string& text, const std::filesystem::path& file) {
   nlohmann::json document;
   try {
-    document = nlohmann::json::parse(text);
+    document = bounded_json(text);
   } catch (const nlohmann::json::parse_error& error) {
     return Error{ErrorKind::unreadable, file,
                  "is not JSON from line " + std::to_string(line_number(text, error.byte)) + " on",
@@ -375,6 +393,9 @@ Result<Lineup> lineup_from_text(const std::string& text, const std::filesystem::
   } catch (const nlohmann::json::out_of_range&) {
     return Error{ErrorKind::unreadable, file, "holds a number beyond all bounds",
                  "mend it by hand, or align the session again"};
+  } catch (const TooMuch&) {
+    return Error{ErrorKind::unreadable, file, "holds more values, or deeper ones, than any lineup",
+                 "align the session again"};
   }
   JsonReader reader(std::move(document), file);
   Lineup lineup = lineup_from(reader, file);

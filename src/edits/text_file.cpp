@@ -5,7 +5,6 @@
 
 #include "kilter/base/file_output.h"
 #include "kilter/base/system_words.h"
-#include "kilter/base/whole_file.h"
 
 namespace kilter::edits {
 namespace {
@@ -44,6 +43,8 @@ Result<void> write_text(const std::filesystem::path& file, const std::string& te
   return cannot_write(file, output.problem());
 }
 
-Result<std::string> read_text(const std::filesystem::path& file) { return whole_file(file); }
+Result<std::string> read_text(const std::filesystem::path& file, std::int64_t most_bytes) {
+  return whole_file(file, most_bytes);
+}
 
 }  // namespace kilter::edits

@@ -64,9 +64,9 @@ Result<OpenAudio> open_other(const std::shared_ptr<FileInput>& input, const std:
 /// By the library that reads such files best. Where that fails for a place that cannot be read,
 /// `input` tells its problem, and no other library is asked: it might read on otherwise.
 Result<OpenAudio> open_by_head(const std::shared_ptr<FileInput>& input, const std::string& head) {
-  // libsndfile gives up at the first damage of an MP3 file, and its decoder prints.
-  if (reads_video_files() && container_name(head) == "MP3")
-    if (auto audio = open_with_libav(input); audio || input->problem() != 0) return audio;
+  // libsndfile gives up at the first damage of an MP3 file, and its decoder prints: it is not asked
+  // even about what the other one refuses.
+  if (reads_video_files() && container_name(head) == "MP3") return open_with_libav(input);
   if (is_w64_of_extensible_floats(head)) {
     if (reads_video_files()) {
       auto audio = open_with_libav(input);

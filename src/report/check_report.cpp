@@ -8,6 +8,7 @@
 
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/utf8.h"
 #include "kilter/report/xml_text.h"
 #include "lineup_words.h"
 
@@ -209,7 +210,7 @@ std::string check_json(const CheckReport& report) {
   object["stems"] = Json::array();
   for (const CheckedStem& stem : report.stems) object["stems"].push_back(stem_json(stem));
   object["findings"] = findings_json(report.findings);
-  return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+  return with_controls_escaped(object.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
 }
 
 std::string check_junit(const CheckReport& report) {

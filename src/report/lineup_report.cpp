@@ -209,7 +209,7 @@ std::string conform_json(const conform::ConformReport& report, const Lineup& lin
     object["edits"].push_back("edits/" + file.generic_string());
   object["report"] = "report.html";
   object["lineup"] = Json::parse(edits::to_text(lineup));
-  return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+  return with_controls_escaped(object.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
 }
 
 }  // namespace kilter::report

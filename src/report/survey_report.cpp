@@ -8,6 +8,7 @@
 
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/utf8.h"
 #include "kilter/report/text_table.h"
 
 namespace kilter::report {
@@ -265,7 +266,7 @@ std::string survey_json(const Survey& survey) {
   for (const session::NumberedPair& pair : survey.not_joined)
     if (!pair.may_be_mics) object["not_joined"].push_back(Json::array({pair.first, pair.second}));
   object["findings"] = list_of(survey.findings);
-  return object.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+  return with_controls_escaped(object.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
 }
 
 }  // namespace kilter::report

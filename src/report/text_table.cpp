@@ -20,13 +20,6 @@ bool is_in(char32_t code, const auto& ranges) {
                      [&](const Range& range) { return code >= range.from && code <= range.to; });
 }
 
-/// C0 and C1 controls, and those that turn the direction of writing.
-bool is_control(char32_t code) {
-  constexpr std::array kControls{Range{0x00, 0x1F}, Range{0x7F, 0x9F}, Range{0x2028, 0x202E},
-                                 Range{0x2066, 0x2069}};
-  return is_in(code, kControls);
-}
-
 int cells(char32_t code) {
   constexpr std::array kNone{Range{0x300, 0x36F}, Range{0x200B, 0x200F}, Range{0x20D0, 0x20FF},
                              Range{0xFE00, 0xFE0F}, Range{0xFEFF, 0xFEFF}};

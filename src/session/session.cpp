@@ -206,9 +206,19 @@ Error as_given(Error error, const fs::path& given) {
   return error;
 }
 
+/// A show of ten hours with a microphone for each of fifty people has fewer, whatever its recorders
+/// split; and work grows with the square of their number.
+std::optional<Error> too_many_files(std::size_t count, const fs::path& given) {
+  constexpr std::size_t kMostFiles = 1000;
+  if (count <= kMostFiles) return std::nullopt;
+  return no_input(given, "holds " + std::to_string(count) + " audio files, more than any session",
+                  "name the folder of one session, or the files that belong to it");
+}
+
 Result<Session> session_in(const fs::path& folder) {
   const auto found = audio_files_in(folder);
   if (!found) return found.error();
+  if (auto error = too_many_files(found->files.size(), folder)) return *std::move(error);
   Session session = session_of(found->files, folder);
   session.left_out = found->left_out;
   session.given_as_folder = true;
@@ -274,6 +284,7 @@ Result<Session> open_list(const std::vector<fs::path>& arguments) {
                    "give one folder, or a list of audio files"};
     files.push_back(absolute_file(argument));
   }
+  if (auto error = too_many_files(files.size(), common_folder(files))) return *std::move(error);
   return session_of(files, common_folder(files));
 }
 

@@ -12,6 +12,7 @@
 
 #include "kilter/base/whole_file.h"
 #include "kilter/session/names.h"
+#include "nested_keys.h"
 #include "session_files.h"
 
 namespace kilter::session {
@@ -24,6 +25,8 @@ constexpr std::array<std::string_view, 7> kTrackKeys{"name", "parts",   "channel
                                                      "role", "start_s", "pinned"};
 // Nobody starts a recorder days before a talk.
 constexpr double kFarthestStart_s = 2.0 * 86400.0;
+// Ten thousand parts and all microphones of a stadium take less; each byte may cost a hundred.
+constexpr std::int64_t kMostBytes = 1 << 20;
 
 /// Thrown and caught in this file only: toml++ throws as well, and one way out is enough.
 struct Wrong {
@@ -49,6 +52,8 @@ std::string text_of(const toml::node& node, std::string_view key) {
   const auto value = node.value_exact<std::string>();
   if (!value) fail(node, in_quotes(key) + " must be a text");
   if (value->empty()) fail(node, in_quotes(key) + " must not be empty");
+  // The system would take it for the end of a name.
+  if (value->find('\0') != std::string::npos) fail(node, in_quotes(key) + " holds a zero byte");
   return *value;
 }
 
@@ -239,8 +244,12 @@ Result<void> with_table(const fs::path& file, Read read) {
   if (!fs::is_regular_file(file, code))
     return Error{ErrorKind::no_input, file, "is not an ordinary file",
                  "mend it, or move it out of the folder"};
-  const auto text = whole_file(file);
+  const auto text = whole_file(file, kMostBytes);
   if (!text) return text.error();
+  if (const auto line = line_of_nested_keys(*text))
+    return Error{ErrorKind::no_input, file,
+                 "line " + std::to_string(*line) + ": too many dots outside of quotes",
+                 "mend it, or move it out of the folder"};
   try {
     read(toml::parse(*text, file.string()));
     return {};

@@ -192,6 +192,8 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
   mix.envelope = joined(envelopes);
   mix.signal = intake::whole_signal(*taken);
   mix.findings = file_findings(*taken);
+  if (std::all_of(mix.levels.begin(), mix.levels.end(), intake::is_silent))
+    mix.findings.push_back(silent_mix(to_seconds(taken->length, taken->info.rate).s));
   if (taken->channels_cancel())
     mix.findings.push_back(cancelling_channels(taken->cancelling_share));
   for (Finding& finding : mix_start_findings(taken->info))

@@ -267,6 +267,13 @@ Finding cancelling_channels(double share) {
                 100.0 * share));
 }
 
+Finding silent_mix(double length_s) {
+  return finding("silent", fmt::format("Nothing but silence in all of its {}, so nothing can be "
+                                       "placed in it. Ask for the mixdown again, or name another "
+                                       "with --mix FILE.",
+                                       clock_text(length_s)));
+}
+
 std::vector<Finding> mix_start_findings(const media::AudioInfo& info) {
   std::vector<Finding> findings;
   // A video's own count of time is a millisecond's.

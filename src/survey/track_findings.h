@@ -13,6 +13,8 @@ std::vector<Finding> level_findings(const intake::Levels& levels, double length_
 /// What holds for all channels of a file: ends before it should, stretches that are not there,
 /// samples that are no numbers, sound that is not read.
 std::vector<Finding> file_findings(const intake::IntakeFile& file);
+/// A mix in which nothing is heard, so that nothing can be placed.
+Finding silent_mix(double length_s);
 /// A mix whose channels cannot be added up, in so large a part of its sound.
 Finding cancelling_channels(double share);
 /// What of the mix's own start shifts the stems, which begin where its sound does.

@@ -41,5 +41,18 @@ TEST(Utf8Letter, HasItsCode) {
   EXPECT_EQ(first_letter("\xE2\x82\xAC!").bytes, 3U);
 }
 
+TEST(Controls, AreWhatSteersWhatShowsThem) {
+  for (const char32_t code : {0x1B, 0x07, 0x0A, 0x7F, 0x9B, 0x2028, 0x202E, 0x2066})
+    EXPECT_TRUE(is_control(code)) << static_cast<unsigned>(code);
+  for (const char32_t code : {0x20, 0x41, 0xA0, 0xE4, 0x2027, 0x202F, 0x1F600})
+    EXPECT_FALSE(is_control(code)) << static_cast<unsigned>(code);
+}
+
+TEST(Controls, StandInJsonAsTheirNumbers) {
+  EXPECT_EQ(with_controls_escaped("{\n  \"a\": \"\u009Bz\u202E\u00E4\"\n}"),
+            "{\n  \"a\": \"\\u009bz\\u202e\u00E4\"\n}");
+  EXPECT_EQ(with_controls_escaped("[\"\xFF\"]"), "[\"\xFF\"]");
+}
+
 }  // namespace
 }  // namespace kilter

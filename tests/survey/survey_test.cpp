@@ -129,6 +129,18 @@ TEST_F(SurveyOf, SetsTheMixAside) {
   EXPECT_TRUE(result.mix->signal);
 }
 
+TEST_F(SurveyOf, TellsOfAMixInWhichNothingIsHeard) {
+  add("mixdown.wav", file_of({silence(), silence()}, 1));
+  add("keeper.wav", file_of({voice()}, 3));
+  Survey found = survey(0);
+  EXPECT_EQ(codes(found.mix->findings), (std::vector<std::string>{"silent"}));
+  EXPECT_TRUE(needs_person(found));
+  taken_.front() = file_of({silence(), voice()}, 1);
+  found = survey(0);
+  EXPECT_TRUE(found.mix->findings.empty());
+  EXPECT_FALSE(needs_person(found));
+}
+
 TEST_F(SurveyOf, TellsOfAMixWhoseChannelsCancel) {
   IntakeFile mix = file_of({voice(), voice()}, 10);
   mix.cancelling_share = 0.3;

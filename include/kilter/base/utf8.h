@@ -18,6 +18,12 @@ struct Utf8Letter {
 /// U+10FFFF.
 Utf8Letter first_letter(std::string_view text);
 
+/// C0 and C1 controls, and what parts lines or turns the direction of writing: letters that steer
+/// what shows them.
+bool is_control(char32_t code);
+/// JSON in which no string holds a control: they stand there as \uXXXX, which says the same.
+std::string with_controls_escaped(std::string_view json);
+
 bool is_utf8(std::string_view text);
 /// With U+FFFD for each broken byte.
 std::string as_utf8(std::string_view text);

@@ -17,12 +17,12 @@ bool knows_no_sync(int code) { return code == EINVAL || code == ENOTSUP || code 
 
 FileOutput::FileOutput(std::filesystem::path name)
     : calls_(file_calls()), name_(std::move(name)), part_(name_.string() + ".part") {
+  gathered_.reserve(kGathered);  // before anything is there that only the destructor takes away
   do {
     descriptor_ = calls_.open(part_.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
   } while (descriptor_ < 0 && errno == EINTR);
   made_ = is_open();
   if (!made_) problem_ = errno;
-  gathered_.reserve(kGathered);
 }
 
 FileOutput::~FileOutput() {

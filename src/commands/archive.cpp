@@ -75,7 +75,9 @@ class Search {
                     std::set<fs::path>& own) {
     const bool is_told = holds_session_file(entries);
     const auto session = session::open_session({folder}, std::nullopt);
-    if (is_told || (session && session->files.size() > 1))
+    // What cannot be read is a session that fails, and is told.
+    const bool fails = !session && session.error().kind == ErrorKind::unreadable;
+    if (is_told || fails || (session && session->files.size() > 1))
       found.sessions.push_back({name_of(folder), folder, {}});
     else if (session)
       pass_over(folder, "holds a single audio file, which makes no session", false);

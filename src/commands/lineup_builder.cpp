@@ -489,7 +489,7 @@ Result<AlignInput> align_input(const Survey& survey) {
   if (survey.mix) {
     const SurveyFile& mix = survey.files[survey.mix->file];
     if (mix.failure)
-      return no_input("the mix \"" + mix.name + "\" cannot be read",
+      return no_input("the mix \"" + mix.name + "\" cannot be read: " + mix.failure->what,
                       "name another with --mix FILE");
     if (!survey.mix->signal)
       return no_input("the mix \"" + mix.name + "\" holds nothing but silence",

@@ -9,6 +9,7 @@
 #include <system_error>
 
 #include "kilter/base/file_input.h"
+#include "kilter/base/system_words.h"
 #include "kilter/conform/conform.h"
 
 namespace kilter::commands {
@@ -56,6 +57,10 @@ std::optional<Error> junit_refusal(const fs::path& junit, const session::Session
   std::array<char, 256> head{};
   FileInput input(junit);
   const auto there = static_cast<std::size_t>(std::max<std::int64_t>(input.read_at(head, 0), 0));
+  if (input.problem() != 0)
+    return Error{ErrorKind::unreadable, junit,
+                 "cannot be read (" + system_words(input.problem()) + ")",
+                 "check that you may read it, or name another file with --junit"};
   if (std::string_view(head.data(), there).find("<testsuite name=\"kilter ") !=
       std::string_view::npos)
     return std::nullopt;

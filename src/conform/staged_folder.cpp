@@ -17,6 +17,7 @@
 #include "kilter/base/file_output.h"
 #include "kilter/base/sync_folder.h"
 #include "kilter/base/whole_file.h"
+#include "remove_folder.h"
 
 namespace kilter::conform {
 namespace {
@@ -94,7 +95,11 @@ std::optional<OwnFolder> make_own(const fs::path& wanted, std::error_code& probl
       continue;
     for (const auto& entry : fs::directory_iterator(name, problem))
       fs::remove_all(entry.path(), problem);
-    if (problem) return std::nullopt;
+    if (problem) {
+      std::error_code ignored;
+      if (is_new) fs::remove(name, ignored);
+      return std::nullopt;
+    }
     std::ofstream(name / kMark).flush();
     return OwnFolder{name, std::move(lock)};
   }
@@ -282,7 +287,14 @@ StagedFolder::StagedFolder(StagedFolder&& other) noexcept = default;
 StagedFolder::~StagedFolder() {
   if (!state_) return;
   std::error_code ignored;
-  if (!state_->staging.path.empty()) fs::remove_all(state_->staging.path, ignored);
+  if (const fs::path& staging = state_->staging.path; !staging.empty()) {
+    fs::remove_all(staging, ignored);
+    if (fs::exists(staging,
+                   ignored)) {  // no handle was left to look into it with, but for the lock's
+      state_->staging.lock = {};
+      remove_folder(staging);
+    }
+  }
   // Innermost first; one that meanwhile holds something stays.
   const auto& parents = state_->made_parents;
   for (auto parent = parents.rbegin(); parent != parents.rend(); ++parent)

@@ -211,8 +211,9 @@ Error as_given(Error error, const fs::path& given) {
 std::optional<Error> too_many_files(std::size_t count, const fs::path& given) {
   constexpr std::size_t kMostFiles = 1000;
   if (count <= kMostFiles) return std::nullopt;
-  return no_input(given, "holds " + std::to_string(count) + " audio files, more than any session",
-                  "name the folder of one session, or the files that belong to it");
+  return Error{ErrorKind::unreadable, given,
+               "it holds " + std::to_string(count) + " audio files, more than any session",
+               "name the folder of one session, or the files that belong to it"};
 }
 
 Result<Session> session_in(const fs::path& folder) {

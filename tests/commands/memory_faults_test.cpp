@@ -85,5 +85,58 @@ TEST(MemoryThatRunsOut, LeavesAWholeResultOrNone) {
   EXPECT_GT(told, 200);
 }
 
+/// A command that only reads: whether memory runs out or not, it says so or ends as it should.
+void expect_told(const std::vector<std::string>& args, const std::filesystem::path& work,
+                 const std::string& report) {
+  const long before = counted;
+  std::filesystem::create_directories(work);
+  const int whole_exit = test::run_kilter(args).exit;
+  ASSERT_LE(whole_exit, 1);
+  const std::string whole = test::read_text(work / report);
+  ASSERT_FALSE(whole.empty());
+  const long all = counted - before;
+  constexpr long kFirst = 100;  // each of them; of the rest 200, evenly
+  constexpr long kSpread = 200;
+  int told = 0;
+  int aborted = 0;
+  for (long k = 1; k <= all; k += k < kFirst ? 1 : std::max(1L, all / kSpread)) {
+    std::filesystem::remove_all(work);
+    std::filesystem::create_directories(work);
+    const int exit = exit_with_failure(args, k);
+    EXPECT_TRUE(exit == 71 || exit == 4 || exit == -1 || exit == whole_exit) << k << ": " << exit;
+    const auto names = test::names_below(work);
+    if (exit != -1) {
+      EXPECT_TRUE(names.empty() || names == std::set<std::string>{report})
+          << k << ": " << exit << ", " << *names.begin();
+    }
+    if (std::filesystem::exists(work / report)) {
+      EXPECT_EQ(test::read_text(work / report), whole) << k;
+    } else {
+      EXPECT_NE(exit, whole_exit) << k;
+    }
+    told += exit == 71 || exit == 4 ? 1 : 0;
+    aborted += exit == -1 ? 1 : 0;
+  }
+  std::printf("  %ld allocations; %d runs said so, %d were aborted\n", all, told, aborted);
+  EXPECT_GT(told, 200);
+}
+
+TEST(MemoryThatRunsOut, LeavesTheReportOfACheckWholeOrNone) {
+  const test::SmallShow show;
+  ASSERT_EQ(test::run_kilter(show.conform_args({})).exit, 0);
+  const auto work = show.work() / "checked";
+  expect_told(
+      {"check", show.out().string(), "--threads", "1", "--junit", (work / "check.xml").string()},
+      work, "check.xml");
+}
+
+TEST(MemoryThatRunsOut, LeavesThePageOfASurveyWholeOrNone) {
+  const test::SmallShow show;
+  const auto work = show.work() / "surveyed";
+  expect_told({"survey", show.session().string(), "--threads", "1", "--html",
+               (work / "survey.html").string()},
+              work, "survey.html");
+}
+
 }  // namespace
 }  // namespace kilter

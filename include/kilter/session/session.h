@@ -72,7 +72,7 @@ struct Session {
 /// hidden ones; with a session.toml in it, what that says. Folders come from strangers: links that
 /// lead out of a folder are left out, and its session.toml may name no file outside; one that is
 /// given by its own name may. Reads no more of a file than its beginning, so a listed one may yet
-/// be missing or broken. A thousand files are the most. `mix` is looked for from where we stand, then in the folder. Fails with
+/// be missing or broken. A thousand files are the most (unreadable). `mix` is looked for from where we stand, then in the folder. Fails with
 /// no_input (nothing there, or session.toml is wrong) or bad_command.
 Result<Session> open_session(const std::vector<std::filesystem::path>& arguments,
                              const std::optional<std::filesystem::path>& mix);

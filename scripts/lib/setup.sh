@@ -10,6 +10,7 @@ test_packages="libgtest-dev ffmpeg"
 browser_packages="chromium tidy" # for the report's page, where there are such packages
 manner_packages="groff man-db mandoc zsh fish" # for the manual and completion, likewise
 fuzz_packages="clang llvm libclang-rt-dev" # with libFuzzer, and the tools that tell what was reached
+checker_packages="cppcheck valgrind clang clang-tidy" # for scripts/checkers
 bench_packages="libsoxr-dev" # only to compare with: the product does not use it
 exit_no_setup=69
 

@@ -48,7 +48,8 @@ class CommandFaults : public testing::TestWithParam<Of> {
     const Told whole = test::run_kilter(args);
     ASSERT_LE(whole.exit, 1) << whole.err;
     int survived = 0;
-    for (int k = 1;; ++k) {
+    int failed = 0;
+    for (int k = 1;; k += step_) {
       begin();
       SharedFaults faults(GetParam(), k, GetParam() == Of::reading ? EIO : ENOSPC);
       Told told;
@@ -60,10 +61,11 @@ class CommandFaults : public testing::TestWithParam<Of> {
           "call " + std::to_string(k) + ", " + faults.failed() + ": " + told.err;
       if (faults.calls() < k) {
         EXPECT_EQ(told.exit, whole.exit) << where;
-        std::printf("  %d calls failed, %d of them without harm\n", k - 1, survived);
-        EXPECT_GT(k, 3);
+        std::printf("  %d calls failed, %d of them without harm\n", failed, survived);
+        EXPECT_GT(failed, 3);
         return;
       }
+      ++failed;
       const auto parts = test::names_below(work());
       EXPECT_TRUE(std::none_of(parts.begin(), parts.end(), [](const auto& name) {
         return name.find(".part") != std::string::npos;
@@ -85,6 +87,7 @@ class CommandFaults : public testing::TestWithParam<Of> {
   }
 
   test::TemporaryFolder home_;
+  int step_{1};
 };
 
 TEST_P(CommandFaults, OfCheckLeaveItsReportWholeOrAsItWas) {
@@ -138,6 +141,7 @@ TEST_P(CommandFaults, OfSurveyAreTold) {
 
 TEST_P(CommandFaults, OfABatchCostOneSessionAndTheNextRunMendsThem) {
   write_session(home_ / "shows" / "hour");
+  step_ = GetParam() == Of::reading ? 11 : 1;  // check and conform fail each read
   const Args args{
       "batch", (home_ / "shows").string(), "--out", (work() / "out").string(), "--threads", "1"};
   // Times of day and of work are no part of a result.
@@ -164,12 +168,11 @@ TEST_P(CommandFaults, OfABatchCostOneSessionAndTheNextRunMendsThem) {
     if (told.exit > 1) expect_one_error(told, where);
     const fs::path done = work() / "out" / "hour";
     EXPECT_EQ(fs::exists(done), fs::exists(done / "lineup.json")) << where;
+    // A file that could not be read costs its stem, and is read again only with --again.
+    if (GetParam() == Of::reading) return;
     const Told again = test::run_kilter(args);
     EXPECT_LE(again.exit, 1) << where << again.err;
-    // A file that could not be read costs its stem, and is read again only with --again.
-    if (GetParam() == Of::writing) {
-      EXPECT_TRUE(results() == whole) << where;
-    }
+    EXPECT_TRUE(results() == whole) << where;
   });
 }
 

@@ -184,10 +184,10 @@ std::vector<HostileCase> lineups() {
           {1, 3, 4}, ""),
       with_lineup(
           "ATimelineAtNoRate", [](Stage&, Json& lineup) { lineup["timeline"]["rate"] = 1e-300; },
-          {2}, "no stem can have this sample rate"),
+          {3}, "timeline.rate: must be a number from 1 to 1000000"),
       with_lineup(
           "ATimelineAtAnyRate", [](Stage&, Json& lineup) { lineup["timeline"]["rate"] = 1e300; },
-          {2}, "no stem can have this sample rate"),
+          {3}, "timeline.rate: must be a number from 1 to 1000000"),
       with_lineup(
           "ATrackAtNoRate", [](Stage&, Json& lineup) { keeper(lineup)["rate"] = 1e-300; }, {3}, ""),
       with_lineup("ATrackOfAges", spanning(1e15, 1e15), {1, 3}, ""),

@@ -84,6 +84,10 @@ class Runner {
         todo_.push_back({&planned, 0, 0.0});
         bytes_ += planned.bytes;
       }
+    // So that in the end no long one goes on alone.
+    std::stable_sort(todo_.begin(), todo_.end(), [](const Job& a, const Job& b) {
+      return a.planned->bytes > b.planned->bytes;
+    });
     jobs_ = std::min(
         {options.batch.jobs, options.threads, std::max(1, static_cast<int>(todo_.size()))});
   }

@@ -150,6 +150,9 @@ BatchRecord started_record(const Options& batch, const ArchivedSession& session,
   BatchRecord record;
   record.name = as_utf8(session.name);
   record.folder = as_utf8(session.result.generic_string());
+  std::error_code code;
+  const fs::path archive = fs::absolute(batch.session.front(), code);
+  record.archive = as_utf8(fs::weakly_canonical(archive, code).generic_string());
   record.threads = threads;
   record.program = KILTER_VERSION;
   for (const Setting& setting : batch.settings) record.options.push_back(setting_text(setting));

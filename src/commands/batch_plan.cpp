@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <nlohmann/json.hpp>
+#include <set>
 #include <system_error>
 
 #include "batch_inputs.h"
@@ -31,7 +32,8 @@ bool has_result(const Options& options, const ArchivedSession& session) {
 /// Why the session is to be done though there is a record; empty where it is not.
 Result<std::string> why_again(const Options& options, const ArchivedSession& session,
                               const BatchRecord& record,
-                              const Result<std::vector<InputMark>>& inputs, Console& console) {
+                              const Result<std::vector<InputMark>>& inputs,
+                              std::optional<bool> known_unchanged, Console& console) {
   const BatchRecord now = started_record(options, session, 1);
   if (options.batch.again) return std::string("again");
   if (!record.is_finished()) return std::string("failed before");
@@ -40,11 +42,43 @@ Result<std::string> why_again(const Options& options, const ArchivedSession& ses
   if (record.options != now.options) return std::string("other options");
   if (record.folder != now.folder || !has_result(options, session))
     return std::string("result gone");
+  if (known_unchanged) return std::string(*known_unchanged ? "" : "changed");
   const auto unchanged =
       are_unchanged(inputs_folder(options, session), record.inputs, *inputs, console.stop());
   if (!unchanged) return unchanged.error();
   return std::string(*unchanged ? "" : "changed");
 }
+
+/// Results in `options.out` that were made for another archive's sessions of the same names. An
+/// archive that was moved or copied is no other: some of its sessions are as they were.
+class OtherArchives {
+ public:
+  explicit OtherArchives(const Options& options) : options_(options) {}
+
+  /// `unchanged`: whether the session's files are those of the record.
+  void look_at(const ArchivedSession& session, const BatchRecord& record, bool unchanged) {
+    if (unchanged)
+      moved_.insert(record.archive);
+    else if (record.is_finished() && has_result(options_, session))
+      at_stake_.push_back(&record);
+  }
+
+  /// Why nothing may be done, if so.
+  std::optional<Error> refusal() const {
+    for (const BatchRecord* record : at_stake_)
+      if (!moved_.contains(record->archive))
+        return Error{ErrorKind::bad_command, options_.out,
+                     "holds the result of session \"" + record->name + "\" of another archive, \"" +
+                         record->archive + '"',
+                     "name another folder, or add --replace to give that result up"};
+    return std::nullopt;
+  }
+
+ private:
+  const Options& options_;
+  std::set<std::string> moved_;
+  std::vector<const BatchRecord*> at_stake_;
+};
 
 /// What is to be done takes, all together.
 struct Need {
@@ -146,6 +180,8 @@ Result<std::vector<PlannedSession>> plan_of(const Options& options,
                                             const std::vector<ArchivedSession>& sessions,
                                             const BatchRecords& records, Console& console) {
   std::vector<PlannedSession> plan;
+  OtherArchives others(options);
+  const bool may_be_others = !options.replace && options.batch.mode != BatchMode::check;
   for (const ArchivedSession& session : sessions) {
     if (console.stop().load()) return Error{ErrorKind::interrupted, {}, "interrupted", ""};
     PlannedSession& planned = plan.emplace_back(PlannedSession{session, "new", 1.0});
@@ -154,10 +190,21 @@ Result<std::vector<PlannedSession>> plan_of(const Options& options,
       for (const InputMark& input : *inputs) planned.bytes += static_cast<double>(input.bytes);
     const auto record = records.find(as_utf8(session.name));
     if (record == records.end()) continue;
-    auto why = why_again(options, session, record->second, inputs, console);
+    const bool is_others = may_be_others && !record->second.archive.empty() &&
+                           record->second.archive != started_record(options, session, 1).archive;
+    std::optional<bool> unchanged;
+    if (is_others && inputs) {
+      const auto compared = are_unchanged(inputs_folder(options, session), record->second.inputs,
+                                          *inputs, console.stop());
+      if (!compared) return compared.error();
+      unchanged = *compared;
+    }
+    if (is_others) others.look_at(session, record->second, unchanged.value_or(false));
+    auto why = why_again(options, session, record->second, inputs, unchanged, console);
     if (!why) return why.error();
     planned.why = *std::move(why);
   }
+  if (auto refused = others.refusal()) return *std::move(refused);
   return plan;
 }
 

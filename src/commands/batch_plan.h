@@ -21,7 +21,8 @@ struct PlannedSession {
 
 using BatchRecords = std::map<std::string, BatchRecord>;
 
-/// Reads files whose times have changed. Fails only with interrupted.
+/// Reads files whose times have changed. Fails with interrupted, and with bad_command where a
+/// result would take the place of another archive's.
 Result<std::vector<PlannedSession>> plan_of(const Options& options,
                                             const std::vector<ArchivedSession>& sessions,
                                             const BatchRecords& records, Console& console);

@@ -28,6 +28,7 @@ Json object_of(const BatchRecord& record) {
               {"version", 1},
               {"name", record.name},
               {"folder", record.folder},
+              {"archive", record.archive},
               {"exit", record.exit},
               {"standings", record.standings},
               {"worst_uncertainty_us", nullptr},
@@ -92,6 +93,7 @@ BatchRecord record_of(const Json& object) {
   BatchRecord record;
   object.at("name").get_to(record.name);
   object.at("folder").get_to(record.folder);
+  record.archive = object.value("archive", "");
   record.exit = whole_from(object.at("exit"), 0, kLargestExit);
   record.standings = counts_from(object.at("standings"));
   if (const Json& worst = object.at("worst_uncertainty_us"); !worst.is_null())

@@ -21,6 +21,7 @@ struct InputMark {
 struct BatchRecord {
   std::string name;                      ///< the session's path below the archive
   std::string folder;                    ///< of its result, below the batch's
+  std::string archive;                   ///< whose session it is, absolute; empty: not told
   int exit{0};                           ///< as the command alone exits; above 128: by that signal
   std::map<std::string, int> standings;  ///< tracks; for stems that are checked, verdicts
   std::optional<double> worst_uncertainty_us;

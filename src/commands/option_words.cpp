@@ -26,6 +26,13 @@ OptionWords limit() {
           .more = "Above 0, and at most an hour."};
 }
 
+OptionWords allow_silent() {
+  return {.name = "--allow-silent",
+          .group = "Limits",
+          .about = "let stems pass that hardly sound",
+          .more = "Only in a session that misses nobody."};
+}
+
 std::vector<OptionWords> running() {
   return {
       {.name = "--threads",
@@ -198,10 +205,7 @@ std::vector<OptionWords> check_options() {
                      .group = "Input",
                      .about = "check this lineup's places, without stems"},
                     limit(),
-                    {.name = "--allow-silent",
-                     .group = "Limits",
-                     .about = "let stems pass that hardly sound",
-                     .more = "Only in a session that misses nobody."},
+                    allow_silent(),
                     {.name = "--junit",
                      .takes = Takes::file,
                      .value = "FILE",
@@ -224,7 +228,7 @@ std::vector<OptionWords> batch_options() {
       {.name = "--check-only",
        .group = "Batch",
        .about = "check the stems in DIR once more",
-       .more = "Of the other options only --limit-ms bears on that."},
+       .more = "Of the other options only --limit-ms and --allow-silent bear on that."},
       {.name = "--dry-run",
        .group = "Batch",
        .about = "only tell what would be done, in which time and room"},
@@ -262,6 +266,9 @@ std::vector<OptionWords> batch_options() {
     }
     all.push_back(std::move(option));
   }
+  OptionWords silent = allow_silent();
+  silent.more += " With --check-only.";
+  all.push_back(std::move(silent));
   return all;
 }
 

@@ -256,6 +256,8 @@ class Parser {
     std::vector<Setting> given;
     for (const OptionWords& words : chosen_words()->options) {
       if (!bears_on_results(words.name)) continue;
+      // No stem is written otherwise for that.
+      if (words.name == "--allow-silent" && !texts_.check_only) continue;
       const CLI::Option* option = chosen()->get_option(words.name);
       if (option->count() == 0) continue;
       given.push_back({words.name, words.takes == Takes::nothing ? "" : option->results().back()});

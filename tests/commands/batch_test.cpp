@@ -9,10 +9,12 @@
 #include <sstream>
 
 #include "archive.h"
+#include "kilter/media/audio_file.h"
 #include "run_kilter.h"
 #include "simulator/session_files.h"
 #include "simulator/simulator.h"
 #include "small_show.h"
+#include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
 namespace kilter {
@@ -291,6 +293,42 @@ TEST_F(Batch, ChecksStemsAgain) {
   EXPECT_EQ(stems, 3);
   // The stems' own records stay.
   EXPECT_EQ(reasons(), kOnlyFailed);
+}
+
+TEST_F(Batch, ChecksStemsAgainAndLetsSilencePassWhereAllowed) {
+  auto spec = simulator::hybrid_session(3, 40.0, 2, 1);
+  for (auto& recorder : spec.recorders) recorder.start_s = -2.0;  // nobody is missed
+  const auto session = simulator::simulate(spec, simulator::SyntheticVoices(3), 2);
+  ASSERT_TRUE(session && simulator::write_session(*session, work_ / "shows/calm", {.bits = 16}));
+  ASSERT_EQ(again().exit, 0);
+  const fs::path stems = work_ / "done/calm/stems";
+  const auto mix = media::open_audio(stems / "mixdown.wav");
+  ASSERT_TRUE(mix);
+  test::write_sound(stems / "foghorn.wav",
+                    {test::Samples(static_cast<std::size_t>(mix->info.claimed_length.n), 0.0F)},
+                    48000);
+  EXPECT_EQ(again({"--check-only"}).exit, 1);
+  EXPECT_EQ(again({"--check-only", "--allow-silent"}).exit, 0);
+  // It writes no stem otherwise.
+  EXPECT_NE(again({"--allow-silent"}).out.find("1 of them by an earlier run"), std::string::npos);
+}
+
+TEST_F(Batch, TakesTheResultOfNoOtherArchivesSession) {
+  copy_all();
+  fs::create_directories(work_ / "other/season");
+  fs::copy(archive() / "season/hour-2", work_ / "other/season/hour-1", fs::copy_options::recursive);
+  const fs::path lineup = work_ / "done/season/hour-1/lineup.json";
+  const std::string before = test::read_text(lineup);
+  const test::Told refused = batch(work_ / "other", work_ / "done", {});
+  EXPECT_EQ(refused.exit, 2);
+  EXPECT_NE(refused.err.find("\"season/hour-1\" of another archive"), std::string::npos)
+      << refused.err;
+  EXPECT_EQ(batch(work_ / "other", work_ / "done", {"--dry-run"}).exit, 2);
+  EXPECT_EQ(test::read_text(lineup), before);
+  // The same sessions elsewhere are no others.
+  EXPECT_EQ(reasons(), kOnlyFailed);
+  EXPECT_LE(batch(work_ / "other", work_ / "done", {"--replace"}).exit, 1);
+  EXPECT_NE(test::read_text(lineup), before);
 }
 
 TEST_F(Batch, TellsAllOfItInOneDocument) {

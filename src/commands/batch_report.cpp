@@ -13,6 +13,9 @@
 namespace kilter::commands {
 namespace {
 
+/// Cells of a session's name: other columns are cut first, for without it a row tells nothing.
+constexpr int kWidestName = 60;
+
 /// The higher, the more it asks for a person.
 int badness(const BatchOutcome& outcome) {
   if (outcome.is_missing) return 3;
@@ -123,12 +126,13 @@ std::string batch_text(const std::vector<BatchOutcome>& outcomes, BatchMode mode
   for (const BatchOutcome* outcome : sorted) {
     const BatchRecord& record = outcome->record;
     rows.push_back(
-        {record.name, word_for(*outcome), counts_text(record.standings),
+        {report::cut_middle(report::printable(record.name), kWidestName), word_for(*outcome),
+         counts_text(record.standings),
          record.worst_uncertainty_us ? fmt::format("{:.1f}", *record.worst_uncertainty_us) : "-",
          outcome->is_missing ? "-" : clock_text(record.seconds, 0),
          badness(*outcome) == 2 ? "see below" : outcome_note(*outcome)});
   }
-  return report::text_table({{"session", "", false, true},
+  return report::text_table({{"session", "", false, false},
                              {"result", "", false, false},
                              {mode == BatchMode::check ? "stems" : "tracks", "", false, true},
                              {"+-", "us", true, false},

@@ -9,6 +9,7 @@
 #include <set>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/utf8.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/session/names.h"
 #include "told_times.h"
@@ -508,7 +509,8 @@ Result<AlignInput> align_input(const Survey& survey) {
 Lineup build_lineup(const Survey& survey, const AlignInput& input,
                     const sync::Alignment& alignment) {
   Lineup lineup;
-  lineup.session = survey.session;
+  // As it will be read again: names of files are made of it.
+  lineup.session = as_utf8(survey.session);
   lineup.mix = lineup_mix(survey, alignment);
   lineup.timeline_rate_hz = lineup.mix->rate_hz;
   lineup.from_s = lineup.mix->spans.front().line_from_s;
@@ -530,7 +532,7 @@ Result<Lineup> build_lineup(const Survey& survey, const AlignInput& input,
   }
   const auto clock = static_cast<std::size_t>(placing.clock);
   Lineup lineup;
-  lineup.session = survey.session;
+  lineup.session = as_utf8(survey.session);
   lineup.timeline_clock = input.tracks[clock].name;
   lineup.timeline_rate_hz = input.tracks[clock].rate_hz;
   for (const Finding& finding : survey.findings) {

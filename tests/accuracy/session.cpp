@@ -4,6 +4,7 @@
 #include <stdexcept>
 
 #include "simulator/folder_voices.h"
+#include "simulator/session_files.h"
 #include "simulator/truth.h"
 #include "support/reduce.h"
 
@@ -16,13 +17,13 @@ constexpr std::uint64_t kForeignSeed = 500'000;
 bool lossy(const simulator::Coding& coding) { return coding.codec != simulator::Codec::none; }
 
 simulator::Session simulated(const simulator::SessionSpec& spec, const std::string& voices_folder,
-                             int threads) {
+                             int threads, simulator::CodedFile files) {
   const auto voices = make_voices(voices_folder, spec.seed);
-  auto made = simulator::simulate(spec, *voices, threads, simulator::CodedFile::not_wanted);
+  auto made = simulator::simulate(spec, *voices, threads, files);
   if (!made && spec.faults_amid_speech) {  // two faults went to the same sentence
     simulator::SessionSpec stays = spec;
     stays.faults_amid_speech = false;
-    made = simulator::simulate(stays, *voices, threads, simulator::CodedFile::not_wanted);
+    made = simulator::simulate(stays, *voices, threads, files);
   }
   if (!made) throw std::runtime_error(made.error().what);
   return *std::move(made);
@@ -44,17 +45,21 @@ void add_input(simulator::SimulatedTrack& track, int truth, Session& session) {
   std::vector<char>().swap(track.encoded);
 }
 
-/// Two people in a room and a guest, on the same evening's clocks, talking about something else.
-void add_foreign(int count, const std::string& voices_folder, int threads, Session& session) {
-  const simulator::SessionSpec& own = session.order.spec;
-  auto other =
-      simulator::hybrid_session(own.seed + kForeignSeed, own.length_s, 2, std::max(1, count - 2));
-  simulator::Session sound = simulated(other, voices_folder, threads);
-  for (int i = 0; i < count; ++i) {
+/// Tracks of two people in a room and a guest, on the same evening's clocks, talking about
+/// something else.
+std::vector<simulator::SimulatedTrack> strangers_of(const Order& order,
+                                                    const std::string& voices_folder, int threads,
+                                                    simulator::CodedFile files) {
+  const auto other = simulator::hybrid_session(order.spec.seed + kForeignSeed, order.spec.length_s,
+                                               2, std::max(1, order.foreign - 2));
+  simulator::Session sound = simulated(other, voices_folder, threads, files);
+  std::vector<simulator::SimulatedTrack> strangers;
+  for (int i = 0; i < order.foreign; ++i) {
     auto& track = sound.tracks[sound.tracks.size() - 1 - static_cast<std::size_t>(i)];
     track.name = "stranger-" + track.name;
-    add_input(track, -1, session);
+    strangers.push_back(std::move(track));
   }
+  return strangers;
 }
 
 }  // namespace
@@ -69,7 +74,8 @@ std::unique_ptr<simulator::VoiceSource> make_voices(const std::string& folder, s
 Session make_session(const Order& order, const std::string& voices_folder, int threads) {
   Session session;
   session.order = order;
-  session.sound = simulated(order.spec, voices_folder, threads);
+  constexpr auto kFiles = simulator::CodedFile::not_wanted;
+  session.sound = simulated(order.spec, voices_folder, threads, kFiles);
   simulator::Session& sound = session.sound;
   session.mix_length_s = static_cast<double>(sound.mix.size()) / sound.mix_rate_hz;
   if (order.has_mix) {
@@ -83,8 +89,24 @@ Session make_session(const Order& order, const std::string& voices_folder, int t
     if (sound.tracks[i].withheld) continue;
     add_input(sound.tracks[i], static_cast<int>(i), session);
   }
-  if (order.foreign > 0) add_foreign(order.foreign, voices_folder, threads, session);
+  if (order.foreign > 0)
+    for (auto& track : strangers_of(order, voices_folder, threads, kFiles))
+      add_input(track, -1, session);
   return session;
+}
+
+void write_session_files(const Order& order, int threads, const std::filesystem::path& folder) {
+  constexpr auto kFiles = simulator::CodedFile::wanted;
+  simulator::Session sound = simulated(order.spec, "", threads, kFiles);
+  if (order.foreign > 0)
+    for (auto& track : strangers_of(order, "", threads, kFiles))
+      sound.tracks.push_back(std::move(track));
+  const simulator::FileOptions options;
+  if (auto written = simulator::write_session(sound, folder, options); !written)
+    throw std::runtime_error(written.error().what);
+  if (!order.has_mix)
+    std::filesystem::remove(folder /
+                            simulator::file_name(options.mix_name, sound.mix_coding, options));
 }
 
 }  // namespace kilter::accuracy

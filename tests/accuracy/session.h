@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <filesystem>
 #include <memory>
 #include <string>
 #include <vector>
@@ -38,5 +39,9 @@ std::unique_ptr<simulator::VoiceSource> make_voices(const std::string& folder, s
 
 /// Throws std::runtime_error where the simulation fails.
 Session make_session(const Order& order, const std::string& voices_folder, int threads);
+
+/// The same session as files below `folder`, made when missing, strangers among them; without a mix
+/// where the order has none. Voices are made by rule. Throws std::runtime_error where that fails.
+void write_session_files(const Order& order, int threads, const std::filesystem::path& folder);
 
 }  // namespace kilter::accuracy

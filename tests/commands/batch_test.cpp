@@ -207,6 +207,19 @@ TEST_F(Batch, LeavesNoneOfAKilledRunsPartsBehind) {
   EXPECT_EQ(results, expected);
 }
 
+TEST_F(Batch, DoesAgainASessionWhoseNameIsNoUtf8) {
+  const fs::path session = work_ / "shows" / "ph\xe9no";
+  fs::create_directories(work_ / "shows");
+  std::error_code refused;  // by file systems that hold no such names
+  fs::copy(archive() / "season/hour-1", session, refused);
+  if (refused) GTEST_SKIP() << refused.message();
+  ASSERT_LE(again().exit, 1);
+  const auto results = results_in(work_ / "done");
+  EXPECT_LE(again({"--again"}).exit, 1);
+  EXPECT_LE(lines_of(work_ / "done/batch.jsonl").at(0).at("exit"), 1);
+  EXPECT_EQ(results_in(work_ / "done"), results);
+}
+
 TEST_F(Batch, TwoAtATimeGiveTheSame) {
   const test::Told told = batch(archive(), work_ / "done", {"--jobs", "2"});
   EXPECT_EQ(told.exit, 1);

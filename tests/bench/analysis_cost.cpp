@@ -1,21 +1,19 @@
 // What the analysis of a session costs, against decoding its files once: both in one run, on the
 // same files, warm. CPU seconds of all threads, which a busy machine changes little, and wall time.
 #include <fmt/core.h>
-#include <sndfile.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
-#include <memory>
 #include <stdexcept>
 #include <string>
 #include <vector>
 
+#include "analysis.h"
 #include "cost.h"
-#include "kilter/base/parallel.h"
-#include "kilter/intake/intake.h"
+#include "floor.h"
 #include "kilter/sync/align.h"
 #include "request.h"
 #include "simulator/session_files.h"
@@ -25,103 +23,18 @@ namespace {
 
 using namespace kilter;
 using bench::Cost;
-using bench::now;
 using bench::Request;
-using bench::since;
 namespace fs = std::filesystem;
 
-/// Stages in the order in which they came.
-class Stopwatch {
- public:
-  void enter(const std::string& stage) {
-    if (!stages_.empty() && stages_.back().name == stage) return;
-    leave();
-    stages_.push_back({stage, {}});
-    start_ = now();
-  }
-  void leave() {
-    if (!stages_.empty()) stages_.back().cost += since(start_);
-    start_ = now();
-  }
-
-  struct Stage {
-    std::string name;
-    Cost cost;
-  };
-  const std::vector<Stage>& stages() const { return stages_; }
-
- private:
-  std::vector<Stage> stages_;
-  Cost start_;
-};
-
-/// Reads a file to its end, as plainly as libsndfile can.
-bool decode(const fs::path& file) {
-  SF_INFO info{};
-  const std::unique_ptr<SNDFILE, int (*)(SNDFILE*)> sound(sf_open(file.c_str(), SFM_READ, &info),
-                                                          sf_close);
-  if (!sound) return false;
-  constexpr sf_count_t kFrames = 1 << 14;
-  std::vector<float> block(static_cast<std::size_t>(kFrames * info.channels));
-  sf_count_t all = 0;
-  for (sf_count_t got = 1; got > 0; all += got)
-    got = sf_readf_float(sound.get(), block.data(), kFrames);
-  return all == info.frames;
-}
-
 /// The cheapest of some rounds over all files.
-Cost decode_all(const std::vector<fs::path>& files, const Request& request) {
+Cost decoding_cost(const std::vector<fs::path>& files, const Request& request) {
   Cost best{1e9, 1e9};
   for (int round = 0; round < request.rounds; ++round) {
-    std::vector<char> well(files.size(), 0);
-    const Cost start = now();
-    parallel_for(static_cast<int>(files.size()), request.threads, [&](int i) {
-      const auto at = static_cast<std::size_t>(i);
-      well[at] = decode(files[at]) ? 1 : 0;
-    });
-    const Cost cost = since(start);
-    if (std::count(well.begin(), well.end(), 0) > 0) throw std::runtime_error("cannot decode");
+    const Cost cost = bench::cost_of([&] { bench::decode_all(files, request.threads); });
     best.cpu_s = std::min(best.cpu_s, cost.cpu_s);
     best.wall_s = std::min(best.wall_s, cost.wall_s);
   }
   return best;
-}
-
-struct Analysis {
-  sync::Alignment alignment;
-  std::vector<Stopwatch::Stage> stages;
-  double seconds_of_sound{0.0};  ///< all files, the mix too
-};
-
-/// All that stands between files and placings. The mix is the first file.
-Analysis analyse(const std::vector<fs::path>& files, const Request& request) {
-  Stopwatch watch;
-  watch.enter("intake");
-  intake::IntakeOptions options;
-  options.threads = request.threads;
-  const auto taken = intake::take_in_all({files.begin(), files.end()}, options);
-  Analysis analysis;
-  std::vector<sync::TrackInput> tracks;
-  std::vector<std::shared_ptr<const AnalysisSignal>> signals;
-  for (const auto& file : taken) {
-    if (!file) throw std::runtime_error(file.error().what);
-    signals.push_back(intake::whole_signal(*file));
-    const double length_s = static_cast<double>(file->length.n) / file->info.rate.hz;
-    analysis.seconds_of_sound += length_s;
-    tracks.push_back({file->file.stem().string(), signals.back().get(), length_s, file->info.lossy,
-                      file->info.rate.hz});
-  }
-  const sync::MixInput mix{tracks.front().signal, tracks.front().length_s, tracks.front().lossy};
-  tracks.erase(tracks.begin());
-  sync::AlignOptions align;
-  align.threads = request.threads;
-  align.progress = [&](double, const char* stage) { watch.enter(stage); };
-  auto alignment = sync::align(mix, tracks, align);
-  if (!alignment) throw std::runtime_error(alignment.error().what);
-  watch.leave();
-  analysis.alignment = *std::move(alignment);
-  analysis.stages = watch.stages();
-  return analysis;
 }
 
 /// Furthest from the truth, over the length of every track; all have to be placed.
@@ -146,8 +59,8 @@ void print(const std::string& name, const Cost& cost, double hours) {
 /// The mix is the first file.
 sync::Alignment measure(const std::vector<fs::path>& files, const std::string& name,
                         const Request& request) {
-  const Cost decoding = decode_all(files, request);
-  Analysis analysis = analyse(files, request);
+  const Cost decoding = decoding_cost(files, request);
+  bench::Analysis analysis = bench::analyse(files, request.threads);
   const double hours = analysis.seconds_of_sound / 3600.0;
   fmt::print("\n{}: {:.2f} track-hours; seconds per track-hour\n", name, hours);
   fmt::print("  {:<16}{:>10}{:>10}\n", "", "CPU", "wall");

@@ -1,23 +1,19 @@
 // What stems cost, against a plain copy through libsndfile that decodes and encodes every file
 // once: all in one run, on the same files, warm. CPU seconds of all threads and wall time.
-#include <fcntl.h>
 #include <fmt/core.h>
-#include <sndfile.h>
-#include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <atomic>
 #include <cstdio>
 #include <filesystem>
-#include <memory>
 #include <sstream>
 #include <stdexcept>
 #include <string>
 #include <vector>
 
 #include "cost.h"
-#include "kilter/base/parallel.h"
+#include "floor.h"
 #include "kilter/commands/run.h"
 #include "request.h"
 #include "simulator/session_files.h"
@@ -29,49 +25,6 @@ using namespace kilter;
 using bench::Cost;
 using bench::Request;
 namespace fs = std::filesystem;
-
-using Handle = std::unique_ptr<SNDFILE, int (*)(SNDFILE*)>;
-
-/// A 24-bit copy, waited for until the disk holds it where `safely`.
-void copy(const fs::path& from, const fs::path& to, bool safely) {
-  SF_INFO info{};
-  const Handle in(sf_open(from.c_str(), SFM_READ, &info), sf_close);
-  if (!in) throw std::runtime_error(from.string() + " cannot be read");
-  SF_INFO format{};
-  format.samplerate = info.samplerate;
-  format.channels = info.channels;
-  format.format = SF_FORMAT_WAV | SF_FORMAT_PCM_24;
-  Handle out(sf_open(to.c_str(), SFM_WRITE, &format), sf_close);
-  if (!out) throw std::runtime_error(to.string() + " cannot be written");
-  constexpr sf_count_t kFrames = 1 << 14;
-  std::vector<int> block(static_cast<std::size_t>(kFrames * info.channels));
-  for (sf_count_t got = 1; got > 0;) {
-    got = sf_readf_int(in.get(), block.data(), kFrames);
-    if (sf_writef_int(out.get(), block.data(), got) != got)
-      throw std::runtime_error(to.string() + " cannot be written");
-  }
-  if (sf_close(out.release()) != 0) throw std::runtime_error("cannot be completed");
-  if (!safely) return;
-  const int descriptor = ::open(to.c_str(), O_WRONLY);
-  const bool synced = ::fsync(descriptor) == 0;
-  ::close(descriptor);
-  if (!synced) throw std::runtime_error(to.string() + " cannot be synced");
-}
-
-void copy_all(const std::vector<fs::path>& files, const Request& request, bool safely) {
-  const test::TemporaryFolder folder;
-  std::vector<std::string> failures(files.size());
-  parallel_for(static_cast<int>(files.size()), request.threads, [&](int i) {
-    const auto at = static_cast<std::size_t>(i);
-    try {
-      copy(files[at], folder / files[at].filename().string(), safely);
-    } catch (const std::exception& failure) {
-      failures[at] = failure.what();
-    }
-  });
-  for (const std::string& failure : failures)
-    if (!failure.empty()) throw std::runtime_error(failure);
-}
 
 void run_kilter(std::vector<std::string> args, const Request& request) {
   args.insert(args.end(), {"--threads", std::to_string(request.threads), "--quiet"});
@@ -88,9 +41,7 @@ struct Row {
 
   template <typename Work>
   void time(const Work& work) {
-    const Cost start = bench::now();
-    work();
-    const Cost cost = bench::since(start);
+    const Cost cost = bench::cost_of(work);
     best.cpu_s = std::min(best.cpu_s, cost.cpu_s);
     best.wall_s = std::min(best.wall_s, cost.wall_s);
   }
@@ -120,8 +71,8 @@ void run(const Request& request) {
   Row all{"conform"};
   // By turns, so that a busy machine troubles all alike.
   for (int round = 0; round < request.rounds; ++round) {
-    plain.time([&] { copy_all(files, request, false); });
-    safe.time([&] { copy_all(files, request, true); });
+    plain.time([&] { bench::copy_all(files, request.threads, false); });
+    safe.time([&] { bench::copy_all(files, request.threads, true); });
     const test::TemporaryFolder out;
     stems.time([&] {
       run_kilter({"conform", show.string(), "--lineup", lineup, "--out", (out / "a").string()},

@@ -107,6 +107,10 @@ class Runner {
       tell_progress();
       const auto ended = workers_.wait(200ms);
       if (!ended) continue;
+      give_back(*ended);
+      // Before the log's disk is waited for, so that no core stands idle meanwhile.
+      if (!stopping && !console_.stop().load())
+        if (auto started = start_some(); !started && !failure) failure = started.error();
       auto kept = keep(*ended, stopping || console_.stop().load());
       if (!kept && !failure) failure = kept.error();
     }
@@ -149,11 +153,15 @@ class Runner {
     return {};
   }
 
+  void give_back(const BatchWorkers::Ended& ended) {
+    const Job& job = todo_[ended.id];
+    threads_used_ -= job.threads;
+    at_work_.erase(job.planned->session.name);
+  }
+
   Result<void> keep(const BatchWorkers::Ended& ended, bool stopping) {
     const Job& job = todo_[ended.id];
     const ArchivedSession& session = job.planned->session;
-    threads_used_ -= job.threads;
-    at_work_.erase(session.name);
     auto record = ended.failed ? std::nullopt : record_from_line(ended.text);
     if (stopping && (!record || record->exit == static_cast<int>(Exit::interrupted))) return {};
     if (!record)

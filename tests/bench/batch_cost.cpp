@@ -34,6 +34,7 @@ struct Request {
   int unlike{20};
   double seconds{15.0};
   int jobs{available_threads()};
+  int threads{available_threads()};
   int rounds{1};
 };
 
@@ -77,9 +78,10 @@ void conform_here(const fs::path& session, const fs::path& out) {
   if (commands::run(args, told, told, false, stop) > 1) throw std::runtime_error(told.str());
 }
 
-void print(const std::string& name, const Cost& cost, const Cost& parts, int jobs) {
+/// `cores`: over how many the work may be spread.
+void print(const std::string& name, const Cost& cost, const Cost& parts, int cores) {
   fmt::print("{:<36}{:>9.2f}{:>9.2f}{:>12.3f}{:>14.3f}\n", name, cost.cpu_s, cost.wall_s,
-             cost.cpu_s / parts.cpu_s, cost.wall_s * jobs / parts.wall_s);
+             cost.cpu_s / parts.cpu_s, cost.wall_s * cores / parts.wall_s);
 }
 
 void run(const Request& request) {
@@ -116,7 +118,7 @@ void run(const Request& request) {
                                         "--jobs",
                                         jobs,
                                         "--threads",
-                                        jobs};
+                                        std::to_string(request.threads)};
     const auto idle_before = idle_seconds();
     batch.push_back(bench::run_child(line).cost);
     if (const auto idle_after = idle_seconds(); idle_before && idle_after)
@@ -128,17 +130,19 @@ void run(const Request& request) {
   }
   const Cost parts = bench::median(apart);
   const Cost all = bench::median(batch);
-  fmt::print("{} sessions of {:.0f} to {:.0f} s, 3 tracks and the mix; {} jobs; medians of {}\n",
-             request.sessions, request.seconds * 2.0 / 3.0, request.seconds * 4.0 / 3.0,
-             request.jobs, request.rounds);
+  fmt::print(
+      "{} sessions of {:.0f} to {:.0f} s, 3 tracks and the mix; {} jobs, {} threads; medians of "
+      "{}\n",
+      request.sessions, request.seconds * 2.0 / 3.0, request.seconds * 4.0 / 3.0, request.jobs,
+      request.threads, request.rounds);
   fmt::print("{:<36}{:>9}{:>9}{:>12}{:>14}\n", "", "CPU, s", "wall, s", "CPU : parts",
-             "wall*jobs : p.");
+             "wall*cores:p.");
   print("each by a kilter conform of its own", parts, parts, 1);
   print("each within this process", bench::median(here), parts, 1);
-  print("kilter batch", all, parts, request.jobs);
-  print("kilter batch, all done before", bench::median(again), parts, request.jobs);
-  fmt::print("The batch had {:.1f} % of {} cores", 100.0 * all.cpu_s / (all.wall_s * request.jobs),
-             request.jobs);
+  const int cores = std::min(available_threads(), request.threads);
+  print("kilter batch", all, parts, cores);
+  print("kilter batch, all done before", bench::median(again), parts, cores);
+  fmt::print("The batch had {:.1f} % of {} cores", 100.0 * all.cpu_s / (all.wall_s * cores), cores);
   if (!idle_s.empty())
     fmt::print("; cores stood idle for {:.1f} % of its time, whoever else was at work",
                100.0 * bench::median(idle_s) / (all.wall_s * available_threads()));
@@ -156,6 +160,8 @@ int main(int argc, char** argv) {
       ->check(CLI::Range(1, 100000));
   app.add_option("--seconds", request.seconds, "mean length [15]")->check(CLI::Range(8.0, 3600.0));
   app.add_option("--jobs", request.jobs, "side by side [all cores]")->check(CLI::Range(1, 64));
+  app.add_option("--threads", request.threads, "of the batch together [all cores]")
+      ->check(CLI::Range(1, 64));
   app.add_option("--rounds", request.rounds, "[1]")->check(CLI::Range(1, 100));
   CLI11_PARSE(app, argc, argv);
   try {

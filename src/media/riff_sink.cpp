@@ -108,19 +108,14 @@ std::uint32_t little_endian(std::uint32_t word) {
   return word;
 }
 
-/// pack<3>, four samples in three words.
+/// pack<3>, with a store a sample: the byte too much goes where the next sample comes, and the last
+/// one beyond them all.
 void pack_24(std::span<const std::int32_t> samples, char* out) {
-  std::size_t i = 0;
-  for (; i + 4 <= samples.size(); i += 4, out += 12) {
-    const auto bits = [&](std::size_t at) {
-      return static_cast<std::uint32_t>(samples[i + at]) & 0xFFFFFFU;
-    };
-    const std::uint32_t words[] = {little_endian(bits(0) | bits(1) << 24U),
-                                   little_endian(bits(1) >> 8U | bits(2) << 16U),
-                                   little_endian(bits(2) >> 16U | bits(3) << 8U)};
-    std::memcpy(out, words, sizeof words);
+  for (const std::int32_t sample : samples) {
+    const std::uint32_t word = little_endian(static_cast<std::uint32_t>(sample));
+    std::memcpy(out, &word, sizeof word);
+    out += 3;
   }
-  pack<3>(samples.subspan(i), out);
 }
 
 class RiffSink : public SoundSink {

@@ -39,7 +39,6 @@ constexpr double kChunk_s = 60.0;         // of a vote
 constexpr double kSearched_s = 6.0;       // to both sides, for strays
 constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
-constexpr double kNeighbour_s = 0.012;    // a voice's way across a room
 constexpr double kOddLeast_s = 0.010;     // of two lengths that ought to be the same
 constexpr double kPadding_s = 0.06;       // by which a lossy codec may lengthen a file
 constexpr double kUnheardEnd_s = 30.0;

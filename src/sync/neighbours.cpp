@@ -8,7 +8,6 @@ namespace {
 
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
-constexpr double kWay_s = 0.012;  // of a voice across a room
 constexpr double kLengthError_s = 1.5e-3;
 
 MappedFeatures mapped_features(const Aligning& session, std::size_t k) {
@@ -36,7 +35,7 @@ bool is_of_a_step(const Leak& leak, const std::vector<TrackState>& states) {
   const TrackState& from = states[leak.from];
   if (leak.holder == leak.from || holder.recorder != from.recorder) return false;
   const double way_s = leak.delay_s - holder.curve.rate * (holder.length_s - from.length_s);
-  return way_s > -kLengthError_s && way_s < kWay_s + kLengthError_s;
+  return way_s > -kLengthError_s && way_s < kNeighbour_s + kLengthError_s;
 }
 
 }  // namespace

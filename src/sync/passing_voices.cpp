@@ -8,7 +8,6 @@
 namespace kilter::sync {
 namespace {
 
-constexpr double kNeighbour_s = 0.012;  // sound's way across a table and back
 constexpr double kPassing_s = 10.0;
 
 bool has_sibling(const std::vector<TrackState>& states, std::size_t k) {

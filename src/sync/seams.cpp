@@ -16,7 +16,6 @@ namespace {
 constexpr double kLeastStep_s = 1.0e-3;
 constexpr double kSameStep_s = 1.5e-3;
 constexpr double kOneAmount_s = 0.5e-3;
-constexpr double kNeighbour_s = 0.012;     // sound's way across a table and back
 constexpr double kLoudspeaker_s = 0.075;   // and a guest's voice's way out of one
 constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that

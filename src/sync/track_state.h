@@ -48,6 +48,9 @@ struct Step {
 /// Lanes from here on hold strays (below: those of the first map).
 inline constexpr int kScoutLanes = 1000;
 
+/// A voice's way across a room: so late at the most a neighbour is heard.
+inline constexpr double kNeighbour_s = 0.012;
+
 /// A voice's way through a network, a loudspeaker and back: so late at the most it leaks.
 inline constexpr double kLeakReach_s = 0.8;
 

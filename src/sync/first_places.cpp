@@ -13,6 +13,8 @@ namespace {
 
 constexpr double kLaneWidth_s = 0.030;  // lags closer than this are one lane
 constexpr double kSameLag_s = 0.030;
+constexpr double kSteepPpm = 120.0;  // so fast hardly a clock drifts
+constexpr double kSlid_s = 0.010;
 
 void put_lanes(const std::vector<Lane>& lanes, double drift_ppm, const std::vector<Span>& mix_spans,
                TrackState& state) {
@@ -50,11 +52,11 @@ Result<void> correct_rate(Aligning& session, std::size_t k) {
 void put_first(Aligning& session, std::size_t k) {
   TrackState& state = session.states[k];
   auto lanes = find_lanes(session.mix_features, session.features[k], state.first, state.length_s);
-  if (lanes.size() > 1) {
+  if (lanes.size() > 1 || std::abs(state.first.drift_ppm) > kSteepPpm) {
     // The one line through all of them may have taken a step for a drift.
     FirstMap again = with_drift_between_steps(state.first);
     const double slid_s = std::abs(again.drift_ppm - state.first.drift_ppm) * 1e-6 * state.length_s;
-    if (slid_s > kLaneWidth_s) {
+    if (slid_s > (lanes.size() > 1 ? kLaneWidth_s : kSlid_s)) {
       state.first = std::move(again);
       lanes = find_lanes(session.mix_features, session.features[k], state.first, state.length_s);
     }

@@ -26,7 +26,8 @@ constexpr double kMostRepeat_s = 30.0;
 constexpr double kSameSound =
     0.97;  // correlation of two copies of a stretch, lossy coding allowed;
 constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
-constexpr double kShortRepeat_s = 0.100;  // (in the mix no such repeat is looked for)
+constexpr double kShortRepeat_s = 0.100;  // (one that would blame the mix is not looked for)
+constexpr double kLongerZeros_s = 0.010;  // than the step, what stands beside them too
 // Near its ends a copy holds what stands beside it too, by the filter of the rate reduction.
 constexpr double kBlurred_s = 0.0025;
 constexpr double kUnlike = 0.5;  // of two stretches of noise
@@ -201,7 +202,7 @@ std::vector<double> loudness(const std::vector<double>& power) {
 
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
                              double step_s, double from_s, double to_s,
-                             const std::vector<SteadyTrack>& steady) {
+                             const std::vector<SteadyTrack>& steady, SeamIn seam_in) {
   const double lost_s = std::max(step_s, 0.0);
   const auto lost = static_cast<std::size_t>(std::lround(lost_s / kBin_s));
   from_s = std::max(from_s, to_s - kLongest_s);
@@ -277,6 +278,7 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   SeamPlace place;
   place.earliest_s = first_s + static_cast<double>(low + search_from) * kBin_s;
   place.latest_s = first_s + static_cast<double>(high + search_from) * kBin_s;
+  place.speech = speech;
   place.explained = score[best];
   for (std::size_t b = 0; b < bins; ++b)
     place.explained +=
@@ -313,7 +315,11 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
 
   const double extra_s = std::abs(step_s);
-  if (extra_s >= (step_s > 0.0 ? kShortRepeat_s : kLeastRepeat_s) && extra_s <= kMostRepeat_s) {
+  const bool surely_in_mix = seam_in == SeamIn::mix;
+  // What the mix lost stands in no file twice.
+  const bool may_repeat = step_s > 0.0 || !surely_in_mix;
+  const double least_repeat_s = step_s > 0.0 && !surely_in_mix ? kShortRepeat_s : kLeastRepeat_s;
+  if (may_repeat && extra_s >= least_repeat_s && extra_s <= kMostRepeat_s) {
     // The line before and the line after explain both copies alike: the cut may lie in either.
     const bool in_mix = step_s > 0.0;
     const double low_s = first_s + static_cast<double>(low + search_from) * kBin_s;
@@ -341,6 +347,22 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   // Digital silence is the seam wherever the pause has it.
   const double first_end_s = first_s + static_cast<double>(low + search_from) * kBin_s;
   const double last_end_s = first_s + static_cast<double>(high + search_from) * kBin_s;
+  if (surely_in_mix) {
+    if (step_s <= 0.0) return place;
+    const auto padding =
+        find_zeros(mix, first_end_s - kNearZeros_s, last_end_s + lost_s + kNearZeros_s);
+    if (!padding) return padding.error();
+    const double length_s = padding->to_s - padding->from_s;
+    if (padding->found && length_s > 0.9 * lost_s && length_s < lost_s + kLongerZeros_s) {
+      place.zeros = true;
+      place.loose_s = 0.0;
+      place.mix_end_s = padding->from_s;
+      place.mix_from_s = place.mix_end_s + lost_s;
+      place.track_end_s = witness.before.to_track(place.mix_end_s);
+      place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
+    }
+    return place;
+  }
   const auto zeros =
       find_zeros(*witness.signal, witness.before.to_track(first_end_s) - kNearZeros_s,
                  witness.after.to_track(last_end_s + lost_s) + kNearZeros_s);

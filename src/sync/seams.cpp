@@ -28,6 +28,7 @@ constexpr double kHoleMargin_s = 0.1;
 constexpr double kLeastOfHole_s = 0.3;
 constexpr double kPartOfHole_s = 6.0;
 constexpr double kOnItsLine_s = 1e-3;
+constexpr double kBornOut_bins = 20.0;  // of loud speech: a syllable
 constexpr double kTrusted = 0.4;  // of the share of its windows that the recorder's best track uses
 
 struct OwnStep {
@@ -44,6 +45,17 @@ bool is_one_event(const Seam& seam, const Step& step) {
                      (away_s <= kNeighbour_s && std::abs(seam.step_s) > 3.0 * kNeighbour_s);
   return alike && step.mix_from_s < seam.mix_to_s + slack_s &&
          step.mix_to_s > seam.mix_from_s - slack_s;
+}
+
+/// Keeps what the event and another track's step have in common. Where they do not overlap, the
+/// windows that bound them do: the event lies between those windows' middles.
+void narrow(const Step& step, Seam& seam) {
+  seam.mix_from_s = std::max(seam.mix_from_s, step.mix_from_s);
+  seam.mix_to_s = std::min(seam.mix_to_s, step.mix_to_s);
+  if (seam.mix_from_s < seam.mix_to_s) return;
+  const double middle_s = 0.5 * (seam.mix_from_s + seam.mix_to_s);
+  seam.mix_from_s = middle_s - 0.5 * kSlack_s;
+  seam.mix_to_s = middle_s + 0.5 * kSlack_s;
 }
 
 /// Of an even number the lower of the two in the middle.
@@ -321,7 +333,9 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
   if (witnesses.empty()) return {};
   const double seen_s = seam.seen_s;
   to_s = std::max(from_s, to_s - std::max(0.0, seen_s));
-  auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s, steady);
+  const bool surely_the_mix = seam.cause == SeamCause::mix && !seam.unsure && !seam.mix_or_recorder;
+  auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s, steady,
+                          surely_the_mix ? SeamIn::mix : SeamIn::either);
   if (!found) return found.error();
   seam.place = *found;
   // What stands in the track twice, or as zeros, or amid a word, no stream did.
@@ -330,7 +344,7 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
     seam.cause = SeamCause::track;
   // What the mix lost, every track has too much of; so has one that repeated a stretch. What the
   // mix repeated, no track has.
-  const bool tracks_fault = (found->zeros || found->repeated) && seen_s < 0.0;
+  const bool tracks_fault = (found->zeros || found->repeated) && seen_s < 0.0 && !surely_the_mix;
   const bool mixs_fault = found->repeated && seen_s > 0.0;
   if (seam.mix_or_recorder && seam.cause != SeamCause::stream) {
     const bool blames_mix = seam.cause == SeamCause::mix;
@@ -553,7 +567,7 @@ std::optional<std::size_t> cut_at(const TrackState& state, const TrackCut& cut) 
 /// The clocks on both sides of a seam, as all have been fitted since, and how far it may move.
 struct Sides {
   std::vector<SeamWitness> witnesses;
-  std::size_t first{0};  // the first witness's track
+  std::vector<std::size_t> tracks;  // theirs
   std::vector<SteadyTrack> steady;
   double from_s{0.0};
   double to_s{0.0};
@@ -596,7 +610,7 @@ Sides sides_of(const std::vector<Seam>& seams, const Seam& seam,
             state.curve.line_s(piece.level, piece.to_s) > line_s)
           sides.steady.push_back({tracks[k].signal, line_of(state, piece.level, before_s)});
     if (before == nullptr) continue;
-    if (sides.witnesses.empty()) sides.first = k;
+    sides.tracks.push_back(k);
     sides.witnesses.push_back({tracks[k].signal, line_of(state, before->level, before_s),
                                line_of(state, after->level, after_s)});
     if (before == after) continue;
@@ -606,6 +620,22 @@ Sides sides_of(const std::vector<Seam>& seams, const Seam& seam,
     sides.to_s = std::min(sides.to_s, witness.after.to_mix(after->to_s));
   }
   return sides;
+}
+
+/// Whether tracks of recorders that show no step bear it out nevertheless: what little is heard of
+/// them on one side, too short for a window, is explained by the line that the mix's step gives
+/// them there.
+Result<bool> others_confirm(const MixInput& mix, const Sides& sides,
+                            const std::vector<TrackState>& states, const Seam& seam) {
+  std::vector<SeamWitness> others;
+  for (std::size_t w = 0; w < sides.witnesses.size(); ++w)
+    if (states[sides.tracks[w]].recorder != seam.shown_by) others.push_back(sides.witnesses[w]);
+  if (others.empty()) return false;
+  const auto place = place_seam(*mix.signal, others, seam.seen_s, sides.from_s,
+                                std::max(sides.from_s, sides.to_s - std::max(0.0, seam.seen_s)));
+  if (!place) return place.error();
+  const double enough = kBornOut_bins * place->speech;
+  return place->over_first > enough && place->over_last > enough;
 }
 
 void move_cut(const TrackCut& from, const TrackCut& to, TrackState& state) {
@@ -664,10 +694,7 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
     std::vector<double> sizes_s;
     for (const Step& step : known->shown) sizes_s.push_back(step.step_s);
     known->step_s = lower_median(std::move(sizes_s));
-    if (own.step.mix_from_s > known->mix_from_s && own.step.mix_from_s < known->mix_to_s)
-      known->mix_from_s = own.step.mix_from_s;
-    if (own.step.mix_to_s < known->mix_to_s && own.step.mix_to_s > known->mix_from_s)
-      known->mix_to_s = own.step.mix_to_s;
+    narrow(own.step, *known);
   }
   std::vector<Seam> seams;
   for (const Seam& event : events) judge(event, events, states, remote, seams);
@@ -773,7 +800,15 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
       seam = seams[at];
       return;
     }
-    seam.placed_by = sides.first;
+    seam.placed_by = sides.tracks.front();
+    if (seam.cause == SeamCause::mix && seam.mix_or_recorder) {
+      const auto confirmed = others_confirm(mix, sides, states, seam);
+      if (!confirmed) {
+        errors[at] = confirmed.error();
+        return;
+      }
+      if (*confirmed) seam.mix_or_recorder = seam.unsure = false;
+    }
     if (auto done =
             place_between(mix, sides.witnesses, sides.steady, sides.from_s, sides.to_s, seam);
         !done)
@@ -833,6 +868,29 @@ bool is_on_timeline(const std::vector<Span>& mix_spans, double mix_s) {
                      [&](const Span& span) { return mix_s >= span.from_s && mix_s <= span.to_s; });
 }
 
+namespace {
+
+/// Of the windows before the track's first step the one farthest from all seams: one that reaches
+/// over a seam may have its sound behind it. Nothing where no window counts.
+std::optional<double> surely_heard_s(const TrackState& state, const std::vector<Seam>& seams,
+                                     const std::vector<Span>& mix_spans) {
+  std::optional<double> best_s;
+  double farthest_s = -1.0;
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    const double at_s = state.measured[i].at_s;
+    if (state.weights[i] <= 0.1 || !is_on_timeline(mix_spans, at_s)) continue;
+    if (!state.steps.empty() && at_s > state.steps.front().mix_from_s) continue;
+    double away_s = 1e300;
+    for (const Seam& seam : seams) away_s = std::min(away_s, std::abs(at_s - seam.place.mix_end_s));
+    if (away_s <= farthest_s) continue;
+    farthest_s = away_s;
+    best_s = at_s;
+  }
+  return best_s;
+}
+
+}  // namespace
+
 void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>& members,
                   const std::vector<Span>& mix_spans, std::vector<TrackState>& states) {
   if (members.empty()) return;
@@ -853,17 +911,14 @@ void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>
         std::pair(is_whole(best), states[best].support()))
       best = k;
 
-  // Where the best known member is first heard, seams may lie behind it already.
-  double heard_s = 1e300;
-  for (std::size_t i = 0; i < states[best].measured.size(); ++i)
-    if (states[best].weights[i] > 0.1 && is_on_timeline(mix_spans, states[best].measured[i].at_s))
-      heard_s = std::min(heard_s, states[best].measured[i].at_s);
+  // Where the best known member is heard on its first line, seams may lie behind it already.
+  const auto heard_s = surely_heard_s(states[best], seams, mix_spans);
   ClockCurve curve = states[best].curve;
   double start_s = curve.start_s.front();
-  if (heard_s < 1e300) {
-    start_s += to_timeline(mix_spans, heard_s) - heard_s;
+  if (heard_s) {
+    start_s += to_timeline(mix_spans, *heard_s) - *heard_s;
     for (const Seam& seam : seams)
-      if (is_shared(seam) && seam.place.mix_end_s < heard_s && !shows(seam, best))
+      if (is_shared(seam) && seam.place.mix_end_s < *heard_s && !shows(seam, best))
         start_s -= seam.step_s;
   }
   curve.start_s = {start_s};

@@ -28,19 +28,23 @@ struct SteadyTrack {
   LocalLine line;
 };
 
+/// Whose the seam is, as far as that is known beforehand.
+enum class SeamIn { either, mix };
+
 /// The seam, in the mix's time and in the first witness's.
 struct SeamPlace {
   double mix_end_s{0.0};   ///< where what lies before the seam ends
   double mix_from_s{0.0};  ///< where what lies after it begins; the same or later
   double track_end_s{0.0};
   double track_from_s{0.0};  ///< the same or later
-  bool zeros{false};         ///< a run of exact zeros is part of it
+  bool zeros{false};         ///< a run of exact zeros, in the track or the mix, is part of it
   bool repeated{false};      ///< the track, or the mix, holds the same stretch twice
   double earliest_s{0.0};    ///< between these mix seconds `mix_end_s` explains as much, or nearly
   double latest_s{0.0};
   bool in_speech{false};   ///< it cuts through sound: no pause gives it room
   double over_first{0.0};  ///< how much more of the mix's power it explains than a seam at `from_s`
   double over_last{0.0};   ///< and than one at `to_s`; the same units for the same witnesses
+  double speech{0.0};      ///< what 5 ms of loud speech bring, in the same units
   double explained{0.0};   ///< of all that was looked at, in the same units
   double loose_s{0.0};     ///< so far off it may be, over sound that fits neither line or both
 };
@@ -48,11 +52,13 @@ struct SeamPlace {
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the
 /// mix up to it, and the line after from there on. `step_s`, the same for all witnesses, is how
 /// much later the line after lies. Where a pause leaves the place open, the quietest point is
-/// taken; a run of zeros or a repeated stretch is the seam itself. At least one witness; what the
+/// taken; a run of zeros or a repeated stretch is the seam itself, and if the seam is surely in the
+/// mix, one there alone. At least one witness; what the
 /// `steady` tracks explain of the mix is no evidence. Cost: a few operations per sample of the
 /// stretch and pair of tracks. Fails where a signal cannot be read.
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
                              double step_s, double from_s, double to_s,
-                             const std::vector<SteadyTrack>& steady = {});
+                             const std::vector<SteadyTrack>& steady = {},
+                             SeamIn seam_in = SeamIn::either);
 
 }  // namespace kilter::sync

@@ -376,7 +376,21 @@ Result<void> place_beside(const MixInput& mix, const std::vector<SeamWitness>& w
   if (auto done = place_between(mix, late, {}, after_other_s, std::max(after_other_s, to_s), seam);
       !done)
     return done.error();
-  if (before.place.over_last > seam.place.over_first) seam = std::move(before);
+  const bool is_before = before.place.over_last > seam.place.over_first;
+  // Where hardly any sound speaks against the other end of the gap, it may lie there as well.
+  const bool may_be_early = seam.place.over_first < kBornOut_bins * seam.place.speech;
+  const bool may_be_late = before.place.over_last < kBornOut_bins * before.place.speech;
+  const double earliest_s = before.place.earliest_s;
+  const double latest_s = seam.place.latest_s;
+  if (is_before) seam = std::move(before);
+  if (may_be_early && may_be_late) {
+    seam.place.earliest_s = earliest_s;
+    seam.place.latest_s = latest_s;
+  } else if (may_be_early && !is_before) {
+    seam.place.earliest_s = std::min(seam.place.earliest_s, after_other_s);
+  } else if (may_be_late && is_before) {
+    seam.place.latest_s = std::max(seam.place.latest_s, at_s);
+  }
   return {};
 }
 

@@ -15,6 +15,7 @@ constexpr double kLaneWidth_s = 0.030;  // lags closer than this are one lane
 constexpr double kSameLag_s = 0.030;
 constexpr double kSteepPpm = 120.0;  // so fast hardly a clock drifts
 constexpr double kSlid_s = 0.010;
+constexpr double kNearlyAll = 0.8;  // of the squared matches
 
 void put_lanes(const std::vector<Lane>& lanes, double drift_ppm, const std::vector<Span>& mix_spans,
                TrackState& state) {
@@ -31,11 +32,13 @@ void put_lanes(const std::vector<Lane>& lanes, double drift_ppm, const std::vect
 }
 
 /// A wrong header is put right before anything else looks at the track.
-Result<void> correct_rate(Aligning& session, std::size_t k) {
+Result<void> correct_rate(Aligning& session, std::size_t k,
+                          std::optional<double> likely_ratio = {}) {
   if (session.tracks[k].rate_hz <= 0.0) return {};
   TrackState& state = session.states[k];
-  auto verdict = find_rate(session.mix_features, *session.tracks[k].signal, session.features[k],
-                           session.tracks[k].rate_hz, state.first, session.options.stop);
+  auto verdict =
+      find_rate(session.mix_features, *session.tracks[k].signal, session.features[k],
+                session.tracks[k].rate_hz, state.first, session.options.stop, likely_ratio);
   if (!verdict) return verdict.error();
   if (verdict->ratio == 1.0) return {};
   session.corrected[k] =
@@ -64,6 +67,26 @@ void put_first(Aligning& session, std::size_t k) {
   put_lanes(lanes, state.first.drift_ppm, session.mix_spans, state);
 }
 
+/// The ratio at which nearly all tracks run that were found, two at least: then it is the mix whose
+/// header is wrong, and one of another rate needs the same ratio, which leads to no usual rate.
+std::optional<double> common_ratio(const std::vector<TrackState>& states) {
+  double all = 0.0;
+  for (const TrackState& state : states)
+    if (state.first.found) all += state.first.match_sigma * state.first.match_sigma;
+  for (const TrackState& one : states) {
+    if (!one.first.found || one.rate_ratio == 1.0) continue;
+    double alike = 0.0;
+    int count = 0;
+    for (const TrackState& state : states) {
+      if (!state.first.found || state.rate_ratio != one.rate_ratio) continue;
+      alike += state.first.match_sigma * state.first.match_sigma;
+      ++count;
+    }
+    if (count > 1 && alike > kNearlyAll * all) return one.rate_ratio;
+  }
+  return std::nullopt;
+}
+
 }  // namespace
 
 Result<void> find_first_places(Aligning& session) {
@@ -85,11 +108,11 @@ Result<void> find_first_places(Aligning& session) {
     if (error) return *error;
   if (session.stopped()) return interrupted();
   session.report(0.08, "first map");
-  return for_tracks(session, [&](std::size_t k) -> Result<void> {
+  auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
     TrackState& state = session.states[k];
     state.length_s = std::max(session.tracks[k].length_s, 1.0 / kAnalysisRateHz);
     state.first = first_map(session.mix_features, session.features[k], session.options.stop);
-    if (auto done = correct_rate(session, k); !done) return done;
+    if (auto corrected = correct_rate(session, k); !corrected) return corrected;
     if (!state.first.found) {
       auto words =
           map_of_few_words(*session.mix.signal, *session.tracks[k].signal, session.options.stop);
@@ -97,6 +120,15 @@ Result<void> find_first_places(Aligning& session) {
       state.first = *std::move(words);
     }
     if (state.first.found) put_first(session, k);
+    return {};
+  });
+  if (!done) return done;
+  const std::optional<double> ratio = common_ratio(session.states);
+  if (!ratio) return {};
+  return for_tracks(session, [&](std::size_t k) -> Result<void> {
+    if (session.states[k].rate_ratio != 1.0) return {};
+    if (auto corrected = correct_rate(session, k, ratio); !corrected) return corrected;
+    if (session.states[k].rate_ratio != 1.0) put_first(session, k);
     return {};
   });
 }

@@ -192,11 +192,13 @@ class RateSearch {
 
 Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSignal& track,
                               const OnsetFeatures& features, double header_rate_hz,
-                              const FirstMap& as_headed, const std::atomic<bool>* stop) {
+                              const FirstMap& as_headed, const std::atomic<bool>* stop,
+                              std::optional<double> likely_ratio) {
   RateVerdict verdict;
   verdict.true_rate_hz = header_rate_hz;
   if (reference.frames() == 0 || features.frames() == 0 || header_holds(as_headed)) return verdict;
-  const std::vector<double> ratios = likely_ratios(header_rate_hz);
+  std::vector<double> ratios = likely_ratios(header_rate_hz);
+  if (likely_ratio) add_ratio(*likely_ratio, ratios);
   if (ratios.empty()) return verdict;
 
   RateSearch search(reference, track, features, stop);

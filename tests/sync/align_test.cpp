@@ -291,6 +291,75 @@ INSTANTIATE_TEST_SUITE_P(Sizes, ATrackThatLostAStretch,
                                          LossCase{"TenSecondsOfAMicrophone", 1, 10.0}),
                          [](const auto& each) { return each.param.name; });
 
+/// The mix repeats `length_s` of itself at `at_s`, or loses them where they are below 0.
+struct MixCase {
+  const char* name;
+  std::uint64_t seed;
+  double at_s;
+  double length_s;
+};
+class AMixThatMoved : public testing::TestWithParam<MixCase> {};
+
+// Short enough for a steep drift to take it up, or while one guest alone talks.
+TEST_P(AMixThatMoved, IsToldAndKeepsEveryTrackFirm) {
+  const auto [name, seed, at_s, length_s] = GetParam();
+  Heard heard = hear(simulator::hybrid_session(seed, 180.0, 3, 2));
+  const double lost_s = -length_s;
+  const double whole_s = heard.mix_input().length_s;
+  auto& mix = heard.sound.mix;
+  const auto at = mix.begin() + static_cast<std::ptrdiff_t>(at_s * heard.sound.mix_rate_hz);
+  const auto end = at + static_cast<std::ptrdiff_t>(std::abs(length_s) * heard.sound.mix_rate_hz);
+  if (lost_s > 0.0) {
+    mix.erase(at, end);
+  } else {
+    const std::vector<float> twice(at, end);
+    mix.insert(end, twice.begin(), twice.end());
+  }
+  heard.mix = test::reduce(mix, heard.sound.mix_rate_hz);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  ASSERT_EQ(placings->mix_findings.size(), 1U);
+  EXPECT_EQ(placings->mix_findings[0].code, "mix-seam");
+  EXPECT_NEAR(placings->mix_findings[0].step_s.value_or(0.0), lost_s, 100e-6);
+  ASSERT_EQ(placings->mix_spans.size(), 2U);
+  const double told_s = placings->mix_spans.front().to_s;
+  EXPECT_NEAR(told_s, lost_s > 0.0 ? at_s : at_s + length_s, 0.25);
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    ASSERT_EQ(placings->tracks[k].standing, Standing::firm) << heard.tracks[k].name;
+    for (const double line_s : {10.0, 60.0, 100.0, whole_s - 10.0}) {
+      const auto track_s = placings->tracks[k].map->to_track(line_s);
+      if (!track_s) continue;
+      EXPECT_NEAR(heard.sound.line_of(k, *track_s), line_s, 20e-6) << heard.tracks[k].name;
+    }
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Cases, AMixThatMoved,
+                         testing::Values(MixCase{"WhileAGuestBegins", 1, 70.0, 0.06},
+                                         MixCase{"AmongOneRecordersVoices", 1, 30.0, 0.06},
+                                         MixCase{"LostAsMuchAsADriftMight", 1, 72.0, -0.06},
+                                         MixCase{"LostLessStill", 1, 72.0, -0.03},
+                                         MixCase{"InAGuestsFirstWord", 2, 80.0, 0.06}),
+                         [](const auto& each) { return each.param.name; });
+
+TEST(Align, PlacesAGuestOfAnotherRateUnderAMixWithAWrongHeader) {
+  Heard heard = hear(simulator::hybrid_session(1, 180.0, 3, 2));
+  for (std::size_t k = 0; k < heard.tracks.size(); ++k)
+    heard.tracks[k].rate_hz = heard.sound.tracks[k].clock.rate_hz;
+  ASSERT_NE(heard.tracks[3].rate_hz, heard.tracks[0].rate_hz);
+  const double slow = heard.sound.mix_rate_hz / 44100.0;
+  heard.sound.mix_rate_hz = 44100.0;
+  heard.mix = test::reduce(heard.sound.mix, heard.sound.mix_rate_hz);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    ASSERT_EQ(placings->tracks[k].standing, Standing::firm) << heard.tracks[k].name;
+    EXPECT_NEAR(*placings->tracks[k].map->to_line(100.0), slow * heard.sound.line_of(k, 100.0),
+                100e-6)
+        << heard.tracks[k].name;
+  }
+}
+
 /// Who says something when, in a session of 100 s: from, for how long.
 simulator::SessionSpec scripted(const std::vector<std::vector<simulator::Words>>& words) {
   simulator::SessionSpec spec = simulator::hybrid_session(5, 100.0, 2, 1);

@@ -141,6 +141,29 @@ TEST(SeamPlace, AShortStretchThatStandsTwiceIsKnownAfterAReductionOfTheRate) {
   }
 }
 
+TEST(SeamPlace, InAMixThatSurelyMovedAShortCopyAndZerosAreTheSeamItself) {
+  const std::vector<float> whole = talk();
+  const auto place_of = [&](std::vector<float> what, SeamIn seam_in) {
+    const double step_s = static_cast<double>(what.size()) / kAnalysisRateHz;
+    std::vector<float> mix = whole;
+    mix.insert(mix.begin() + frame(40.0), what.begin(), what.end());
+    const MemorySignal moved(mix);
+    const MemorySignal track(whole);
+    const auto found =
+        place_seam(moved, {{&track, {0.0, 1.0}, {step_s, 1.0}}}, step_s, 36.0, 44.0, {}, seam_in);
+    EXPECT_TRUE(found);
+    return *found;
+  };
+  const std::vector<float> copy(whole.begin() + frame(39.94), whole.begin() + frame(40.0));
+  const SeamPlace repeated = place_of(copy, SeamIn::mix);
+  EXPECT_TRUE(repeated.repeated);
+  EXPECT_NEAR(repeated.mix_end_s, 40.0, 0.005);
+  EXPECT_FALSE(place_of(copy, SeamIn::either).repeated) << "a voice's own periods are as alike";
+  const SeamPlace padded = place_of(std::vector<float>(frame(0.06), 0.0F), SeamIn::mix);
+  EXPECT_TRUE(padded.zeros);
+  EXPECT_NEAR(padded.mix_end_s, 40.0, 0.001);
+}
+
 TEST(SeamPlace, DigitalSilenceIsNoStretchThatStandsTwice) {
   for (const double at_s : {34.2, 21.0, 47.9}) {
     const SeamPlace place =

@@ -149,6 +149,34 @@ TEST(GatherSeams, TakesOneStepOverTwoOfTheMixsForTheirSum) {
   }
 }
 
+TEST(GatherSeams, LookForTheMixsStepWhereWindowsThatReachOverItOverlap) {
+  // One is heard before it in a window round 120 s, and the other after it in one round 117 s.
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {144.0, 290.0, 1.56}}),
+                                 heard_track(305.0, {{9.0, 93.0, -4.0}, {117.0, 290.0, -3.94}})};
+  const auto seams = seams_of(states, {false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  EXPECT_EQ(seams[0].cause, SeamCause::mix);
+  EXPECT_LT(seams[0].mix_from_s, 117.0);
+  EXPECT_GT(seams[0].mix_to_s, 120.0);
+  EXPECT_LT(seams[0].mix_to_s, 123.0);
+}
+
+TEST(CutAtSeams, PutsATrackHeardOnlyBehindTheMixsStepThereThoughAWindowReachesOverIt) {
+  std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {126.0, 290.0, 1.56}}),
+                                 heard_track(305.0, {{120.0, 290.0, -3.94}})};
+  find_recorders(states);
+  auto seams = gather_seams(states, {false, true});
+  ASSERT_EQ(seams.size(), 1U);
+  seams[0].cause = SeamCause::mix;
+  seams[0].place.mix_end_s = 121.0;
+  seams[0].place.mix_from_s = 121.06;
+  const std::vector<Span> spans = mix_spans_of(seams, 300.0);
+  for (const auto& members : members_of_recorders(states))
+    cut_at_seams(seams, members, spans, states);
+  EXPECT_NEAR(states[0].curve.start_s.front(), 1.5, 1e-5);
+  EXPECT_NEAR(states[1].curve.start_s.front(), -4.0, 1e-5);
+}
+
 TEST(GatherSeams, TellsATracksOwnStepFromItsRecordersInOneGap) {
   // The first says nothing from before its own loss until after the recorder's.
   std::vector<TrackState> states{heard_track(299.48, {{6.0, 120.0, 1.5}, {138.0, 290.0, 2.02}}),

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <atomic>
+#include <optional>
 #include <vector>
 
 #include "kilter/base/result.h"
@@ -31,12 +32,15 @@ struct RateVerdict {
 /// stated one and from the likeliest. `header_rate_hz` above 0 is what the file states, `features`
 /// and `as_headed` what the track then gave. Another rate wins only where it matches far better
 /// than any else; the ratio is then exact, and what a clock adds is in the map's drift.
+/// `likely_ratio` is one more to try: what other tracks show when it is the reference whose header
+/// is wrong.
 ///
 /// Fails where the track cannot be read, and with `interrupted` soon after `stop` is set. Cost: a
 /// look at the votes where the track lies on one line as stated; otherwise a dozen first maps of 6
 /// minutes, about 4 s, and one of the whole track if one wins.
 Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSignal& track,
                               const OnsetFeatures& features, double header_rate_hz,
-                              const FirstMap& as_headed, const std::atomic<bool>* stop = nullptr);
+                              const FirstMap& as_headed, const std::atomic<bool>* stop = nullptr,
+                              std::optional<double> likely_ratio = {});
 
 }  // namespace kilter::sync

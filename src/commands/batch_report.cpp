@@ -59,12 +59,28 @@ std::vector<const BatchOutcome*> worst_first(const std::vector<BatchOutcome>& ou
   return sorted;
 }
 
-/// "5 firm, 1 shaky"
-std::string counts_text(const std::map<std::string, int>& counts) {
+/// A finding's code as it reads behind a number: codes that name a thing have a plural.
+std::string counted_code(const std::string& code, int count) {
+  constexpr std::string_view kThings[] = {"dropout",      "duplicate", "excursion",    "leak",
+                                          "mix-copy",     "mix-seam",  "overlap",      "seam",
+                                          "missing-part", "lead-in",   "missing-voice"};
+  if (count == 1 || std::find(std::begin(kThings), std::end(kThings), code) == std::end(kThings))
+    return code;
+  return code.ends_with('y') ? code.substr(0, code.size() - 1) + "ies" : code + 's';
+}
+
+/// "5 firm, 1 shaky"; `word_for` puts a name as it reads behind its number.
+template <typename Word>
+std::string counts_text(const std::map<std::string, int>& counts, const Word& word_for) {
   std::string text;
   for (const auto& [name, count] : counts)
-    if (count > 0) text += fmt::format("{}{} {}", text.empty() ? "" : ", ", count, name);
+    if (count > 0)
+      text += fmt::format("{}{} {}", text.empty() ? "" : ", ", count, word_for(name, count));
   return text;
+}
+
+std::string standings_text(const BatchRecord& record) {
+  return counts_text(record.standings, [](const std::string& name, int) { return name; });
 }
 
 /// The error comes last, and what to do next behind it.
@@ -116,7 +132,7 @@ bool needs_a_look(const BatchOutcome& outcome) { return badness(outcome) > 0; }
 std::string outcome_note(const BatchOutcome& outcome) {
   if (outcome.is_missing) return "no part has done it";
   if (!outcome.record.is_finished()) return error_of(outcome.record);
-  return counts_text(outcome.record.findings);
+  return counts_text(outcome.record.findings, counted_code);
 }
 
 std::string batch_text(const std::vector<BatchOutcome>& outcomes, BatchMode mode, int columns) {
@@ -127,7 +143,7 @@ std::string batch_text(const std::vector<BatchOutcome>& outcomes, BatchMode mode
     const BatchRecord& record = outcome->record;
     rows.push_back(
         {report::cut_middle(report::printable(record.name), kWidestName), word_for(*outcome),
-         counts_text(record.standings),
+         standings_text(record),
          record.worst_uncertainty_us ? fmt::format("{:.1f}", *record.worst_uncertainty_us) : "-",
          outcome->is_missing ? "-" : clock_text(record.seconds, 0),
          badness(*outcome) == 2 ? "see below" : outcome_note(*outcome)});
@@ -164,7 +180,7 @@ std::string batch_junit(const std::vector<BatchOutcome>& outcomes, const std::st
       continue;
     }
     ++(bad == 1 ? failures : errors);
-    const std::string tracks = counts_text(record.standings);
+    const std::string tracks = standings_text(record);
     const std::string note = outcome_note(outcome);
     cases +=
         fmt::format(">\n    <{} type=\"{}\" message=\"{}\"/>\n  </testcase>\n",

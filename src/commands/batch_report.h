@@ -18,7 +18,7 @@ struct BatchOutcome {
 
 bool needs_a_look(const BatchOutcome& outcome);
 
-/// "shaky 1, seam 2": what asks for a person, or the error.
+/// "1 leak, 2 seams": what asks for a person, or the error.
 std::string outcome_note(const BatchOutcome& outcome);
 
 /// A row per session, the worst first, and a sentence that sums up.

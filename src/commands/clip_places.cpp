@@ -88,6 +88,15 @@ bool sounds_at(const report::HeardTrack& heard, double track_s) {
   return power / static_cast<double>(last - first + 1) > kBelowSpeech * speech;
 }
 
+/// The lineup's bound there: a window's own spread tells nothing of what all of them share.
+std::string bound_text(const TimeMap& map, double line_s) {
+  const auto spans = map.spans();
+  const auto span = std::find_if(spans.begin(), spans.end(), [&](const Span& each) {
+    return each.line_from_s <= line_s && line_s <= each.line_to_s;
+  });
+  return "±" + time_text(1e-6 * (span == spans.end() ? spans.back() : *span).uncertainty_us);
+}
+
 ClipPlace at_window(std::size_t index, ClipReason reason, double line_s, std::string words) {
   return {index, reason, {line_s, line_s}, std::move(words)};
 }
@@ -114,10 +123,11 @@ void add_windows(const LineupTrack& track, std::size_t index, const report::Hear
     places.push_back(at_window(index, ClipReason::residual, *track.map->to_line(worst->at_s),
                                measured_text(worst->offset_us)));
   if (weakest == nullptr) return;
-  std::string words = weakest->weight > 0.0 ? "±" + time_text(1e-6 * weakest->sigma_us)
-                                            : measured_text(weakest->offset_us) + ", and not used";
-  places.push_back(
-      at_window(index, ClipReason::evidence, *track.map->to_line(weakest->at_s), std::move(words)));
+  const double line_s = *track.map->to_line(weakest->at_s);
+  std::string words = weakest->weight > 0.0
+                          ? "the least sure window; placed to " + bound_text(*track.map, line_s)
+                          : measured_text(weakest->offset_us) + ", and not used";
+  places.push_back(at_window(index, ClipReason::evidence, line_s, std::move(words)));
 }
 
 void add_widest_span(const LineupTrack& track, std::size_t index, std::vector<ClipPlace>& places) {

@@ -70,8 +70,19 @@ TEST_F(ClipPlacesOf, WindowsAreTheWorstThatCountsAndTheOneThatTellsLeast) {
   heard_.tracks[0].windows[0].sigma_us = 1500.0;
   EXPECT_EQ(listed(&heard_),
             "0 residual 105 105 measured 9 µs earlier than the stem has it\n"
-            "0 evidence 55 55 ±1.5 ms\n"
+            "0 evidence 55 55 the least sure window; placed to ±10 µs\n"
             "0 start 5 5 \n0 end 600 600 \n");
+}
+
+TEST_F(ClipPlacesOf, WindowsOfWeakEvidenceAreToldWithTheBoundOfTheLineupThere) {
+  lineup_.tracks[0].map = *TimeMap::make({{0.0, 300.0, 5.0, 305.0, 12.0},  //
+                                          {300.0, 600.0, 305.0, 605.0, 2500.0}});
+  heard_.tracks[0].windows = {{50.0, 3.0, 0.2, 1.0}, {400.0, 3.0, 0.3, 1.0}};
+  const std::string told = listed(&heard_);
+  EXPECT_NE(told.find("evidence 405 405 the least sure window; placed to "
+                      "±2.5 ms"),
+            std::string::npos)
+      << told;
 }
 
 TEST_F(ClipPlacesOf, WindowsInWhichNobodyIsHeardAreNone) {
@@ -82,7 +93,7 @@ TEST_F(ClipPlacesOf, WindowsInWhichNobodyIsHeardAreNone) {
   for (std::size_t i = 90; i < 110; ++i) heard_.tracks[0].envelope.cells[i] = {1e-4F, 1e-8F};
   EXPECT_EQ(listed(&heard_),
             "0 residual 55 55 measured 3 µs later than the stem has it\n"
-            "0 evidence 55 55 ±4 µs\n"
+            "0 evidence 55 55 the least sure window; placed to ±10 µs\n"
             "0 start 5 5 \n0 end 600 600 \n");
 }
 

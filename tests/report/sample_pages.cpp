@@ -276,7 +276,7 @@ std::unique_ptr<SamplePage> troubled_page() {
        clip(0, "keeper_00h03m23s_seam.wav", 203.0, "seam: a step of +1700 ms"),
        clip(0, "keeper_00h05m12s_worst-residual.wav", 312.0,
             "worst residual: measured 14 µs later than the stem has it; weakest evidence: "
-            "±15 µs"),
+            "the least sure window; placed to ±15 µs"),
        clip(3, "mate_00h00m20s_start.wav", 20.0, "start")},
       {{0, 2}}};
   return sample;

@@ -15,6 +15,7 @@
 #include "lineup_builder.h"
 #include "mix_choice.h"
 #include "outputs.h"
+#include "wrong_mix.h"
 
 namespace kilter::commands {
 
@@ -43,7 +44,10 @@ Result<Aligned> align_once(const session::Session& session, const Options& optio
   auto doubt = doubt_of_named_mix(*survey, *input, *alignment, align);
   if (!doubt) return doubt.error();
   Lineup lineup = build_lineup(*survey, *input, *alignment);
-  if (*doubt) lineup.findings.push_back(**doubt);
+  if (*doubt) {
+    rest_on_the_choice_of_mix(lineup);
+    lineup.findings.push_back(**doubt);
+  }
   report::Heard heard = heard_of(*survey, *input, alignment->tracks, lineup);
   heard.null = null_depth(*alignment);
   return Aligned{std::move(lineup), std::move(heard)};

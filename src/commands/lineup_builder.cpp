@@ -13,6 +13,7 @@
 #include "kilter/report/lineup_report.h"
 #include "kilter/session/names.h"
 #include "told_times.h"
+#include "wrong_mix.h"
 
 namespace kilter::commands {
 namespace {
@@ -439,20 +440,22 @@ void doubt_the_mixs_rate(Lineup& lineup) {
   const std::string stated = hertz(lineup.mix->rate_hz);
   const std::string made = hertz(*finding.rate_hz);
   finding.text =
-      surely ? fmt::format(
-                   "The mix states {}, but by all tracks it was made at {}: it plays too {}, "
-                   "and so do the stems, which follow it. Mend its header, and start again.",
-                   stated, made, pace)
-             : fmt::format(
-                   "Nothing tells whose header is wrong: the recorder's, as its tracks say, "
-                   "or the mix's, which states {} and would then be made at {}. Listen to "
-                   "the mix: if it plays too {}, mend its header, and start again.",
-                   stated, made, pace);
+      surely
+          ? fmt::format(
+                "The mix states {}, but by all tracks that fit it was made at {}: it plays too {}, "
+                "and so do the stems, which follow it. Mend its header, and start again.",
+                stated, made, pace)
+          : fmt::format(
+                "Nothing tells whose header is wrong: the recorder's, as its tracks say, "
+                "or the mix's, which states {} and would then be made at {}. Listen to "
+                "the mix: if it plays too {}, mend its header, and start again.",
+                stated, made, pace);
   for (LineupTrack& track : lineup.tracks)
     for (Finding& each : track.findings)
       if (surely && each.code == "wrong-rate")
         each.text = "Against the mix it runs as if it were recorded at " + hertz(*each.rate_hz) +
                     ": it is the mix whose header is wrong. Leave this one's as it is.";
+  if (surely) rest_on_the_mixs_rate(lineup);
   lineup.findings.push_back(finding);
 }
 

@@ -168,6 +168,12 @@ TEST_F(Faults, AMicrophoneNamedLikeTheMixIsDoubted) {
   EXPECT_NE(doubts[0].text.find("by its sound that is \"desk.wav\": 3 of 3 others are in it"),
             std::string::npos)
       << doubts[0].text;
+  for (const LineupTrack& track : lineup_.tracks)
+    for (const Finding& finding : found(track.findings, "unmatched")) {
+      EXPECT_NE(finding.text.find("may come of the wrong file being taken for the mix"),
+                std::string::npos)
+          << finding.text;
+    }
 }
 
 TEST_F(Faults, APartThatTheNumbersLeaveOutIsMissed) {

@@ -30,6 +30,7 @@ std::size_t count(const CheckReport& report, Verdict verdict) {
 
 // What is wrong with a stem's file, wherever it stands.
 constexpr std::string_view kSwapped = "swapped";
+constexpr std::string_view kInverted = "inverted";
 constexpr std::string_view kDamage[] = {"emptied", "missing-stem", kSwapped, "truncated",
                                         "unequal-length"};
 
@@ -45,15 +46,21 @@ bool is_damaged(const CheckedStem& stem) {
                      [&](std::string_view code) { return holds(stem, code); });
 }
 
+/// Whether it stands where it should, and only its polarity does not.
+bool is_only_inverted(const CheckedStem& stem) {
+  return stem.verdict == Verdict::beyond && holds(stem, kInverted) && !holds(stem, "misaligned");
+}
+
 std::string kind_of_failure(const CheckedStem& stem) {
   for (const std::string_view code : kDamage)
     if (holds(stem, code)) return std::string(code);
-  return to_text(stem.verdict);
+  return is_only_inverted(stem) ? std::string(kInverted) : to_text(stem.verdict);
 }
 
 std::vector<std::string> row_of(const CheckedStem& stem, const std::string& notes) {
   // One that stands where it should and fails all the same says why.
-  const bool fails = stem.verdict == Verdict::within && is_damaged(stem);
+  const bool fails =
+      is_only_inverted(stem) || (stem.verdict == Verdict::within && is_damaged(stem));
   const std::string verdict = fails ? kind_of_failure(stem) : to_text(stem.verdict);
   if (!stem.worst_s)
     return {stem.name, verdict, "-", "-", "-", "-", fmt::format("{}/{}", stem.clear, stem.speaking),
@@ -69,15 +76,18 @@ std::vector<std::string> row_of(const CheckedStem& stem, const std::string& note
 }
 
 std::string summary(const CheckReport& report) {
-  const std::size_t within = count(report, Verdict::within);
+  const auto inverted = static_cast<std::size_t>(
+      std::count_if(report.stems.begin(), report.stems.end(), is_only_inverted));
+  const std::size_t within = count(report, Verdict::within) + inverted;
   const std::size_t checked = report.stems.size() - count(report, Verdict::left_out);
   std::vector<std::string> swapped;
   for (const CheckedStem& stem : report.stems)
     if (kind_of_failure(stem) == kSwapped) swapped.push_back(stem.name);
   std::string text = swapped.empty() ? "" : "Names exchanged: " + joined(swapped) + ". ";
   text += fmt::format("{} of {} within {:g} ms", within, counted(checked, "stem"), report.limit_ms);
-  if (const auto beyond = count(report, Verdict::beyond); beyond > 0)
+  if (const auto beyond = count(report, Verdict::beyond) - inverted; beyond > 0)
     text += fmt::format("; {} beyond", beyond);
+  if (inverted > 0) text += fmt::format("; {} inverted", inverted);
   if (const auto unknown = count(report, Verdict::no_evidence); unknown > 0)
     text += fmt::format("; {} without evidence{}", unknown,
                         report.allow_silent ? ", let pass if they hardly sound and nobody is "

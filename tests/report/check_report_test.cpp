@@ -74,5 +74,27 @@ TEST(CheckReport, PassesSilenceOnlyWhereAllowedAndNeverAStranger) {
   EXPECT_TRUE(passes(report_of(Verdict::left_out, 0, 0)));
 }
 
+TEST(CheckReport, SaysOfAStemThatIsOnlyInvertedThatItIs) {
+  CheckReport report = report_of(Verdict::beyond, 10, 10);
+  CheckedStem& stem = report.stems.front();
+  stem.name = "cook";
+  stem.worst_s = 0.0;
+  Finding inverted;
+  inverted.code = "inverted";
+  inverted.text = "Its polarity is opposite.";
+  stem.findings = {inverted};
+  const std::string text = check_text(report);
+  EXPECT_NE(text.find("\ncook  inverted "), std::string::npos) << text;
+  EXPECT_NE(text.find("1 of 1 stem within 1 ms; 1 inverted."), std::string::npos) << text;
+  EXPECT_FALSE(passes(report));
+  EXPECT_NE(check_junit(report).find("<failure type=\"inverted\""), std::string::npos);
+
+  // One that stands off as well is beyond.
+  Finding misaligned;
+  misaligned.code = "misaligned";
+  stem.findings.push_back(misaligned);
+  EXPECT_NE(check_text(report).find("\ncook  beyond "), std::string::npos) << check_text(report);
+}
+
 }  // namespace
 }  // namespace kilter::report

@@ -191,6 +191,28 @@ Result<void> add_excursions(const Aligning& session, const std::vector<bool>& re
   });
 }
 
+/// Of those whose recordings begin within it: whoever has missed most of what nobody explains.
+NotStarted not_started(const Aligning& session, const Alignment& alignment,
+                       const std::vector<Stretch>& voice) {
+  constexpr double kLeast_s = 0.5;
+  constexpr double kAlike_s = 0.25;
+  const auto missed_s = [&](std::size_t k) {
+    if (!session.is_microphone(k) || !alignment.tracks[k].map) return 0.0;
+    const double start_s = alignment.tracks[k].map->start_s();
+    double sum_s = 0.0;
+    for (const Stretch& each : voice)
+      sum_s += std::max(0.0, std::min(each.line_to_s, start_s) - each.line_from_s);
+    return sum_s;
+  };
+  NotStarted most;
+  for (std::size_t k = 0; k < session.states.size(); ++k)
+    most.seconds = std::max(most.seconds, missed_s(k));
+  if (most.seconds < kLeast_s) return {};
+  for (std::size_t k = 0; k < session.states.size(); ++k)
+    if (missed_s(k) > most.seconds - kAlike_s) most.names.push_back(session.tracks[k].name);
+  return most;
+}
+
 Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
   std::vector<MappedTrack> heard;
   std::vector<TimeMap> maps;
@@ -206,7 +228,9 @@ Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
   auto found = find_unexplained({session.mix.signal, &*mix_map}, heard,
                                 {.threads = session.options.threads, .stop = session.options.stop});
   if (!found) return found.error();
-  if (!found->voice.empty()) alignment.findings.push_back(missing_voice_finding(found->voice));
+  if (!found->voice.empty())
+    alignment.findings.push_back(
+        missing_voice_finding(found->voice, not_started(session, alignment, found->voice)));
   if (!found->music.empty()) alignment.findings.push_back(mix_music_finding(found->music));
   alignment.unexplained = *std::move(found);
   return {};

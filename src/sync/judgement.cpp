@@ -460,8 +460,7 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
   if (const Seam* seam = unsure_seam(evidence, track)) return doubt_of_seam(*seam);
   if (const Seam* seam = loose_seam(evidence, track))
     return Doubt{"Near " + clock_text(seam->place.mix_end_s) +
-                     " of the mix it steps, and no sound tells where to better than a tenth of a "
-                     "second or so.",
+                     " of the mix it steps, and no sound tells where exactly.",
                  std::abs(seam->step_s)};
   if (const auto other = unlike_sibling(evidence.states, track))
     return Doubt{"It begins with \"" + evidence.tracks[*other].name +
@@ -536,17 +535,34 @@ Finding thin_evidence(const std::string& reason) {
 
 namespace {
 
-/// Where a seam lies: in a pause it may be anywhere that nothing is said.
+/// A run of digital silence or a stretch that is there twice is the seam itself.
+bool is_seen(const SeamPlace& place) { return place.zeros || place.repeated; }
+
+struct Range {
+  double from_s;
+  double to_s;
+};
+
+/// In a pause a seam may be anywhere that nothing is said. On the timeline; nothing where its place
+/// is known.
+std::optional<Range> range_of(const SeamPlace& place, double line_s) {
+  if (is_seen(place)) return std::nullopt;
+  const Range range{line_s + std::min(place.earliest_s - place.mix_end_s, 0.0),
+                    line_s + std::max(place.latest_s - place.mix_end_s, 0.0)};
+  return range.to_s - range.from_s > kTellsRange_s ? std::optional(range) : std::nullopt;
+}
+
 std::string place_text(const SeamPlace& place, double line_s) {
-  std::string text = " at " + clock_text(line_s) + " of the timeline";
-  const double earliest_s = line_s + std::min(place.earliest_s - place.mix_end_s, 0.0);
-  const double latest_s = line_s + std::max(place.latest_s - place.mix_end_s, 0.0);
-  if (latest_s - earliest_s > kTellsRange_s)
-    text += ", or so: no sound tells where between " + clock_text(earliest_s) + " and " +
-            clock_text(latest_s) + " of the timeline";
-  else if (place.loose_s > kLoose_s)
-    text += ", or so";
-  return text;
+  const bool about = range_of(place, line_s) || place.loose_s > kLoose_s;
+  return " at " + clock_text(line_s) + " of the timeline" + (about ? ", or so" : "");
+}
+
+/// A sentence of its own; empty where the place is known.
+std::string range_text(const SeamPlace& place, double line_s) {
+  const auto range = range_of(place, line_s);
+  return range ? " It may be anywhere between " + clock_text(range->from_s) + " and " +
+                     clock_text(range->to_s) + " of the timeline."
+               : "";
 }
 
 }  // namespace
@@ -573,6 +589,7 @@ Finding seam_finding(const Seam& seam, double track_s, double line_s) {
       who = "this file";
   }
   const std::string at = place_text(seam.place, line_s);
+  const std::string range = range_text(seam.place, line_s);
   if (seam.cause == SeamCause::stream)
     finding.text = "From there on " + who + " carries it " + amount +
                    (seam.step_s > 0.0 ? " later" : " earlier") + at +
@@ -580,17 +597,17 @@ Finding seam_finding(const Seam& seam, double track_s, double line_s) {
                         ? ": the recording is whole, the mix moved."
                         : ": the mix moved, or the recording did in that pause, which no sound "
                           "tells apart.") +
-                   " The stem follows the mix; listen to the join.";
+                   range + " The stem follows the mix; listen to the join.";
   else if (seam.step_s > 0.0)
-    finding.text = who + " lost " + amount + " of sound" + at +
-                   ". The stem has silence there; ask for the missing stretch if it was recorded "
+    finding.text = who + " lost " + amount + " of sound" + at + "." + range +
+                   " The stem has silence there; ask for the missing stretch if it was recorded "
                    "elsewhere too.";
   else
     finding.text = who + " has " + amount + " too much" + at +
                    (seam.place.zeros      ? ", a run of digital silence"
                     : seam.place.repeated ? ", a stretch that is there twice"
                                           : "") +
-                   ". The stem leaves that out; listen to the join.";
+                   "." + range + " The stem leaves that out; listen to the join.";
   if (!finding.text.empty() && finding.text[0] >= 'a' && finding.text[0] <= 'z')
     finding.text[0] = static_cast<char>(finding.text[0] - 'a' + 'A');
   return finding;
@@ -603,12 +620,15 @@ Finding mix_seam_finding(const Seam& seam, double line_s) {
   finding.line_s = line_s;
   finding.step_s = -seam.step_s;
   finding.cause = "mix";
+  const std::string on_line = clock_text(line_s);
+  const std::string on_mix = clock_text(seam.place.mix_end_s);
   const std::string amount = milliseconds(seam.step_s);
   finding.text = "The mix " +
                  (seam.step_s < 0.0 ? "lost " + amount + " of the talk"
                                     : "has " + amount + " that no recording has") +
-                 " at " + clock_text(seam.place.mix_end_s) + " of the mix, " + clock_text(line_s) +
-                 " of the timeline. The tracks stay whole and the timeline runs on; do not cut the "
+                 " at " + on_mix + " of the mix" +
+                 (on_line == on_mix ? "" : ", " + on_line + " of the timeline") +
+                 ". The tracks stay whole and the timeline runs on; do not cut the "
                  "mix against it without this step.";
   return finding;
 }
@@ -645,15 +665,36 @@ Finding leak_finding(const Leak& leak, const std::string& from) {
   return finding;
 }
 
+namespace {
+
+/// "cook", "keeper" and "mate", in quotes.
+std::string in_quotes(const std::vector<std::string>& names) {
+  std::string text;
+  for (std::size_t i = 0; i < names.size(); ++i)
+    text += (i == 0 ? "\"" : i + 1 == names.size() ? "\" and \"" : "\", \"") + names[i];
+  return text + '"';
+}
+
+/// What of a length of sound, in a sentence that begins with a blank; empty where all were running.
+std::string not_started_text(const NotStarted& not_started, double of_s) {
+  constexpr double kAll_s = 0.5;  // what is unexplained is told in half seconds
+  if (not_started.names.empty()) return "";
+  const bool all = not_started.seconds > of_s - kAll_s;
+  return (all ? std::string(" All of that")
+              : ' ' + clock_text(not_started.seconds, 1) + " of that") +
+         " is from before the recording of " + in_quotes(not_started.names) +
+         (not_started.names.size() == 1 ? " had been started: it may be that person."
+                                        : " had been started: it may be one of those people.");
+}
+
+}  // namespace
+
 Finding leak_without_mix_finding(const std::vector<std::string>& sources) {
-  std::string names;
-  for (std::size_t i = 0; i < sources.size(); ++i)
-    names += (i == 0 ? "\"" : i + 1 == sources.size() ? "\" and \"" : "\", \"") + sources[i];
   Finding finding;
   finding.code = "leak";
   finding.text =
-      "It also holds " + names +
-      "\", as a loudspeaker or open headphones bring it about, and is not heard there. It "
+      "It also holds " + in_quotes(sources) +
+      ", as a loudspeaker or open headphones bring it about, and is not heard there. It "
       "is placed by that alone: how late it came cannot be told without a mix. Listen to "
       "it against the others, and move it by as much.";
   return finding;
@@ -698,15 +739,17 @@ Finding wrong_rate_finding(double header_rate_hz, double ratio) {
   return finding;
 }
 
-Finding missing_voice_finding(std::vector<Stretch> stretches) {
+Finding missing_voice_finding(std::vector<Stretch> stretches, const NotStarted& not_started) {
   Finding finding;
   finding.code = "missing-voice";
   finding.text =
       "The mix holds somebody whom no track explains, " + times(stretches) + ", first at " +
       clock_text(stretches.front().line_from_s) + " of the timeline, lasting " +
-      clock_text(total_s(stretches), 1) +
-      " in all. Listen there, and ask for that person's recording while it can be had, or for "
-      "what a recorder that was started late has not.";
+      clock_text(total_s(stretches), 1) + " in all." +
+      not_started_text(not_started, total_s(stretches)) +
+      " Listen there, and ask for that person's recording while it can be had" +
+      (not_started.names.empty() ? ", or for what a recorder that was started late has not."
+                                 : ", or for what the late one has not.");
   finding.line_s = stretches.front().line_from_s;
   finding.stretches = std::move(stretches);
   return finding;

@@ -56,7 +56,12 @@ Finding leak_without_mix_finding(const std::vector<std::string>& sources);
 Finding duplicate_finding(const std::string& original, const CopyVerdict& copy);
 Finding mix_copy_finding(const CopyVerdict& copy);
 Finding wrong_rate_finding(double header_rate_hz, double ratio);
-Finding missing_voice_finding(std::vector<Stretch> stretches);
+/// Whose recordings had not been started yet in how much of what nobody explains.
+struct NotStarted {
+  double seconds{0.0};
+  std::vector<std::string> names;  ///< empty: all were
+};
+Finding missing_voice_finding(std::vector<Stretch> stretches, const NotStarted& not_started = {});
 Finding mix_music_finding(std::vector<Stretch> stretches);
 
 }  // namespace kilter::sync

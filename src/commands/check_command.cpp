@@ -292,18 +292,19 @@ std::vector<CheckedStem> rows_of(const Survey& survey, const AlignInput& input,
     add_damage(track, has_a_hole(facts, input.mix.length_s), whose, stem);
     const auto k = static_cast<std::size_t>(claim - claims.begin());
     const sync::Residual& residual = checked.residuals[k];
-    judge(residual, checked.said[k].phrases, *claim, limit_s, stem);
+    judge(residual, checked.said[k].phrases, *claim, limit_s, facts, stem);
     facts.in_room = checked.in_room[k];
     facts.others_sound = checked.all_sound && (!left || has_all_stems(*left, survey));
     facts.others_in_place = others_in_place(checked, k, limit_s);
     judge_phrases(checked.said[k], residual, limit_s, facts, stem);
-    if (stem.verdict != Verdict::beyond) judge_strays(checked.strays[k], stem);
+    if (stem.verdict != Verdict::beyond) judge_strays(checked.strays[k], facts, stem);
     stem.minutes = by_minute(checked.windows[k], residual, input.mix.length_s);
     name_the_option(stem);
     if (!checked.elsewhere || !is_lost(residual, input.mix.length_s)) continue;
     const auto at = std::find(input.survey_tracks.begin(), input.survey_tracks.end(), original) -
                     input.survey_tracks.begin();
-    find_elsewhere(*claim, checked.elsewhere->tracks[static_cast<std::size_t>(at)], limit_s, stem);
+    find_elsewhere(*claim, checked.elsewhere->tracks[static_cast<std::size_t>(at)], limit_s, facts,
+                   stem);
   }
   return rows;
 }

@@ -4,9 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <filesystem>
 
-#include "check_folder.h"
 #include "check_verdicts.h"
 #include "check_words.h"
 #include "kilter/base/clock_text.h"
@@ -36,17 +34,6 @@ double usual_level_db(const std::vector<Phrase>& phrases) {
   const auto middle = levels.begin() + std::ssize(levels) / 2;
   std::nth_element(levels.begin(), middle, levels.end());
   return *middle;
-}
-
-std::string stem_of(const std::string& file) { return std::filesystem::path(file).stem().string(); }
-
-/// What was written down of the track's file; nothing where that is not known.
-const StemMark* mark_of(const Lineup& left, const survey::Survey& survey,
-                        const survey::SurveyTrack& track) {
-  const std::string name = stem_of(survey.files[track.file].name);
-  const auto mark = std::find_if(left.stems.begin(), left.stems.end(),
-                                 [&](const StemMark& each) { return stem_of(each.file) == name; });
-  return mark == left.stems.end() ? nullptr : &*mark;
 }
 
 bool is_by_the_room(double late_s) { return late_s > kInPlace_s && late_s < kThroughTheRoom_s; }
@@ -85,7 +72,31 @@ bool may_be_anothers(const Slip& slip, const StemFacts& facts) {
          (slip.beside_mute || !facts.others_sound || (slip.is_faint && anybody_is_off));
 }
 
-void fail(const std::vector<Slip>& slips, const StemFacts& facts, CheckedStem& stem) {
+/// From the first slip on nothing is in place again: what is lost or too much there is all of it.
+std::optional<Step> step_of(const std::vector<Slip>& slips, const std::vector<Phrase>& phrases,
+                            const sync::Residual& residual) {
+  constexpr double kHalfWindow_s = 3.0;
+  const Slip& first = slips.front();
+  Step step{0.0, first.from_s, first.late_s};
+  const auto is_alike = [&](double late_s) {
+    return std::abs(late_s - first.late_s) <= kOneSlip_s;
+  };
+  for (const Slip& each : slips)
+    if (!is_alike(each.late_s)) return std::nullopt;
+  for (const Phrase& each : phrases) {
+    if (!each.heard || is_alike(each.late_s)) continue;
+    if (each.to_s > first.from_s) return std::nullopt;
+    step.in_step_to_s = std::max(step.in_step_to_s, each.to_s);
+  }
+  for (const auto& run : residual.runs) {
+    if (run.to_s > first.from_s + kHalfWindow_s) return std::nullopt;
+    step.in_step_to_s = std::max(step.in_step_to_s, std::min(run.to_s, first.from_s));
+  }
+  return step.in_step_to_s > 0.0 ? std::optional(step) : std::nullopt;
+}
+
+void fail(const std::vector<Slip>& slips, const std::vector<Phrase>& phrases,
+          const sync::Residual& residual, const StemFacts& facts, CheckedStem& stem) {
   const Slip& worst = furthest(slips);
   stem.verdict = Verdict::beyond;
   stem.worst_s = worst.late_s;
@@ -100,11 +111,18 @@ void fail(const std::vector<Slip>& slips, const StemFacts& facts, CheckedStem& s
   };
   std::erase_if(stem.findings,
                 [&](const Finding& each) { return each.code == "no-evidence" || is_here(each); });
-  std::string text = "It stands " + places(slips) + " against the mix, and elsewhere does not.";
+  const auto step = step_of(slips, phrases, residual);
+  std::string text = step ? step_text(*step).substr(1)
+                          : "It stands " + places(slips) +
+                                " against the mix, and elsewhere does "
+                                "not.";
   if (!facts.in_room)
     text += " It is not as it was written, and where it was aligned no stream held it back there.";
-  stem.findings.push_back(check_finding(
-      "misaligned", text + " Conform the session again, or move that stretch.", worst.from_s));
+  text +=
+      mend_text(facts, step ? step_mending(*step) : "move that stretch", worst.from_s, worst.to_s);
+  Finding& finding = stem.findings.emplace_back(
+      check_finding("misaligned", std::move(text), step ? step->off_from_s : worst.from_s));
+  if (step) finding.step_s = -step->late_s;  // positive where sound is lost
 }
 
 void note(const std::vector<Slip>& slips, const StemFacts& facts, CheckedStem& stem) {
@@ -182,49 +200,6 @@ void tell_missing(const std::vector<Stretch>& missing, const StemFacts& facts, C
 }
 
 }  // namespace
-
-bool has_a_hole(const StemFacts& facts, double length_s) {
-  return std::any_of(facts.not_placed.begin(), facts.not_placed.end(), [&](const Stretch& each) {
-    return each.line_from_s > 0.0 && each.line_to_s < length_s;
-  });
-}
-
-StemFacts facts_of(const std::optional<Lineup>& left, const survey::Survey& survey,
-                   const survey::SurveyTrack& track) {
-  StemFacts facts;
-  const StemMark* const mark = left ? mark_of(*left, survey, track) : nullptr;
-  if (mark == nullptr) return facts;
-  const std::string name = stem_of(mark->file);
-  facts.has_lineup = true;
-  facts.changed = track.digest != mark->digest;
-  for (const survey::SurveyTrack& other : survey.tracks) {
-    const StemMark* const others = mark_of(*left, survey, other);
-    const bool is_mix = survey.mix && survey.mix->file == other.file;
-    if (!is_mix && others != nullptr && others != mark && other.digest == others->digest)
-      facts.others_unchanged = true;
-  }
-  const double length_s = left->to_s - left->from_s;
-  std::vector<Stretch> placed;
-  for (const LineupTrack& each : left->tracks) {
-    if (!each.map || (each.voice.empty() ? each.name : each.voice) != name) continue;
-    for (const Span& span : each.map->spans())
-      placed.push_back({span.line_from_s - left->from_s, span.line_to_s - left->from_s});
-    for (const Finding& finding : each.findings)
-      if (finding.code == "excursion")
-        for (const Stretch& stretch : finding.stretches)
-          facts.held_back.push_back(
-              {stretch.line_from_s - left->from_s, stretch.line_to_s - left->from_s});
-  }
-  facts.not_placed = gaps_between(std::move(placed), length_s);
-  return facts;
-}
-
-bool has_all_stems(const Lineup& left, const survey::Survey& survey) {
-  return std::all_of(left.stems.begin(), left.stems.end(), [&](const StemMark& mark) {
-    return std::any_of(survey.files.begin(), survey.files.end(),
-                       [&](const auto& file) { return stem_of(file.name) == stem_of(mark.file); });
-  });
-}
 
 bool is_in_place(const std::vector<Phrase>& phrases, double limit_s) {
   return slips_of(phrases, limit_s).empty() && unheard_of(phrases).empty();
@@ -317,7 +292,7 @@ void judge_phrases(const sync::TrackPhrases& said, const sync::Residual& residua
     }
   }
   if (!unsure.empty()) note(unsure, facts, stem);
-  if (!sure.empty()) fail(sure, facts, stem);
+  if (!sure.empty()) fail(sure, said.phrases, residual, facts, stem);
 }
 
 }  // namespace kilter::commands

@@ -28,21 +28,41 @@ constexpr double kBeyondWindows_s = 0.1;  // nearer, windows tell
 constexpr double kOneStretch_s = 2e-3;
 constexpr std::size_t kFewestAlike = 3;
 
-/// `course`: as course_text() puts it.
-Finding misaligned(const sync::Residual& residual, const std::string& course) {
+/// Of all that stands as far off, the stretch that holds the worst place.
+const sync::ResidualRun* worst_run(const sync::Residual& residual) {
+  for (const auto& run : residual.runs)
+    if (run.from_s <= residual.worst_at_s && residual.worst_at_s <= run.to_s) return &run;
+  return nullptr;
+}
+
+Finding misaligned(const sync::Residual& residual, const std::vector<sync::Phrase>& phrases,
+                   double limit_s, const StemFacts& facts) {
+  const std::string course = course_text(residual, limit_s, phrases);
   const bool stays = residual.runs.size() == 1 && course.empty();
-  const char* next = "move the stem.";
-  if (drift_of(residual))
-    next = "take the drift out: moving it mends a single place.";
-  else if (!stays)
-    next = "move that stretch.";
-  return check_finding(
+  const bool drifts = drift_of(residual).has_value();
+  const auto step = drifts ? std::nullopt : step_of(residual, limit_s, phrases);
+  std::string next = "move that stretch";
+  if (drifts)
+    next = "take the drift out: moving it mends a single place";
+  else if (step)
+    next = step_mending(*step);
+  else if (stays)
+    next = "move the stem";
+  const sync::ResidualRun* const run = worst_run(residual);
+  const double from_s = run != nullptr ? run->from_s : residual.worst_at_s;
+  const double to_s = run != nullptr ? run->to_s : residual.worst_at_s;
+  Finding finding = check_finding(
       "misaligned",
-      fmt::format("At {} it stands {} against the mix, +-{}{}.{} Conform the session again, or {}",
+      fmt::format("At {} it stands {} against the mix, +-{}{}.{}{}",
                   clock_text(residual.worst_at_s), late_text(residual.worst_s),
                   short_time_text(residual.uncertainty_s), stays ? ", and so throughout" : "",
-                  course, next),
+                  course, mend_text(facts, next, from_s, to_s)),
       residual.worst_at_s);
+  if (step) {
+    finding.line_s = step->off_from_s;
+    finding.step_s = -step->late_s;  // positive where sound is lost
+  }
+  return finding;
 }
 
 void add_notes(const sync::Residual& residual, CheckedStem& stem) {
@@ -147,7 +167,7 @@ void add_damage(const SurveyTrack& track, bool has_a_hole, std::string_view whos
 }
 
 void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
-                    CheckedStem& stem) {
+                    const StemFacts& facts, CheckedStem& stem) {
   if (!placing.map || stem.verdict == Verdict::beyond) return;
   double worst_s = 0.0;
   double worst_at_s = 0.0;
@@ -171,7 +191,7 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
   std::string text = fmt::format("At {} it stands {} against the mix, +-{}{}.",
                                  clock_text(worst_at_s), late_text(worst_s),
                                  short_time_text(bound_s), sure ? "" : ", as far as can be told");
-  std::string next = " Conform the session again, or move the stem there.";
+  std::string next = mend_text(facts, "move the stem there", worst_at_s, worst_at_s);
   for (const Finding& finding : placing.findings)
     if (finding.rate_hz) {
       text += fmt::format(" By its sound it was made at {:g} Hz, whatever its header states.",
@@ -193,7 +213,7 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
 }
 
 void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phrases,
-           const Claim& claim, double limit_s, CheckedStem& stem) {
+           const Claim& claim, double limit_s, const StemFacts& facts, CheckedStem& stem) {
   stem.clear = residual.clear;
   stem.speaking = residual.speaking;
   if (!residual.has_evidence()) {
@@ -215,7 +235,7 @@ void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phra
   const double away_s = std::abs(residual.worst_s);
   if (away_s > limit_s) {
     stem.verdict = Verdict::beyond;
-    stem.findings.push_back(misaligned(residual, course));
+    stem.findings.push_back(misaligned(residual, phrases, limit_s, facts));
   } else if (away_s + residual.uncertainty_s > limit_s && !residual.in_stairs) {
     stem.verdict = Verdict::no_evidence;
     stem.findings.push_back(no_evidence(residual));
@@ -248,7 +268,8 @@ void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phra
   add_notes(residual, stem);
 }
 
-void judge_strays(const std::vector<sync::Stray>& strays, CheckedStem& stem) {
+void judge_strays(const std::vector<sync::Stray>& strays, const StemFacts& facts,
+                  CheckedStem& stem) {
   const auto off_s = [](const sync::Stray& stray) { return stray.mapped_s - stray.mix_s; };
   std::vector<sync::Stray> most;
   for (const sync::Stray& first : strays) {
@@ -266,10 +287,10 @@ void judge_strays(const std::vector<sync::Stray>& strays, CheckedStem& stem) {
   std::erase_if(stem.findings, [](const Finding& each) { return each.code == "unheard"; });
   stem.findings.push_back(check_finding(
       "misaligned",
-      fmt::format("It stands {} {} or so: what it says there is in the mix at another place. "
-                  "Conform the session again, or move that stretch.",
-                  late_text(*stem.worst_s),
-                  stretch_text(most.front().mapped_s, most.back().mapped_s, 0)),
+      fmt::format(
+          "It stands {} {} or so: what it says there is in the mix at another place.{}",
+          late_text(*stem.worst_s), stretch_text(most.front().mapped_s, most.back().mapped_s, 0),
+          mend_text(facts, "move that stretch", most.front().mapped_s, most.back().mapped_s)),
       most.front().mapped_s));
 }
 

@@ -5,6 +5,7 @@
 #include <string_view>
 #include <vector>
 
+#include "check_facts.h"
 #include "kilter/base/time_map.h"
 #include "kilter/report/check_report.h"
 #include "kilter/survey/survey.h"
@@ -34,16 +35,17 @@ Finding no_evidence(const sync::Residual& residual);
 
 /// Verdict, figures and findings of one stem. `phrases`: for words alone.
 void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phrases,
-           const Claim& claim, double limit_s, report::CheckedStem& stem);
+           const Claim& claim, double limit_s, const StemFacts& facts, report::CheckedStem& stem);
 
 /// Words that the mix holds elsewhere, further off than windows see: several that agree are a
 /// stretch out of place.
-void judge_strays(const std::vector<sync::Stray>& strays, report::CheckedStem& stem);
+void judge_strays(const std::vector<sync::Stray>& strays, const StemFacts& facts,
+                  report::CheckedStem& stem);
 
 /// The places by the estimator, for tracks that are not where they are claimed to be: asked for no
 /// other.
 void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, double limit_s,
-                    report::CheckedStem& stem);
+                    const StemFacts& facts, report::CheckedStem& stem);
 
 /// What is wrong with the file itself; digital silence is not where the lineup leaves a hole in it.
 /// `whose`: what its places are told in.

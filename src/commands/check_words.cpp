@@ -87,6 +87,11 @@ std::string extent_text(const sync::ResidualRun& run, const std::vector<sync::Ph
   return stretch_text(from_s, to_s);
 }
 
+std::string amount_text(double late_s) {
+  return std::abs(late_s) < 1.0 ? short_time_text(late_s)
+                                : fmt::format("{:.3f} s", std::abs(late_s));
+}
+
 std::string drift_text(const Drift& drift) {
   constexpr double kHour_s = 3600.0;
   const double slope = drift.slope();
@@ -100,9 +105,7 @@ std::string drift_text(const Drift& drift) {
 }  // namespace
 
 std::string late_text(double late_s) {
-  const std::string amount =
-      std::abs(late_s) < 1.0 ? short_time_text(late_s) : fmt::format("{:.3f} s", std::abs(late_s));
-  return amount + (late_s < 0.0 ? " early" : " late");
+  return amount_text(late_s) + (late_s < 0.0 ? " early" : " late");
 }
 
 std::string stretch_text(double from_s, double to_s, int decimals) {
@@ -124,10 +127,48 @@ std::optional<Drift> drift_of(const sync::Residual& residual) {
   return drift;
 }
 
+std::optional<Step> step_of(const sync::Residual& residual, double limit_s,
+                            const std::vector<sync::Phrase>& phrases) {
+  const auto& runs = residual.runs;
+  const auto is_off = [&](const sync::ResidualRun& run) { return std::abs(run.late_s) > limit_s; };
+  const auto first = std::find_if(runs.begin(), runs.end(), is_off);
+  if (first == runs.begin() || first == runs.end()) return std::nullopt;
+  Step step{std::prev(first)->to_s, first->from_s, first->late_s};
+  if (std::any_of(first, runs.end(), [&](const sync::ResidualRun& run) {
+        return std::abs(run.late_s - step.late_s) > kAlike_s;
+      }))
+    return std::nullopt;
+  // Single sentences tell its place better than windows do.
+  const double after_s = step.in_step_to_s;
+  const double before_s = step.off_from_s;
+  for (const sync::Phrase& each : phrases) {
+    if (!each.heard || each.to_s < after_s || each.from_s > before_s) continue;
+    if (std::abs(each.late_s - step.late_s) < kAlike_s)
+      step.off_from_s = std::min(step.off_from_s, each.from_s);
+    else if (std::abs(each.late_s) < limit_s)
+      step.in_step_to_s = std::max(step.in_step_to_s, each.to_s);
+  }
+  return step.in_step_to_s < step.off_from_s ? std::optional(step)
+                                             : std::optional(Step{after_s, before_s, step.late_s});
+}
+
+std::string step_text(const Step& step) {
+  return fmt::format(
+      " It stands in step with the mix up to {}, and {} from {} to its end: in between, it {} {}.",
+      clock_text(step.in_step_to_s), late_text(step.late_s), clock_text(step.off_from_s),
+      step.late_s < 0.0 ? "lost" : "has too much by", amount_text(step.late_s));
+}
+
+std::string step_mending(const Step& step) {
+  return step.late_s < 0.0 ? "put " + amount_text(step.late_s) + " of silence in there"
+                           : "take " + amount_text(step.late_s) + " out there";
+}
+
 std::string course_text(const sync::Residual& residual, double limit_s,
                         const std::vector<sync::Phrase>& phrases) {
   if (const auto drift = drift_of(residual)) return drift_text(*drift);
   if (residual.runs.size() < 2) return "";
+  if (const auto step = step_of(residual, limit_s, phrases)) return step_text(*step);
   const double in_step_s = std::min(kInStep_s, limit_s);
   std::string text = " It stands ";
   for (std::size_t i = 0; i < residual.runs.size() && i < kMostTold; ++i) {

@@ -135,5 +135,28 @@ TEST(Windows, LaterByAWayThroughTheRoomCountOnlyWithTheirPersonsTalk) {
   EXPECT_EQ(with_phrases(windows, {phrase(1, 4e-3)}).size(), 1U);
 }
 
+TEST(Phrases, ThatStandOffFromOnePlaceToTheEndAreAStep) {
+  const auto text_of = [](std::vector<Phrase> said) {
+    const auto stem = judged(std::move(said), facts_of_a_microphone());
+    return stem.findings.empty() ? std::string() : stem.findings.back().text;
+  };
+  const std::string step =
+      text_of({phrase(0, 0), phrase(4, 0), phrase(40, -0.3), phrase(50, -0.3)});
+  EXPECT_NE(step.find("in step with the mix up to 00:00:06.000, and 300 ms early from "
+                      "00:00:40.000 to its end"),
+            std::string::npos)
+      << step;
+  EXPECT_EQ(step.find("elsewhere does not"), std::string::npos) << step;
+  const std::string slip = text_of({phrase(0, 0), phrase(40, -0.3), phrase(50, 0)});
+  EXPECT_NE(slip.find("elsewhere does not"), std::string::npos) << slip;
+}
+
+TEST(Phrases, OfAStepTellHowMuchIsLostAndWhere) {
+  const auto stem = judged({phrase(0, 0), phrase(40, -0.3)}, facts_of_a_microphone());
+  ASSERT_TRUE(tells(stem, "misaligned"));
+  EXPECT_EQ(stem.findings.back().line_s, 40.0);
+  EXPECT_NEAR(stem.findings.back().step_s.value_or(0.0), 0.3, 1e-9);
+}
+
 }  // namespace
 }  // namespace kilter::commands

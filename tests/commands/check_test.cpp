@@ -481,5 +481,23 @@ TEST_F(Check, TakesAnyFolderOfStemsAndAMix) {
   EXPECT_NE(told.out.find("3 of 3 stems within 1 ms"), std::string::npos) << told.out;
 }
 
+TEST_F(Check, TellsAHoleAsAStepThatGoesOnToTheEnd) {
+  Samples samples = samples_of("keeper");
+  const auto at = samples.begin() + 80 * kRateHz;
+  samples.erase(at, at + 3 * kRateHz / 10);
+  put("keeper", samples);
+  const Json keeper = row(check(1), "keeper");
+  EXPECT_EQ(keeper.at("verdict"), "beyond") << keeper;
+  const std::string words = words_of(keeper);
+  EXPECT_NE(words.find("300 ms early from 00:01:"), std::string::npos) << words;
+  EXPECT_NE(words.find("to its end: in between, it lost 300 ms."), std::string::npos) << words;
+  EXPECT_EQ(words.find("elsewhere does not"), std::string::npos) << words;
+  for (const Json& finding : keeper.at("findings"))
+    if (finding.at("code") == "misaligned") {
+      EXPECT_NEAR(finding.at("step_s").get<double>(), 0.3, 1e-3);
+      EXPECT_GT(finding.at("line_s").get<double>(), 79.0);
+    }
+}
+
 }  // namespace
 }  // namespace kilter

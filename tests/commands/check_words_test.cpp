@@ -83,5 +83,47 @@ TEST(CheckWords, TellsWhereNothingWasRecorded) {
   EXPECT_EQ(gaps_between({}, 60.0).size(), 1U);
 }
 
+TEST(CheckWords, AStepIsAllThatComesAfterIt) {
+  const auto hole = of({run(3.0, 87.0, 1e-6, 0.0, 14), run(135.5, 150.0, -0.3, 0.0, 2),
+                        run(156.0, 167.4, -0.3001, 0.0, 2)});
+  const auto step = step_of(hole, kLimit_s);
+  ASSERT_TRUE(step);
+  EXPECT_EQ(step->in_step_to_s, 87.0);
+  EXPECT_EQ(step->off_from_s, 135.5);
+  EXPECT_EQ(step->late_s, -0.3);
+  EXPECT_EQ(course_text(hole, kLimit_s),
+            " It stands in step with the mix up to 00:01:27.000, and 300 ms early from "
+            "00:02:15.500 to its end: in between, it lost 300 ms.");
+  EXPECT_EQ(step_mending(*step), "put 300 ms of silence in there");
+  EXPECT_EQ(step_mending({1.0, 2.0, 0.05}), "take 50 ms out there");
+}
+
+TEST(CheckWords, WhatComesBackOrIsOffFromItsStartIsNoStep) {
+  EXPECT_FALSE(step_of(of({run(3.0, 87.0, 0.0, 0.0, 14), run(93.0, 99.0, -0.3, 0.0, 2),
+                           run(105.0, 160.0, 0.0, 0.0, 9)}),
+                       kLimit_s));
+  EXPECT_FALSE(
+      step_of(of({run(3.0, 87.0, -0.3, 0.0, 14), run(93.0, 160.0, 0.0, 0.0, 9)}), kLimit_s));
+  EXPECT_FALSE(step_of(of({run(3.0, 87.0, 0.0, 0.0, 14), run(93.0, 99.0, -0.3, 0.0, 2),
+                           run(105.0, 160.0, -0.5, 0.0, 9)}),
+                       kLimit_s));
+}
+
+TEST(CheckWords, SingleSentencesNarrowAStep) {
+  const auto hole = of({run(3.0, 87.0, 0.0, 0.0, 14), run(135.5, 167.4, -0.3, 0.0, 4)});
+  sync::Phrase in_step;
+  in_step.from_s = 95.0;
+  in_step.to_s = 97.0;
+  in_step.heard = true;
+  sync::Phrase off = in_step;
+  off.from_s = 120.0;
+  off.to_s = 122.0;
+  off.late_s = -0.3;
+  const auto step = step_of(hole, kLimit_s, {in_step, off});
+  ASSERT_TRUE(step);
+  EXPECT_EQ(step->in_step_to_s, 97.0);
+  EXPECT_EQ(step->off_from_s, 120.0);
+}
+
 }  // namespace
 }  // namespace kilter::commands

@@ -7,6 +7,7 @@
 
 #include "check_claims.h"
 #include "check_folder.h"
+#include "check_mend_first.h"
 #include "check_phrases.h"
 #include "check_verdicts.h"
 #include "commands.h"

@@ -111,15 +111,6 @@ std::string outside_text(const std::vector<Stretch>& voice,
   return ", " + clock_text(outside_s, 1) + " of that while nothing was recorded";
 }
 
-/// Whether what others hear of this stem's person may be taken for themselves.
-bool misleads(const CheckedStem& other, const CheckedStem& stem) {
-  const bool is_gone = other.verdict == Verdict::no_evidence && !report::hardly_sounds(other);
-  // What is off alike, as all of a recorder is by its loss, is off for a reason of its own.
-  const bool is_off = other.worst_s && other.verdict == Verdict::beyond && stem.worst_s &&
-                      std::abs(*other.worst_s) > std::abs(*stem.worst_s) + kTogether_s;
-  return is_gone || is_off || holds(other.findings, "missing-stem");
-}
-
 }  // namespace
 
 Finding check_finding(const char* code, std::string text, std::optional<double> line_s) {
@@ -192,7 +183,9 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
   std::string text = fmt::format("At {} it stands {} against the mix, +-{}{}.",
                                  clock_text(worst_at_s), late_text(worst_s),
                                  short_time_text(bound_s), sure ? "" : ", as far as can be told");
-  std::string next = mend_text(facts, "move the stem there", worst_at_s, worst_at_s);
+  const bool in_steps = placing.map->spans().size() > 1;
+  std::string next = mend_text(facts, in_steps ? "move that stretch" : "move the stem there",
+                               worst_at_s, worst_at_s);
   for (const Finding& finding : placing.findings)
     if (finding.rate_hz) {
       text += fmt::format(" By its sound it was made at {:g} Hz, whatever its header states.",
@@ -207,8 +200,10 @@ void find_elsewhere(const Claim& claim, const sync::TrackPlacing& placing, doubl
       const auto claimed_s = claim.map.to_line(middle_s);
       const auto true_s = placing.map->to_line(middle_s);
       if (claimed_s && true_s)
-        text += fmt::format(" From {} to {}: {}.", clock_text(span.line_from_s),
-                            clock_text(span.line_to_s), late_text(*claimed_s - *true_s));
+        text += fmt::format(
+            " From {} to {}: {}.", clock_text(span.line_from_s), clock_text(span.line_to_s),
+            std::abs(*claimed_s - *true_s) <= limit_s ? "in step"
+                                                      : late_text(*claimed_s - *true_s));
     }
   stem.findings.insert(stem.findings.begin(), check_finding("misaligned", text + next, worst_at_s));
 }
@@ -380,31 +375,6 @@ bool tell_what_all_share(CheckReport& report) {
                   "Move the mix, or export again from the same start.",
                   late_text(*first.worst_s))));
   return true;
-}
-
-void tell_whom_to_mend_first(std::vector<CheckedStem>& stems) {
-  const auto may_be_misled = [](const CheckedStem& stem) {
-    return stem.verdict == Verdict::beyond || holds(stem.findings, "excursion");
-  };
-  const auto is_misled = [&](const CheckedStem& stem) {
-    return may_be_misled(stem) && std::any_of(stems.begin(), stems.end(), [&](const auto& each) {
-             return each.name != stem.name && misleads(each, stem);
-           });
-  };
-  std::vector<std::string> firsts(stems.size());
-  for (std::size_t i = 0; i < stems.size(); ++i) {
-    if (!may_be_misled(stems[i])) continue;
-    const auto other = std::find_if(stems.begin(), stems.end(), [&](const CheckedStem& each) {
-      return each.name != stems[i].name && misleads(each, stems[i]) && !is_misled(each);
-    });
-    if (other != stems.end()) firsts[i] = other->name;
-  }
-  for (std::size_t i = 0; i < stems.size(); ++i)
-    if (!firsts[i].empty())
-      stems[i].findings.push_back(check_finding(
-          "mend-first", "See to \"" + firsts[i] +
-                            "\" first and check again: what this microphone hears of that person "
-                            "from across the room may be what was measured."));
 }
 
 }  // namespace kilter::commands

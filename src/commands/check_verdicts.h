@@ -66,9 +66,4 @@ void add_null(const sync::Unexplained& unexplained, double length_s,
 /// What is wrong with all stems alike, told once: then none of them is to blame. Whether anything.
 bool tell_what_all_share(report::CheckReport& report);
 
-/// A neighbour's microphone hears a person who is missing or out of place as well, later by the way
-/// through the room: what is said of it then may be that person's. Whom that sends back to another
-/// himself, nobody is sent to.
-void tell_whom_to_mend_first(std::vector<report::CheckedStem>& stems);
-
 }  // namespace kilter::commands

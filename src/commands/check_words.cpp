@@ -153,10 +153,11 @@ std::optional<Step> step_of(const sync::Residual& residual, double limit_s,
 }
 
 std::string step_text(const Step& step) {
+  const std::string amount = amount_text(step.late_s);
   return fmt::format(
-      " It stands in step with the mix up to {}, and {} from {} to its end: in between, it {} {}.",
+      " It stands in step with the mix up to {}, and {} from {} to its end: in between, it {}.",
       clock_text(step.in_step_to_s), late_text(step.late_s), clock_text(step.off_from_s),
-      step.late_s < 0.0 ? "lost" : "has too much by", amount_text(step.late_s));
+      step.late_s < 0.0 ? "lost " + amount : "has " + amount + " too much");
 }
 
 std::string step_mending(const Step& step) {

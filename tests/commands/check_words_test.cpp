@@ -96,6 +96,8 @@ TEST(CheckWords, AStepIsAllThatComesAfterIt) {
             "00:02:15.500 to its end: in between, it lost 300 ms.");
   EXPECT_EQ(step_mending(*step), "put 300 ms of silence in there");
   EXPECT_EQ(step_mending({1.0, 2.0, 0.05}), "take 50 ms out there");
+  EXPECT_NE(step_text({1.0, 2.0, 0.05}).find("in between, it has 50 ms too much."),
+            std::string::npos);
 }
 
 TEST(CheckWords, WhatComesBackOrIsOffFromItsStartIsNoStep) {

@@ -1,9 +1,11 @@
-// What check says of several stems together.
-#include "check_verdicts.h"
+// Whom check sends a reader to first, of several stems that are off.
+#include "check_mend_first.h"
 
 #include <gtest/gtest.h>
 
 #include <algorithm>
+
+#include "check_verdicts.h"
 
 namespace kilter::commands {
 namespace {

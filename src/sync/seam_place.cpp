@@ -27,7 +27,10 @@ constexpr double kSameSound =
     0.97;  // correlation of two copies of a stretch, lossy coding allowed;
 constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
 constexpr double kShortRepeat_s = 0.100;  // (one that would blame the mix is not looked for)
-constexpr double kLongerZeros_s = 0.010;  // than the step, what stands beside them too
+// Than the step: what stands beside them may be silent too, and the rate reduction smears it in.
+constexpr double kLongerZeros_s = 0.010;
+constexpr double kShorterZeros_s = 0.006;
+constexpr double kLeastPadding_s = 0.018;
 // Near its ends a copy holds what stands beside it too, by the filter of the rate reduction.
 constexpr double kBlurred_s = 0.0025;
 constexpr double kUnlike = 0.5;  // of two stretches of noise
@@ -347,22 +350,23 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
   // Digital silence is the seam wherever the pause has it.
   const double first_end_s = first_s + static_cast<double>(low + search_from) * kBin_s;
   const double last_end_s = first_s + static_cast<double>(high + search_from) * kBin_s;
-  if (surely_in_mix) {
-    if (step_s <= 0.0) return place;
+  if (seam_in != SeamIn::track && step_s > 0.0) {
     const auto padding =
         find_zeros(mix, first_end_s - kNearZeros_s, last_end_s + lost_s + kNearZeros_s);
     if (!padding) return padding.error();
-    const double length_s = padding->to_s - padding->from_s;
-    if (padding->found && length_s > 0.9 * lost_s && length_s < lost_s + kLongerZeros_s) {
-      place.zeros = true;
+    const double longer_s = padding->to_s - padding->from_s - lost_s;
+    if (padding->found && longer_s > -kShorterZeros_s && longer_s < kLongerZeros_s &&
+        lost_s > kLeastPadding_s) {
+      place.zeros = place.mix_padded = true;
       place.loose_s = 0.0;
       place.mix_end_s = padding->from_s;
       place.mix_from_s = place.mix_end_s + lost_s;
       place.track_end_s = witness.before.to_track(place.mix_end_s);
       place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
+      return place;
     }
-    return place;
   }
+  if (surely_in_mix) return place;
   const auto zeros =
       find_zeros(*witness.signal, witness.before.to_track(first_end_s) - kNearZeros_s,
                  witness.after.to_track(last_end_s + lost_s) + kNearZeros_s);

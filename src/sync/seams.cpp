@@ -7,8 +7,9 @@
 
 #include "kilter/base/median.h"
 #include "kilter/base/parallel.h"
+#include "mix_or_recorder.h"
 #include "recorders.h"
-#include "sound_matcher.h"
+#include "seam_lines.h"
 
 namespace kilter::sync {
 namespace {
@@ -19,16 +20,10 @@ constexpr double kOneAmount_s = 0.5e-3;
 constexpr double kLoudspeaker_s = 0.075;   // and a guest's voice's way out of one
 constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
-constexpr double kHalfWindow_s = 3.5;
 constexpr double kSameCut_s = 1e-6;
 constexpr double kNearSeam_s = 1e-3;
 constexpr double kByLength_s = 1e-3;
 constexpr double kOtherwiseShort_s = 0.2;
-constexpr double kHoleMargin_s = 0.1;
-constexpr double kLeastOfHole_s = 0.3;
-constexpr double kPartOfHole_s = 6.0;
-constexpr double kOnItsLine_s = 1e-3;
-constexpr double kBornOut_bins = 20.0;  // of loud speech: a syllable
 constexpr double kTrusted = 0.4;  // of the share of its windows that the recorder's best track uses
 
 struct OwnStep {
@@ -62,10 +57,6 @@ void narrow(const Step& step, Seam& seam) {
 double lower_median(std::vector<double> values) {
   const std::size_t middle = (values.size() - 1) / 2;
   return of_rank(std::move(values), middle);
-}
-
-bool shows(const Seam& seam, std::size_t track) {
-  return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
 }
 
 /// Whether a track's step belongs to another event, one that all tracks of this one show as well.
@@ -168,14 +159,6 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states,
     (sibling ? w.sibling_runs_through : w.another_runs_through) = true;
   }
   return w;
-}
-
-LocalLine local_line(const ClockCurve& curve, int level, double mix_s) {
-  const double start_s = curve.start_s[static_cast<std::size_t>(level)];
-  double track_s = (mix_s - start_s) / curve.rate;
-  track_s = (mix_s - start_s - curve.bend_s(track_s)) / curve.rate;  // a bend is parts per million
-  const double rate = curve.rate_at(track_s);
-  return {curve.line_s(level, track_s) - rate * track_s, rate};
 }
 
 /// The lines of a recorder on both sides of a seam, in the time of one of its tracks.
@@ -345,8 +328,8 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
   // What the mix lost, every track has too much of; so has one that repeated a stretch. What the
   // mix repeated, no track has.
   const bool tracks_fault = (found->zeros || found->repeated) && seen_s < 0.0 && !surely_the_mix;
-  const bool mixs_fault = found->repeated && seen_s > 0.0;
-  if (seam.mix_or_recorder && seam.cause != SeamCause::stream) {
+  const bool mixs_fault = found->mix_padded || (found->repeated && seen_s > 0.0);
+  if (seam.mix_or_recorder && (mixs_fault || seam.cause != SeamCause::stream)) {
     const bool blames_mix = seam.cause == SeamCause::mix;
     seam.unsure = blames_mix ? !mixs_fault : !mixs_fault && !tracks_fault;
     if (mixs_fault || (seen_s < 0.0 && !tracks_fault)) {
@@ -378,8 +361,8 @@ Result<void> place_beside(const MixInput& mix, const std::vector<SeamWitness>& w
     return done.error();
   const bool is_before = before.place.over_last > seam.place.over_first;
   // Where hardly any sound speaks against the other end of the gap, it may lie there as well.
-  const bool may_be_early = seam.place.over_first < kBornOut_bins * seam.place.speech;
-  const bool may_be_late = before.place.over_last < kBornOut_bins * before.place.speech;
+  const bool may_be_early = seam.place.over_first < kSyllable_bins * seam.place.speech;
+  const bool may_be_late = before.place.over_last < kSyllable_bins * before.place.speech;
   const double earliest_s = before.place.earliest_s;
   const double latest_s = seam.place.latest_s;
   if (is_before) seam = std::move(before);
@@ -419,16 +402,6 @@ const Seam* seam_beside(const Seam& own, const std::vector<Seam>& seams) {
   for (const Seam& seam : seams)
     if (seam.in_both && seam.step_s == own.others_part_s) return &seam;
   return nullptr;
-}
-
-/// The line of a track that does not step between two seconds of the mix.
-std::optional<LocalLine> line_through(const TrackState& state, double from_s, double to_s) {
-  for (const Step& step : state.steps)
-    if (step.mix_from_s < to_s && step.mix_to_s > from_s) return std::nullopt;
-  int level = state.pieces.front().level;
-  for (const Step& step : state.steps)
-    if (step.mix_to_s <= from_s) level = step.level + 1;
-  return local_line(state.curve, level, 0.5 * (from_s + to_s));
 }
 
 /// A track through its recorder's lines; through its own where it has lost something alone, which
@@ -636,22 +609,6 @@ Sides sides_of(const std::vector<Seam>& seams, const Seam& seam,
   return sides;
 }
 
-/// Whether tracks of recorders that show no step bear it out nevertheless: what little is heard of
-/// them on one side, too short for a window, is explained by the line that the mix's step gives
-/// them there.
-Result<bool> others_confirm(const MixInput& mix, const Sides& sides,
-                            const std::vector<TrackState>& states, const Seam& seam) {
-  std::vector<SeamWitness> others;
-  for (std::size_t w = 0; w < sides.witnesses.size(); ++w)
-    if (states[sides.tracks[w]].recorder != seam.shown_by) others.push_back(sides.witnesses[w]);
-  if (others.empty()) return false;
-  const auto place = place_seam(*mix.signal, others, seam.seen_s, sides.from_s,
-                                std::max(sides.from_s, sides.to_s - std::max(0.0, seam.seen_s)));
-  if (!place) return place.error();
-  const double enough = kBornOut_bins * place->speech;
-  return place->over_first > enough && place->over_last > enough;
-}
-
 void move_cut(const TrackCut& from, const TrackCut& to, TrackState& state) {
   const auto cut = cut_at(state, from);
   if (!cut) return;
@@ -662,6 +619,10 @@ void move_cut(const TrackCut& from, const TrackCut& to, TrackState& state) {
 }
 
 }  // namespace
+
+bool shows(const Seam& seam, std::size_t track) {
+  return std::find(seam.tracks.begin(), seam.tracks.end(), track) != seam.tracks.end();
+}
 
 double own_loss_s(const std::vector<Seam>& seams, const Seam& seam, std::size_t track) {
   double loss_s = 0.0;
@@ -720,42 +681,6 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
   return seams;
 }
 
-namespace {
-
-/// Whether a track of another recorder is heard, on its line, in what the mix would have too much
-/// of, and there alone: then the mix holds it by right, and it is the seam's own tracks that lack
-/// it.
-Result<bool> is_filled_by_others(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                                 const std::vector<TrackState>& states, const Seam& seam) {
-  const double hole_from_s = seam.place.mix_end_s + kHoleMargin_s;
-  const double hole_to_s = seam.place.mix_end_s + seam.step_s - kHoleMargin_s;
-  const auto frames_of = [](double s) {
-    return static_cast<std::int64_t>(std::llround(s * kAnalysisRateHz));
-  };
-  SoundMatcher matcher;
-  for (std::size_t k = 0; k < states.size(); ++k) {
-    const TrackState& state = states[k];
-    if (!state.placed || state.apart || shows(seam, k) || state.recorder == seam.shown_by) continue;
-    for (double from_s = hole_from_s; hole_to_s - from_s > kLeastOfHole_s;
-         from_s += kPartOfHole_s) {
-      const auto track_s = state.map->to_track(from_s);
-      if (!track_s) continue;
-      const double length_s = std::min(hole_to_s - from_s, kPartOfHole_s);
-      if (auto taken = matcher.take(*tracks[k].signal, frames_of(*track_s), frames_of(length_s));
-          !taken)
-        return taken.error();
-      const double around_s = seam.step_s + 1.0;  // a second copy would lie a step away
-      const auto match = matcher.look_over(*mix.signal, frames_of(from_s - around_s),
-                                           frames_of(from_s + around_s), Polarity::either, nullptr);
-      if (!match) return match.error();
-      if (match->found && std::abs(match->offset_s - around_s) < kOnItsLine_s) return true;
-    }
-  }
-  return false;
-}
-
-}  // namespace
-
 Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
                          const std::vector<TrackState>& states, int threads,
                          std::vector<Seam>& seams) {
@@ -771,7 +696,9 @@ Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tra
       const auto at = static_cast<std::size_t>(i);
       if (turn_of(seams[at]) != turn) return;
       Seam& seam = placed[at];
-      if (auto done = place(mix, tracks, states, seams, seam); !done) {
+      auto done = hear_the_others(mix, tracks, states, seam);
+      if (done) done = place(mix, tracks, states, seams, seam);
+      if (!done) {
         errors[at] = done.error();
         return;
       }
@@ -816,7 +743,11 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
     }
     seam.placed_by = sides.tracks.front();
     if (seam.cause == SeamCause::mix && seam.mix_or_recorder) {
-      const auto confirmed = others_confirm(mix, sides, states, seam);
+      std::vector<SeamWitness> others;
+      for (std::size_t w = 0; w < sides.witnesses.size(); ++w)
+        if (states[sides.tracks[w]].recorder != seam.shown_by) others.push_back(sides.witnesses[w]);
+      const auto confirmed =
+          bear_out(mix, others, seam.seen_s, sides.from_s, sides.to_s, Side::both);
       if (!confirmed) {
         errors[at] = confirmed.error();
         return;

@@ -32,6 +32,9 @@ struct Seam {
   std::size_t placed_by{0};  ///< the track in whose time `place` is told
 };
 
+/// Whether the track is one of those that show the seam.
+bool shows(const Seam& seam, std::size_t track);
+
 /// Gathers the steps of all tracks into seams, in order of time. A step that all tracks show is the
 /// mix's, one that all of a recorder show the recorder's; the rest are the track's own, or of the
 /// network stream that carried a guest into the mix (`remote`, one per track).

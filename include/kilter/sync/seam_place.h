@@ -28,8 +28,8 @@ struct SteadyTrack {
   LocalLine line;
 };
 
-/// Whose the seam is, as far as that is known beforehand.
-enum class SeamIn { either, mix };
+/// Which file the seam is in, as far as that is known beforehand.
+enum class SeamIn { track, either, mix };
 
 /// The seam, in the mix's time and in the first witness's.
 struct SeamPlace {
@@ -38,6 +38,7 @@ struct SeamPlace {
   double track_end_s{0.0};
   double track_from_s{0.0};  ///< the same or later
   bool zeros{false};         ///< a run of exact zeros, in the track or the mix, is part of it
+  bool mix_padded{false};    ///< it is in the mix, and as long as the step
   bool repeated{false};      ///< the track, or the mix, holds the same stretch twice
   double earliest_s{0.0};    ///< between these mix seconds `mix_end_s` explains as much, or nearly
   double latest_s{0.0};
@@ -52,13 +53,13 @@ struct SeamPlace {
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the
 /// mix up to it, and the line after from there on. `step_s`, the same for all witnesses, is how
 /// much later the line after lies. Where a pause leaves the place open, the quietest point is
-/// taken; a run of zeros or a repeated stretch is the seam itself, and if the seam is surely in the
-/// mix, one there alone. At least one witness; what the
+/// taken; a run of zeros or a repeated stretch is the seam itself: one of the
+/// track's, or if the seam may be in the mix, one there. At least one witness; what the
 /// `steady` tracks explain of the mix is no evidence. Cost: a few operations per sample of the
 /// stretch and pair of tracks. Fails where a signal cannot be read.
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
                              double step_s, double from_s, double to_s,
                              const std::vector<SteadyTrack>& steady = {},
-                             SeamIn seam_in = SeamIn::either);
+                             SeamIn seam_in = SeamIn::track);
 
 }  // namespace kilter::sync

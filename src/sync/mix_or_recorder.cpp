@@ -1,0 +1,148 @@
+#include "mix_or_recorder.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "seam_lines.h"
+#include "sound_matcher.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr double kHoleMargin_s = 0.1;
+constexpr double kLeastOfHole_s = 0.3;
+constexpr double kPartOfHole_s = 6.0;
+constexpr double kOnItsLine_s = 1e-3;
+constexpr double kMostOfGap = 0.5;
+
+/// Mix seconds.
+struct Stretch {
+  double from_s{0.0};
+  double to_s{0.0};
+};
+
+/// From the first to the last window within the seam's gap in which the track is heard.
+Stretch heard_within(const TrackState& state, const Seam& seam) {
+  Stretch heard{seam.mix_to_s, seam.mix_from_s};
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    const double at_s = state.measured[i].at_s;
+    if (state.weights[i] <= 0.1 || at_s < seam.mix_from_s || at_s > seam.mix_to_s) continue;
+    heard.from_s = std::min(heard.from_s, at_s);
+    heard.to_s = std::max(heard.to_s, at_s);
+  }
+  return heard;
+}
+
+double length_of_union_s(std::vector<Stretch> stretches) {
+  std::sort(stretches.begin(), stretches.end(),
+            [](const Stretch& a, const Stretch& b) { return a.from_s < b.from_s; });
+  double length_s = 0.0;
+  double reached_s = -1e300;
+  for (const Stretch& stretch : stretches) {
+    length_s += std::max(0.0, stretch.to_s - std::max(stretch.from_s, reached_s));
+    reached_s = std::max(reached_s, stretch.to_s);
+  }
+  return length_s;
+}
+
+/// The other recorders' tracks, none of which steps within the seam's gap.
+struct Others {
+  std::vector<SeamWitness> on_their_line;  // before it and after it
+  std::vector<Stretch> heard;
+  Stretch all{1e300, -1e300};
+};
+
+Others others_of(const std::vector<TrackInput>& tracks, const std::vector<TrackState>& states,
+                 const Seam& seam) {
+  Others others;
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    const TrackState& state = states[k];
+    if (!state.placed || state.apart || shows(seam, k) || state.recorder == seam.shown_by) continue;
+    const auto line = line_through(state, seam.mix_from_s, seam.mix_to_s);
+    if (!line) continue;
+    const Stretch heard = heard_within(state, seam);
+    if (heard.from_s > heard.to_s) continue;
+    others.on_their_line.push_back({tracks[k].signal, *line, *line});
+    others.heard.push_back(heard);
+    others.all.from_s = std::min(others.all.from_s, heard.from_s);
+    others.all.to_s = std::max(others.all.to_s, heard.to_s);
+  }
+  return others;
+}
+
+}  // namespace
+
+Result<bool> bear_out(const MixInput& mix, const std::vector<SeamWitness>& witnesses, double step_s,
+                      double from_s, double to_s, Side side) {
+  if (witnesses.empty()) return false;
+  to_s = std::max(from_s, to_s - std::max(0.0, step_s));
+  const auto place = place_seam(*mix.signal, witnesses, step_s, from_s, to_s);
+  if (!place) return place.error();
+  const double enough = kSyllable_bins * place->speech;
+  return (side == Side::after || place->over_first > enough) &&
+         (side == Side::before || place->over_last > enough);
+}
+
+Result<void> hear_the_others(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                             const std::vector<TrackState>& states, Seam& seam) {
+  if (seam.cause != SeamCause::mix || !seam.mix_or_recorder) return {};
+  const Others others = others_of(tracks, states, seam);
+  if (length_of_union_s(others.heard) < kMostOfGap * (seam.mix_to_s - seam.mix_from_s)) return {};
+
+  std::vector<SeamWitness> late = others.on_their_line;
+  for (SeamWitness& witness : late) witness.before.start_s -= seam.step_s;
+  const auto moved_early =
+      bear_out(mix, late, seam.step_s, std::max(0.0, seam.mix_from_s - kHalfWindow_s),
+               others.all.from_s + kHalfWindow_s, Side::before);
+  if (!moved_early) return moved_early.error();
+  std::vector<SeamWitness> early = others.on_their_line;
+  for (SeamWitness& witness : early) witness.after.start_s += seam.step_s;
+  const auto moved_late =
+      bear_out(mix, early, seam.step_s, std::max(0.0, others.all.to_s - kHalfWindow_s),
+               seam.mix_to_s + kHalfWindow_s, Side::after);
+  if (!moved_late) return moved_late.error();
+
+  if (*moved_early == *moved_late) {  // it moved but once
+    seam.cause = seam.unless_mix;
+    seam.recorder = seam.shown_by;
+    seam.unsure = false;
+    return {};
+  }
+  seam.mix_or_recorder = seam.unsure = false;
+  if (*moved_early)
+    seam.mix_to_s = std::min(seam.mix_to_s, others.all.from_s);
+  else
+    seam.mix_from_s = std::max(seam.mix_from_s, others.all.to_s);
+  return {};
+}
+
+Result<bool> is_filled_by_others(const MixInput& mix, const std::vector<TrackInput>& tracks,
+                                 const std::vector<TrackState>& states, const Seam& seam) {
+  const double hole_from_s = seam.place.mix_end_s + kHoleMargin_s;
+  const double hole_to_s = seam.place.mix_end_s + seam.step_s - kHoleMargin_s;
+  const auto frames_of = [](double s) {
+    return static_cast<std::int64_t>(std::llround(s * kAnalysisRateHz));
+  };
+  SoundMatcher matcher;
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    const TrackState& state = states[k];
+    if (!state.placed || state.apart || shows(seam, k) || state.recorder == seam.shown_by) continue;
+    for (double from_s = hole_from_s; hole_to_s - from_s > kLeastOfHole_s;
+         from_s += kPartOfHole_s) {
+      const auto track_s = state.map->to_track(from_s);
+      if (!track_s) continue;
+      const double length_s = std::min(hole_to_s - from_s, kPartOfHole_s);
+      if (auto taken = matcher.take(*tracks[k].signal, frames_of(*track_s), frames_of(length_s));
+          !taken)
+        return taken.error();
+      const double around_s = seam.step_s + 1.0;  // a second copy would lie a step away
+      const auto match = matcher.look_over(*mix.signal, frames_of(from_s - around_s),
+                                           frames_of(from_s + around_s), Polarity::either, nullptr);
+      if (!match) return match.error();
+      if (match->found && std::abs(match->offset_s - around_s) < kOnItsLine_s) return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace kilter::sync

@@ -37,15 +37,14 @@ std::optional<TimeMap> moved(const TimeMap& map, double later_s, double length_s
 }
 
 /// It follows the mix's own steps, so it knows no more of them than the tracks do.
-void doubt_copy_of_mix(const std::vector<Seam>& seams, TrackPlacing& placing) {
-  const auto doubt = doubt_of_mix(seams);
-  if (!doubt) return;
+/// For a doubt that came up once the track was placed.
+void doubt_after_all(const Doubt& doubt, TrackPlacing& placing) {
   std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
-  for (Span& span : spans) span.uncertainty_us += 1e6 * doubt->off_s;
+  for (Span& span : spans) span.uncertainty_us += 1e6 * doubt.off_s;
   if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
-  placing.uncertainty_us += 1e6 * doubt->off_s;
+  placing.uncertainty_us += 1e6 * doubt.off_s;
   placing.standing = Standing::shaky;
-  placing.findings.push_back(thin_evidence(doubt->reason));
+  placing.findings.push_back(thin_evidence(doubt.reason));
 }
 
 void place_copies(const Aligning& session, Alignment& alignment) {
@@ -79,7 +78,8 @@ void place_copies(const Aligning& session, Alignment& alignment) {
         placing.standing = placing.map ? Standing::firm : Standing::unplaced;
       }
       placing.findings = {mix_copy_finding(copy)};
-      if (placing.map) doubt_copy_of_mix(session.seams, placing);
+      const auto doubt = doubt_of_mix(session.seams);
+      if (placing.map && doubt) doubt_after_all(*doubt, placing);
     } else if (copy.kind == CopyKind::own_mix) {
       placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
     }
@@ -156,7 +156,18 @@ void add_moved(const Stray& stray, std::vector<MixExcursion>& excursions) {
       [&](const MixExcursion& known) { return known.to_s + kWordReach_s > stray.mix_s; });
   if (after != excursions.end() && after->from_s - kWordReach_s < stray.mix_s) return;
   excursions.insert(after, {stray.mix_s - kWordReach_s, stray.mix_s + kWordReach_s,
-                            stray.mix_s - stray.mapped_s});
+                            stray.mix_s - stray.mapped_s, true, true});
+}
+
+/// Whether the track is heard clearly on its line, somewhere between two seconds of the mix.
+bool is_in_place(const TrackState& state, double from_s, double to_s) {
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    const double at_s = state.measured[i].at_s;
+    if (state.weights[i] > 0.1 && is_clear(state.measured[i].reading) && at_s > from_s &&
+        at_s < to_s)
+      return true;
+  }
+  return false;
 }
 
 bool near_a_seam(const Aligning& session, std::size_t k, const MixExcursion& excursion) {
@@ -181,6 +192,17 @@ Result<void> add_excursions(const Aligning& session, const std::vector<bool>& re
     for (const Stray& stray : state.moved) add_moved(stray, *found);
     for (const MixExcursion& excursion : *found) {
       if (near_a_seam(session, k, excursion)) continue;
+      const bool comes = excursion.in_place_before || is_in_place(state, -1e300, excursion.from_s);
+      const bool goes = excursion.in_place_after || is_in_place(state, excursion.to_s, 1e300);
+      if (!comes || !goes) {
+        // Where it is heard no more, the file may as well have lost something.
+        if (alignment.tracks[k].standing == Standing::firm)
+          doubt_after_all(
+              doubt_of_outermost(to_timeline(session.mix_spans, excursion.from_s),
+                                 excursion.offset_s, goes ? Outermost::first : Outermost::last),
+              alignment.tracks[k]);
+        continue;
+      }
       stretches.push_back({to_timeline(session.mix_spans, excursion.from_s),
                            to_timeline(session.mix_spans, excursion.to_s)});
       if (std::abs(excursion.offset_s) > std::abs(furthest_s)) furthest_s = excursion.offset_s;

@@ -22,15 +22,18 @@ struct Sight {
   double offset_s{0.0};
   bool seen{false};  // clearly elsewhere than on its map
   bool sure{false};
+  bool in_place{false};  // beyond doubt
 };
 
 Sight sight_of(const Reading& reading, double from_s) {
-  Sight sight{from_s, reading.offset_s, false, false};
+  Sight sight{from_s, reading.offset_s};
   const double away_s = std::abs(reading.offset_s);
-  sight.seen = reading.heard && reading.peak_sigma >= kLeastPeakSigma &&
-               reading.coherence >= kLeastCoherence && reading.rival <= kMostRival &&
-               away_s >= kLeast_s && away_s <= kMost_s;
-  sight.sure = sight.seen && reading.coherence >= kSureCoherence;
+  const bool clear = reading.heard && reading.peak_sigma >= kLeastPeakSigma &&
+                     reading.coherence >= kLeastCoherence && reading.rival <= kMostRival;
+  const bool sure = clear && reading.coherence >= kSureCoherence;
+  sight.seen = clear && away_s >= kLeast_s && away_s <= kMost_s;
+  sight.sure = sure && sight.seen;
+  sight.in_place = sure && away_s < kLeast_s;
   return sight;
 }
 
@@ -70,7 +73,14 @@ Result<std::vector<MixExcursion>> find_excursions(const AnalysisSignal& mix,
       ++end;
     }
     if (agreed || sure) {
-      MixExcursion excursion{sights[i].from_s, sights[end - 1].from_s + kWindow_s, 0.0};
+      MixExcursion excursion;
+      excursion.from_s = sights[i].from_s;
+      excursion.to_s = sights[end - 1].from_s + kWindow_s;
+      const auto in_place = [](const Sight& sight) { return sight.in_place; };
+      const auto first = sights.begin() + static_cast<std::ptrdiff_t>(i);
+      const auto next = sights.begin() + static_cast<std::ptrdiff_t>(end);
+      excursion.in_place_before = std::any_of(sights.begin(), first, in_place);
+      excursion.in_place_after = std::any_of(next, sights.end(), in_place);
       for (std::size_t k = i; k < end; ++k)
         if (std::abs(sights[k].offset_s) > std::abs(excursion.offset_s))
           excursion.offset_s = sights[k].offset_s;

@@ -41,7 +41,10 @@ constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kFarthest_s = 10.0;      // what is off by an unknown time is told as so much
 constexpr double kOddLeast_s = 0.010;     // of two lengths that ought to be the same
 constexpr double kPadding_s = 0.06;       // by which a lossy codec may lengthen a file
-constexpr double kUnheardEnd_s = 30.0;
+constexpr double kUnheardEnd_s = 15.0;
+constexpr double kUnheardStart_s = 10.0;
+constexpr double kSameDrift = 0.1e-6;
+constexpr double kEndTogether_s = 1e-3;
 constexpr double kLongestSplice_s = 0.020;
 constexpr double kLoose_s = 0.05;   // of a seam's place
 constexpr int kTellingSplices = 4;  // they lie on one line
@@ -318,6 +321,44 @@ std::optional<OddLength> odd_length(const Evidence& evidence, std::size_t track)
   return odd;
 }
 
+/// Track seconds before the first clear window on the line.
+double unheard_start_s(const TrackState& state) {
+  double first_s = state.length_s;
+  for (const ClearWindow& window : state.clear) {
+    const auto off_s = off_map_s(state, window.track_s, window.mix_s);
+    if (off_s && std::abs(*off_s) < kStep_s) first_s = std::min(first_s, window.track_s);
+  }
+  return first_s;
+}
+
+/// Two that end together and drift alike are of one recorder, which begins all its files together.
+/// Of one that says nothing towards its beginning, a stretch may be lost or doubled there.
+std::optional<OddLength> odd_start(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
+  if (unheard_start_s(state) < kUnheardStart_s || evidence.tracks[track].lossy) return std::nullopt;
+  const auto siblings = [&](int recorder) {
+    return std::count_if(evidence.states.begin(), evidence.states.end(), [&](const auto& other) {
+      return other.placed && other.recorder == recorder;
+    });
+  };
+  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
+    const TrackState& other = evidence.states[j];
+    if (j == track || !other.placed || other.apart || other.recorder == state.recorder ||
+        evidence.tracks[j].lossy || siblings(other.recorder) < siblings(state.recorder))
+      continue;
+    const double longer_s = state.length_s - other.length_s;
+    const double ends_s = state.curve.line_s(state.pieces.back().level, state.length_s) -
+                          other.curve.line_s(other.pieces.back().level, other.length_s);
+    const double slope_sigma = state.fit.rate_sigma + other.fit.rate_sigma;
+    const bool drift_alike =
+        std::abs(state.curve.rate - other.curve.rate) < kSameDrift + 4.0 * slope_sigma;
+    if (drift_alike && std::abs(ends_s) < kEndTogether_s && std::abs(longer_s) >= kOddLeast_s &&
+        std::abs(longer_s) < kFarthest_s)
+      return OddLength{j, longer_s};
+  }
+  return std::nullopt;
+}
+
 /// Track seconds between the outermost windows of the level that reaches furthest.
 double lever_s(const TrackState& state) {
   double longest_s = 0.0;
@@ -419,6 +460,15 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
   return std::min(bound_us, 1e6 * kFarthest_s);
 }
 
+Doubt doubt_of_outermost(double line_s, double late_s, Outermost where) {
+  return {"Near " + clock_text(line_s) + " of the timeline it is heard " + milliseconds(late_s) +
+              (late_s > 0.0 ? " late" : " early") + ", and nowhere " +
+              (where == Outermost::first ? "before" : "after") +
+              " that in place: its stream may have moved for a while, or the recording lost or "
+              "repeated a stretch.",
+          std::abs(late_s)};
+}
+
 std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams) {
   for (const Seam& seam : seams)
     if (seam.unsure && seam.cause == SeamCause::mix) return doubt_of_seam(seam);
@@ -478,6 +528,13 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      evidence.tracks[odd->other].name +
                      "\", and tracks of one recorder end together: where it says nothing, "
                      "towards its end, it may have lost or repeated a stretch.",
+                 std::abs(odd->longer_s)};
+  if (const auto odd = odd_start(evidence, track))
+    return Doubt{"It ends together with \"" + evidence.tracks[odd->other].name +
+                     "\" and drifts alike, as tracks of one recorder do, yet is " +
+                     milliseconds(odd->longer_s) + (odd->longer_s > 0.0 ? " longer" : " shorter") +
+                     ": where it says nothing, towards its beginning, it may have lost or repeated "
+                     "a stretch.",
                  std::abs(odd->longer_s)};
   if (const auto other = sibling_with_strays(evidence, track))
     return Doubt{"Parts of \"" + evidence.tracks[other->track].name +

@@ -38,6 +38,11 @@ struct Doubt {
   double off_s{0.0};
 };
 
+/// Why a track may stand elsewhere towards its beginning or its end: where it is first, or last,
+/// heard it is so much later than its map says.
+enum class Outermost { first, last };
+Doubt doubt_of_outermost(double line_s, double late_s, Outermost where);
+
 /// Why a copy of the mix may stand elsewhere: a step of everything may be the tracks' or the mix's.
 std::optional<Doubt> doubt_of_mix(const std::vector<Seam>& seams);
 

@@ -107,6 +107,22 @@ TEST(Doubt, IsOfATrackLongerThanItsSiblingsThatSaysNothingTowardsItsEnd) {
       << "another is as long";
 }
 
+TEST(Doubt, IsOfATrackThatEndsWithTwoOthersButBeganAtAnotherTimeAndSaysNothingThere) {
+  const auto whole = heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0);
+  const auto padded = heard_track(300.132, {{60.0, 290.0, 1.368}}, 20.0);
+  const Told told({whole, whole, padded});
+  ASSERT_NE(told.states[2].recorder, told.states[0].recorder);
+  ASSERT_TRUE(told.doubt(2));
+  EXPECT_NEAR(told.doubt(2)->off_s, 0.132, 1e-6);
+  EXPECT_FALSE(told.doubt(0)) << "two of three began together";
+  EXPECT_FALSE(Told({whole, whole, heard_track(300.132, {{6.0, 290.0, 1.368}}, 20.0)}).doubt(2))
+      << "heard from its beginning, it was started earlier";
+  EXPECT_FALSE(Told({whole, whole, heard_track(299.9, {{60.0, 290.0, 1.368}}, 20.0)}).doubt(2))
+      << "it was stopped earlier too";
+  EXPECT_FALSE(Told({whole, whole, heard_track(300.132, {{60.0, 290.0, 1.368}}, 23.0)}).doubt(2))
+      << "its clock is another";
+}
+
 TEST(Doubt, IsOfATrackAsLongAsAnotherThatHasASeam) {
   Told told({heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 2.3}}, 20.0),
              heard_track(300.0, {{6.0, 290.0, 1.9}}, 20.0)});

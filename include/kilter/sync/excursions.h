@@ -12,6 +12,8 @@ struct MixExcursion {
   double from_s{0.0};  ///< mix seconds, good to half a second
   double to_s{0.0};
   double offset_s{0.0};  ///< how much later than its map says the track is heard there at most
+  bool in_place_before{false};  ///< as far as was looked
+  bool in_place_after{false};
 };
 
 /// Looks round the given mix seconds, `reach_s` to either side, for stretches in which the track is

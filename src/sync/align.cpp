@@ -82,6 +82,7 @@ Result<void> settle(double done_from, double done_to, Aligning& session) {
     // Until then the neighbours' maps were off behind the seams, and their voices unexplained.
     if (auto done = measure(kFine, session.options.joint, done_from, done_from, session); !done)
       return done.error();
+    recentre_levels(session.mix_spans, session.states);
     fit_recorders(kFineGate_s, session.mix_spans, session.states);
   }
   keep_clear_windows(session.states);

@@ -106,6 +106,7 @@ Result<void> hear_the_others(const MixInput& mix, const std::vector<TrackInput>&
     seam.cause = seam.unless_mix;
     seam.recorder = seam.shown_by;
     seam.unsure = false;
+    seam.others_whole = true;
     return {};
   }
   seam.mix_or_recorder = seam.unsure = false;

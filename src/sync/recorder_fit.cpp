@@ -16,6 +16,9 @@ constexpr double kAtSeam_s = 5.0;  // so near, a window may reach over it
 constexpr double kOutlying_s = 50e-6;
 constexpr double kLikelyStep_s = 1e-3;
 constexpr double kLikelyRate = 10e-6;
+constexpr double kSharpWindow_s = 20e-6;
+constexpr double kOneLevel_s = 0.15e-3;
+constexpr double kFarMore = 1.5;
 
 /// The mix's seconds at its own seams.
 std::vector<double> seconds_of_mix_seams(const std::vector<Seam>& seams) {
@@ -101,6 +104,53 @@ void refine_mix_steps(double gate_s, double mix_length_s, const std::vector<Trac
   mix_spans = mix_spans_of(seams, mix_length_s);
 }
 
+/// Where on one of a recorder's levels a window is heard.
+struct OffLevel {
+  double off_s{0.0};
+  double say{0.0};
+  std::size_t track{0};
+};
+
+std::vector<OffLevel> windows_on(int level, const std::vector<std::size_t>& members,
+                                 const std::vector<Span>& mix_spans,
+                                 const std::vector<TrackState>& states) {
+  std::vector<OffLevel> windows;
+  for (const std::size_t k : members)
+    for (const Measured& m : states[k].measured) {
+      if (!is_clear(m.reading) || level_at(states[k], m.track_s) != level) continue;
+      const double off_s = on_timeline_s(m, mix_spans) - states[k].curve.line_s(level, m.track_s);
+      const double blur = m.sigma_s / kSharpWindow_s;
+      if (std::abs(off_s) < kNeighbour_s) windows.push_back({off_s, 1.0 / (1.0 + blur * blur), k});
+    }
+  std::sort(windows.begin(), windows.end(), [](const OffLevel& a, const OffLevel& b) {
+    return std::pair(a.off_s, a.track) < std::pair(b.off_s, b.track);
+  });
+  return windows;
+}
+
+/// Where windows of several tracks agree, if by far more than agree with the level as it is.
+double better_level_s(const std::vector<OffLevel>& windows) {
+  double in_place = 0.0;
+  double best = 0.0;
+  double best_s = 0.0;
+  for (std::size_t from = 0; from < windows.size(); ++from) {
+    if (std::abs(windows[from].off_s) < kOneLevel_s) in_place += windows[from].say;
+    double say = 0.0;
+    double moment = 0.0;
+    bool several = false;
+    for (std::size_t i = from;
+         i < windows.size() && windows[i].off_s < windows[from].off_s + kOneLevel_s; ++i) {
+      say += windows[i].say;
+      moment += windows[i].say * windows[i].off_s;
+      several = several || windows[i].track != windows[from].track;
+    }
+    if (!several || say <= best) continue;
+    best = say;
+    best_s = moment / say;
+  }
+  return best > kFarMore * in_place ? best_s : 0.0;
+}
+
 }  // namespace
 
 double on_timeline_s(const Measured& m, const std::vector<Span>& mix_spans) {
@@ -111,6 +161,18 @@ int level_at(const TrackState& state, double track_s) {
   for (const Piece& piece : state.pieces)
     if (track_s >= piece.from_s && track_s <= piece.to_s) return piece.level;
   return -1;
+}
+
+void recentre_levels(const std::vector<Span>& mix_spans, std::vector<TrackState>& states) {
+  for (const auto& members : members_of_recorders(states)) {
+    if (members.size() < 2) continue;
+    ClockCurve curve = states[members.front()].curve;
+    if (curve.start_s.size() < 2) continue;
+    for (std::size_t level = 0; level < curve.start_s.size(); ++level)
+      curve.start_s[level] +=
+          better_level_s(windows_on(static_cast<int>(level), members, mix_spans, states));
+    for (const std::size_t k : members) states[k].curve = curve;
+  }
 }
 
 void fit_recorders(double gate_s, const std::vector<Span>& mix_spans,

@@ -17,6 +17,8 @@ namespace {
 constexpr double kLeastStep_s = 1.0e-3;
 constexpr double kSameStep_s = 1.5e-3;
 constexpr double kOneAmount_s = 0.5e-3;
+constexpr double kAlike_s = 0.1e-3;
+constexpr double kLikeTheStep_s = 0.010;
 constexpr double kLoudspeaker_s = 0.075;   // and a guest's voice's way out of one
 constexpr double kSlack_s = 6.0;           // a window's length
 constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
@@ -144,7 +146,11 @@ Witnesses witnesses_of(const Seam& seam, const std::vector<TrackState>& states,
   for (const std::size_t k : seam.tracks)
     if (std::find(recorders.begin(), recorders.end(), states[k].recorder) == recorders.end())
       recorders.push_back(states[k].recorder);
-  w.recorders = static_cast<int>(recorders.size());
+  std::vector<int> all = recorders;
+  for (const std::size_t k : seam.also)
+    if (std::find(all.begin(), all.end(), states[k].recorder) == all.end())
+      all.push_back(states[k].recorder);
+  w.recorders = static_cast<int>(all.size());
   const TrackState& first = states[seam.tracks.front()];
   for (std::size_t k = 0; k < states.size(); ++k) {
     if (!states[k].placed || states[k].apart || shows(seam, k)) continue;
@@ -171,8 +177,9 @@ struct Reference {
   double step_s(double mix_s) const { return after.to_mix(before.to_track(mix_s)) - mix_s; }
 };
 
-/// Of several tracks' lines the recorder's: the one nearest the middle where they agree. A
-/// microphone that follows another's voice hears it late, so that else the earliest is right.
+/// Of several tracks' lines the recorder's: the one nearest the middle where they agree, or most do
+/// to a hair. A microphone that follows another's voice hears it late, so that else the earliest is
+/// right.
 std::size_t choose_line(const std::vector<double>& track_s) {
   const double middle_s = lower_median(track_s);
   std::size_t nearest = 0;
@@ -181,6 +188,10 @@ std::size_t choose_line(const std::vector<double>& track_s) {
     if (std::abs(track_s[i] - middle_s) < std::abs(track_s[nearest] - middle_s)) nearest = i;
     if (track_s[i] < track_s[earliest]) earliest = i;
   }
+  const auto alike = std::count_if(track_s.begin(), track_s.end(), [&](double each_s) {
+    return std::abs(each_s - track_s[nearest]) < kAlike_s;
+  });
+  if (alike > 1 && 2 * alike > std::ssize(track_s)) return nearest;
   const double late_s = middle_s - track_s[earliest];
   return late_s > kSameStep_s && late_s < 2.0 * kNeighbour_s ? earliest : nearest;
 }
@@ -329,13 +340,22 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
   // mix repeated, no track has.
   const bool tracks_fault = (found->zeros || found->repeated) && seen_s < 0.0 && !surely_the_mix;
   const bool mixs_fault = found->mix_padded || (found->repeated && seen_s > 0.0);
-  if (seam.mix_or_recorder && (mixs_fault || seam.cause != SeamCause::stream)) {
-    const bool blames_mix = seam.cause == SeamCause::mix;
-    seam.unsure = blames_mix ? !mixs_fault : !mixs_fault && !tracks_fault;
-    if (mixs_fault || (seen_s < 0.0 && !tracks_fault)) {
-      seam.cause = SeamCause::mix;
-      seam.recorder = -1;
-    }
+  if (!seam.mix_or_recorder || (seam.cause == SeamCause::stream && !mixs_fault)) return {};
+  // Silence of any other length a microphone that is switched off has.
+  const double run_s = found->track_from_s - found->track_end_s;
+  const bool surely_tracks =
+      tracks_fault && (found->repeated || std::abs(run_s + seen_s) < kLikeTheStep_s);
+  if (seam.cause == SeamCause::mix && surely_tracks) {
+    seam.cause = seam.unless_mix == SeamCause::stream ? SeamCause::track : seam.unless_mix;
+    seam.recorder = seam.shown_by;
+    seam.mix_or_recorder = seam.unsure = false;
+    return {};
+  }
+  const bool blames_mix = seam.cause == SeamCause::mix;
+  seam.unsure = blames_mix ? !mixs_fault : !mixs_fault && !tracks_fault && !seam.others_whole;
+  if (mixs_fault || (seen_s < 0.0 && !tracks_fault && !seam.others_whole)) {
+    seam.cause = SeamCause::mix;
+    seam.recorder = -1;
   }
   return {};
 }
@@ -359,7 +379,10 @@ Result<void> place_beside(const MixInput& mix, const std::vector<SeamWitness>& w
   if (auto done = place_between(mix, late, {}, after_other_s, std::max(after_other_s, to_s), seam);
       !done)
     return done.error();
-  const bool is_before = before.place.over_last > seam.place.over_first;
+  const auto is_itself = [](const SeamPlace& place) { return place.zeros || place.repeated; };
+  const bool is_before = is_itself(before.place) != is_itself(seam.place)
+                             ? is_itself(before.place)
+                             : before.place.over_last > seam.place.over_first;
   // Where hardly any sound speaks against the other end of the gap, it may lie there as well.
   const bool may_be_early = seam.place.over_first < kSyllable_bins * seam.place.speech;
   const bool may_be_late = before.place.over_last < kSyllable_bins * before.place.speech;
@@ -424,8 +447,9 @@ Result<void> place(const MixInput& mix, const std::vector<TrackInput>& tracks,
                    Seam& seam) {
   // All that share the seam testify, also those that do not show it well themselves; but not one
   // that steps by itself in the same gap.
-  const bool shared =
-      seam.cause == SeamCause::mix || (seam.cause == SeamCause::recorder && !seam.in_both);
+  const bool beside_the_mixs = seam.others_part_s != 0.0;
+  const bool shared = seam.cause == SeamCause::mix ||
+                      (seam.cause == SeamCause::recorder && (!seam.in_both || beside_the_mixs));
   std::vector<SeamWitness> witnesses;
   std::vector<std::size_t> beside;  // of them
   const std::vector<Reference> references = references_of(states, seam);
@@ -471,6 +495,23 @@ bool is_heard_round(const TrackState& state, const Seam& seam) {
   return before && after;
 }
 
+/// Whether other recorders that show the mix's seam alone do so over all of the gap in which a
+/// track shows more: then the rest is not the mix's.
+bool is_told_apart(const Seam& own, const std::vector<Seam*>& shared,
+                   const std::vector<TrackState>& states) {
+  if (shared.size() > 1) return false;
+  const Seam& mix = *shared.front();
+  double from_s = own.mix_to_s;
+  double to_s = own.mix_from_s;
+  for (std::size_t t = 0; t < mix.tracks.size(); ++t) {
+    if (states[mix.tracks[t]].recorder == own.shown_by) continue;
+    from_s = std::min(from_s, mix.shown[t].mix_from_s);
+    to_s = std::max(to_s, mix.shown[t].mix_to_s);
+  }
+  // All their gaps hold the mix's seam, and so overlap.
+  return from_s <= own.mix_from_s && to_s >= own.mix_to_s;
+}
+
 /// Where the mix and a track step together, the track shows the sum: the mix's part, which most
 /// tracks show, is taken off, and that of every seam of the mix in one long gap.
 void take_off_the_mix(const std::vector<TrackState>& states, const std::vector<bool>& remote,
@@ -503,9 +544,14 @@ void take_off_the_mix(const std::vector<TrackState>& states, const std::vector<b
       own.unsure = own.unsure || mix->unsure;
     }
     if (own.cause == SeamCause::mix) {
-      own.cause = own.tracks.size() > 1 ? SeamCause::recorder : cause_of_one(own, remote);
+      own.cause = own.mix_or_recorder     ? own.unless_mix
+                  : own.tracks.size() > 1 ? SeamCause::recorder
+                                          : cause_of_one(own, remote);
       own.recorder = own.shown_by;
     }
+    // Another recorder that shows the mix's part alone, over all of that gap, tells whose the rest
+    // is.
+    if (is_told_apart(own, shared, states)) own.mix_or_recorder = false;
     own.in_both = true;
     for (Seam* mix : shared) {
       mix->in_both = mix->in_both || std::abs(own.step_s) >= kLeastStep_s;
@@ -639,6 +685,57 @@ TrackCut cut_of(const std::vector<Seam>& seams, const Seam& seam, std::size_t tr
   return {seam.place.track_end_s - earlier_s, seam.place.track_from_s - earlier_s};
 }
 
+namespace {
+
+/// Whether a track that is heard in between shows two events of which `sum` is both at once.
+bool is_both(const Seam& sum, const Seam& a, const Seam& b) {
+  const auto is_within = [&](const Seam& part) {
+    return part.mix_from_s >= sum.mix_from_s - kSlack_s && part.mix_to_s <= sum.mix_to_s + kSlack_s;
+  };
+  return std::abs(a.step_s + b.step_s - sum.step_s) <= kSameStep_s && is_within(a) &&
+         is_within(b) && std::any_of(a.tracks.begin(), a.tracks.end(), [&](std::size_t k) {
+           return shows(b, k) && !shows(sum, k);
+         });
+}
+
+/// Drops what is two other events at once: those who show it vouch for both.
+void take_sums_apart(std::vector<Seam>& events) {
+  for (std::size_t sum = events.size(); sum-- > 0;) {
+    bool apart = false;
+    for (std::size_t a = 0; a < events.size() && !apart; ++a)
+      for (std::size_t b = a + 1; b < events.size() && !apart; ++b) {
+        if (a == sum || b == sum || !is_both(events[sum], events[a], events[b])) continue;
+        apart = true;
+        for (const std::size_t part : {a, b}) {
+          Seam& seam = events[part];
+          const Seam& both = events[sum];
+          seam.also.insert(seam.also.end(), both.tracks.begin(), both.tracks.end());
+          seam.also_shown.insert(seam.also_shown.end(), both.shown.begin(), both.shown.end());
+        }
+      }
+    if (apart) events.erase(events.begin() + static_cast<std::ptrdiff_t>(sum));
+  }
+}
+
+/// Recorders that show the mix's seam and another at once, and neither alone, show it as well.
+void join_the_others(const std::vector<TrackState>& states, std::vector<Seam>& seams) {
+  for (Seam& seam : seams) {
+    if (seam.cause != SeamCause::mix) continue;
+    const std::vector<std::size_t> alone = seam.tracks;
+    for (std::size_t i = 0; i < seam.also.size(); ++i) {
+      const std::size_t k = seam.also[i];
+      if (std::any_of(alone.begin(), alone.end(), [&](std::size_t other) {
+            return states[other].recorder == states[k].recorder;
+          }))
+        continue;
+      seam.tracks.push_back(k);
+      seam.shown.push_back(seam.also_shown[i]);
+    }
+  }
+}
+
+}  // namespace
+
 std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
                                const std::vector<bool>& remote) {
   std::vector<OwnStep> steps;
@@ -671,8 +768,10 @@ std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
     known->step_s = lower_median(std::move(sizes_s));
     narrow(own.step, *known);
   }
+  take_sums_apart(events);
   std::vector<Seam> seams;
   for (const Seam& event : events) judge(event, events, states, remote, seams);
+  join_the_others(states, seams);
   take_off_the_mix(states, remote, seams);
   take_off_the_recorder(states, seams);
   std::stable_sort(seams.begin(), seams.end(), [](const Seam& a, const Seam& b) {
@@ -737,7 +836,8 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
     const double track_s = best.before.to_track(middle_s);
     seam.seen_s = best.after.to_mix(track_s) - best.before.to_mix(track_s);
     seam.step_s = seam.seen_s;
-    if (std::abs(seam.seen_s - seams[at].seen_s) > kSameStep_s) {
+    const double slack_s = seam.cause == SeamCause::recorder ? kNeighbour_s : kSameStep_s;
+    if (std::abs(seam.seen_s - seams[at].seen_s) > slack_s) {
       seam = seams[at];
       return;
     }

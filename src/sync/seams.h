@@ -17,6 +17,8 @@ struct Seam {
   SeamCause cause{SeamCause::track};
   std::vector<std::size_t> tracks;  ///< that show it
   std::vector<Step> shown;          ///< how each of them does
+  std::vector<std::size_t> also;    ///< tracks that show it and another event at once
+  std::vector<Step> also_shown;     ///< as one step
   int recorder{-1};                 ///< whose it is, unless it is the mix's
   int shown_by{-1};                 ///< the recorder of the first of `tracks`
   double mix_from_s{0.0};           ///< it lies between these
@@ -26,6 +28,7 @@ struct Seam {
   bool in_both{false};          ///< it shares its gap between windows with one that more show
   double others_part_s{0.0};    ///< of what is seen, that other's: only the rest is the track's
   bool mix_or_recorder{false};  ///< no other recorder's track tells which of the two it is
+  bool others_whole{false};     ///< though they run through most of where it may lie
   SeamCause unless_mix{SeamCause::track};  ///< whose it is then, if it is not the mix's
   bool unsure{false};  ///< whose it is rests on likelihood: no track that stays whole bears witness
   SeamPlace place;

@@ -39,11 +39,12 @@ function(kilter_layer name)
   set_property(GLOBAL APPEND PROPERTY KILTER_LAYERS ${name})
 endfunction()
 
-# kilter_test(NAME SOURCES a.cpp.. USES target.. [SLOW filter..]): one GoogleTest program, every test
-# known to CTest. Tests that match a SLOW filter are labelled so, and sanitizers leave them to others
-# that walk the same code.
+# kilter_test(NAME SOURCES a.cpp.. USES target.. [SHARED suite..] [SLOW filter..]): one GoogleTest
+# program, every test known to CTest. What the tests of a suite share, made in its set-up, each would
+# make anew in a process of its own: SHARED suites are one test of CTest's, in one process. Tests that
+# match a SLOW filter are labelled so, and sanitizers leave them to others that walk the same code.
 function(kilter_test name)
-  cmake_parse_arguments(test "" "" "SOURCES;USES;SLOW" ${ARGN})
+  cmake_parse_arguments(test "" "" "SOURCES;USES;SHARED;SLOW" ${ARGN})
   add_executable(${name} ${test_SOURCES})
   target_link_libraries(${name} PRIVATE ${test_USES} kilter_flags GTest::gtest_main)
   # Half the build is tests, and optimizing them takes longer than running them as they are.
@@ -57,12 +58,30 @@ function(kilter_test name)
     target_precompile_headers(kilter_test_header PRIVATE <gtest/gtest.h> <filesystem> <fstream>)
   endif()
   target_precompile_headers(${name} REUSE_FROM kilter_test_header)
-  if(NOT test_SLOW)
-    gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES)
-    return()
-  endif()
   list(JOIN test_SLOW ":" slow)
-  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES TEST_FILTER "-${slow}")
-  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES TEST_FILTER "${slow}"
-                       PROPERTIES LABELS slow)
+  set(shared "")
+  set(slow_shared "")
+  foreach(suite ${test_SHARED})
+    set(without "-${slow}")
+    foreach(filter ${test_SLOW})  # Some*: whole suites are slow
+      string(REGEX REPLACE "[*]$" "" begin "${filter}")
+      string(FIND "${suite}" "${begin}" at)
+      if(at EQUAL 0)
+        set(without "")
+      endif()
+    endforeach()
+    add_test(NAME ${suite} COMMAND ${name} "--gtest_filter=${suite}.*:${without}")
+    set_tests_properties(${suite} PROPERTIES FAIL_REGULAR_EXPRESSION "Running 0 tests")
+    if(without)
+      string(APPEND shared "${suite}.*:")
+    else()
+      set_tests_properties(${suite} PROPERTIES LABELS slow)
+      string(APPEND slow_shared "${suite}.*:")
+    endif()
+  endforeach()
+  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES TEST_FILTER "-${shared}${slow}")
+  if(slow)
+    gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 NO_PRETTY_VALUES
+                         TEST_FILTER "${slow}-${slow_shared}" PROPERTIES LABELS slow)
+  endif()
 endfunction()

@@ -207,13 +207,26 @@ bool lies_within(const fs::path& file) {
   return file.is_relative() && std::find(file.begin(), file.end(), "..") == file.end();
 }
 
+/// Removes an earlier result that is out of the way, the journal last: until then it is known for
+/// what it is, should this be interrupted.
+void remove_earlier(const fs::path& aside) {
+  std::error_code problem;
+  for (fs::directory_iterator entry(aside, problem), end; !problem && entry != end;) {
+    const fs::path path = entry->path();
+    entry.increment(problem);
+    std::error_code ignored;
+    if (path.filename() != kJournal) fs::remove_all(path, ignored);
+  }
+  fs::remove_all(aside, problem);
+}
+
 /// Puts back what a process that was killed while it replaced a result in `dir` had moved aside.
 /// Fails where it cannot be read what that was.
 Result<void> take_back_interrupted(const fs::path& dir) {
   std::error_code ignored;
   if (fs::exists(dir / kDone / kJournal, ignored) &&
       FolderLock(dir / kDone).state() == FolderLock::State::held)
-    fs::remove_all(dir / kDone, ignored);
+    remove_earlier(dir / kDone);
   const fs::path aside = dir / kAside;
   const FolderLock lock(aside);
   if (lock.state() != FolderLock::State::held) return {};
@@ -378,8 +391,9 @@ Result<void> StagedFolder::State::commit_into_existing(const std::set<fs::path>&
     return synced ? cannot_write(dir, problem) : synced.error();
   }
   // From here on the new result stays, whatever happens.
-  fs::rename(aside, dir / kDone, ignored);
-  fs::remove_all(dir / kDone, ignored);
+  std::error_code in_the_way;
+  fs::rename(aside, dir / kDone, in_the_way);
+  remove_earlier(in_the_way ? aside : dir / kDone);
   fs::remove_all(staging.path, ignored);
   for (const fs::path& file : stale)  // folders that hold nothing any more
     if (file.has_parent_path()) fs::remove(dir / file.parent_path(), ignored);

@@ -607,6 +607,25 @@ TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
   EXPECT_EQ(replaced, 2);
 }
 
+TEST(StagedFolder, ReplacesAResultThoughAnEarlierOnesLastRemainsAreInTheWay) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old");
+  // Killed while it removed what it had replaced.
+  fs::create_directories(dir / ".replaced.part/stems");
+  test::write_text(dir / ".replaced.part/stems/keeper.wav", "older");
+  {
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new");
+    ASSERT_TRUE(staged->commit());
+  }
+  EXPECT_FALSE(fs::exists(dir / ".earlier.part"));
+  { EXPECT_TRUE(StagedFolder::make(dir, true)); }
+  EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), "new") << "else the old one is put back";
+}
+
 TEST(StagedFolder, TwoAtATimeDoNotMeet) {
   const test::TemporaryFolder home;
   auto first = StagedFolder::make(home / "out", false);

@@ -36,7 +36,6 @@ std::optional<TimeMap> moved(const TimeMap& map, double later_s, double length_s
   return *std::move(made);
 }
 
-/// It follows the mix's own steps, so it knows no more of them than the tracks do.
 /// For a doubt that came up once the track was placed.
 void doubt_after_all(const Doubt& doubt, TrackPlacing& placing) {
   std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
@@ -78,6 +77,7 @@ void place_copies(const Aligning& session, Alignment& alignment) {
         placing.standing = placing.map ? Standing::firm : Standing::unplaced;
       }
       placing.findings = {mix_copy_finding(copy)};
+      // It follows the mix's own steps, so it knows no more of them than the tracks do.
       const auto doubt = doubt_of_mix(session.seams);
       if (placing.map && doubt) doubt_after_all(*doubt, placing);
     } else if (copy.kind == CopyKind::own_mix) {

@@ -16,14 +16,14 @@ constexpr double kOnItsLine_s = 1e-3;
 constexpr double kMostOfGap = 0.5;
 
 /// Mix seconds.
-struct Stretch {
+struct HeardPart {
   double from_s{0.0};
   double to_s{0.0};
 };
 
 /// From the first to the last window within the seam's gap in which the track is heard.
-Stretch heard_within(const TrackState& state, const Seam& seam) {
-  Stretch heard{seam.mix_to_s, seam.mix_from_s};
+HeardPart heard_within(const TrackState& state, const Seam& seam) {
+  HeardPart heard{seam.mix_to_s, seam.mix_from_s};
   for (std::size_t i = 0; i < state.measured.size(); ++i) {
     const double at_s = state.measured[i].at_s;
     if (state.weights[i] <= 0.1 || at_s < seam.mix_from_s || at_s > seam.mix_to_s) continue;
@@ -33,14 +33,14 @@ Stretch heard_within(const TrackState& state, const Seam& seam) {
   return heard;
 }
 
-double length_of_union_s(std::vector<Stretch> stretches) {
-  std::sort(stretches.begin(), stretches.end(),
-            [](const Stretch& a, const Stretch& b) { return a.from_s < b.from_s; });
+double length_of_union_s(std::vector<HeardPart> parts) {
+  std::sort(parts.begin(), parts.end(),
+            [](const HeardPart& a, const HeardPart& b) { return a.from_s < b.from_s; });
   double length_s = 0.0;
   double reached_s = -1e300;
-  for (const Stretch& stretch : stretches) {
-    length_s += std::max(0.0, stretch.to_s - std::max(stretch.from_s, reached_s));
-    reached_s = std::max(reached_s, stretch.to_s);
+  for (const HeardPart& part : parts) {
+    length_s += std::max(0.0, part.to_s - std::max(part.from_s, reached_s));
+    reached_s = std::max(reached_s, part.to_s);
   }
   return length_s;
 }
@@ -48,8 +48,8 @@ double length_of_union_s(std::vector<Stretch> stretches) {
 /// The other recorders' tracks, none of which steps within the seam's gap.
 struct Others {
   std::vector<SeamWitness> on_their_line;  // before it and after it
-  std::vector<Stretch> heard;
-  Stretch all{1e300, -1e300};
+  std::vector<HeardPart> heard;
+  HeardPart all{1e300, -1e300};
 };
 
 Others others_of(const std::vector<TrackInput>& tracks, const std::vector<TrackState>& states,
@@ -60,7 +60,7 @@ Others others_of(const std::vector<TrackInput>& tracks, const std::vector<TrackS
     if (!state.placed || state.apart || shows(seam, k) || state.recorder == seam.shown_by) continue;
     const auto line = line_through(state, seam.mix_from_s, seam.mix_to_s);
     if (!line) continue;
-    const Stretch heard = heard_within(state, seam);
+    const HeardPart heard = heard_within(state, seam);
     if (heard.from_s > heard.to_s) continue;
     others.on_their_line.push_back({tracks[k].signal, *line, *line});
     others.heard.push_back(heard);

@@ -328,8 +328,11 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
   const double seen_s = seam.seen_s;
   to_s = std::max(from_s, to_s - std::max(0.0, seen_s));
   const bool surely_the_mix = seam.cause == SeamCause::mix && !seam.unsure && !seam.mix_or_recorder;
+  const bool may_be_the_mix = seam.cause == SeamCause::mix || seam.mix_or_recorder;
   auto found = place_seam(*mix.signal, witnesses, seen_s, from_s, to_s, steady,
-                          surely_the_mix ? SeamIn::mix : SeamIn::either);
+                          surely_the_mix   ? SeamIn::mix
+                          : may_be_the_mix ? SeamIn::either
+                                           : SeamIn::track);
   if (!found) return found.error();
   seam.place = *found;
   // What stands in the track twice, or as zeros, or amid a word, no stream did.

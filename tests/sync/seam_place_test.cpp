@@ -162,6 +162,8 @@ TEST(SeamPlace, InAMixThatSurelyMovedAShortCopyAndZerosAreTheSeamItself) {
   const SeamPlace padded = place_of(std::vector<float>(frame(0.06), 0.0F), SeamIn::mix);
   EXPECT_TRUE(padded.zeros);
   EXPECT_NEAR(padded.mix_end_s, 40.0, 0.001);
+  EXPECT_FALSE(place_of(std::vector<float>(frame(0.06), 0.0F), SeamIn::track).mix_padded)
+      << "a mix may be silent where a track lost something";
 }
 
 TEST(SeamPlace, DigitalSilenceIsNoStretchThatStandsTwice) {

@@ -53,10 +53,10 @@ struct SeamPlace {
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the
 /// mix up to it, and the line after from there on. `step_s`, the same for all witnesses, is how
 /// much later the line after lies. Where a pause leaves the place open, the quietest point is
-/// taken; a run of zeros or a repeated stretch is the seam itself: one of the
-/// track's, or if the seam may be in the mix, one there. At least one witness; what the
-/// `steady` tracks explain of the mix is no evidence. Cost: a few operations per sample of the
-/// stretch and pair of tracks. Fails where a signal cannot be read.
+/// taken; a run of zeros or a repeated stretch is the seam itself: the track's, or if the seam may
+/// be in the mix, the mix's. At least one witness; what the `steady` tracks explain of the mix is
+/// no evidence. Cost: a few operations per sample of the stretch and pair of tracks. Fails where a
+/// signal cannot be read.
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
                              double step_s, double from_s, double to_s,
                              const std::vector<SteadyTrack>& steady = {},

@@ -14,6 +14,8 @@ constexpr double kLeastOfHole_s = 0.3;
 constexpr double kPartOfHole_s = 6.0;
 constexpr double kOnItsLine_s = 1e-3;
 constexpr double kMostOfGap = 0.5;
+// Hardly a recorder has too much but for zeros and copies: more must speak against the mix.
+constexpr double kNearlyAllOfGap = 0.7;
 
 /// Mix seconds.
 struct HeardPart {
@@ -33,14 +35,18 @@ HeardPart heard_within(const TrackState& state, const Seam& seam) {
   return heard;
 }
 
-double length_of_union_s(std::vector<HeardPart> parts) {
+/// What the parts cover together, but for their ends: what a window tells may all lie on one side
+/// of its middle.
+double surely_covered_s(std::vector<HeardPart> parts) {
   std::sort(parts.begin(), parts.end(),
             [](const HeardPart& a, const HeardPart& b) { return a.from_s < b.from_s; });
   double length_s = 0.0;
   double reached_s = -1e300;
   for (const HeardPart& part : parts) {
-    length_s += std::max(0.0, part.to_s - std::max(part.from_s, reached_s));
-    reached_s = std::max(reached_s, part.to_s);
+    const double from_s = part.from_s + kHalfWindow_s;
+    const double to_s = part.to_s - kHalfWindow_s;
+    length_s += std::max(0.0, to_s - std::max(from_s, reached_s));
+    reached_s = std::max(reached_s, to_s);
   }
   return length_s;
 }
@@ -87,7 +93,8 @@ Result<void> hear_the_others(const MixInput& mix, const std::vector<TrackInput>&
                              const std::vector<TrackState>& states, Seam& seam) {
   if (seam.cause != SeamCause::mix || !seam.mix_or_recorder) return {};
   const Others others = others_of(tracks, states, seam);
-  if (length_of_union_s(others.heard) < kMostOfGap * (seam.mix_to_s - seam.mix_from_s)) return {};
+  const double most = seam.step_s > 0.0 ? kMostOfGap : kNearlyAllOfGap;
+  if (surely_covered_s(others.heard) < most * (seam.mix_to_s - seam.mix_from_s)) return {};
 
   std::vector<SeamWitness> late = others.on_their_line;
   for (SeamWitness& witness : late) witness.before.start_s -= seam.step_s;

@@ -5,6 +5,7 @@
 #include "aligning.h"
 #include "conclusion.h"
 #include "first_places.h"
+#include "mix_timeline.h"
 #include "neighbours.h"
 #include "own_levels.h"
 #include "own_lines.h"
@@ -13,6 +14,9 @@
 #include "recorder_fit.h"
 #include "recorders.h"
 #include "scouts.h"
+#include "seam_cuts.h"
+#include "seam_gathering.h"
+#include "seam_placing.h"
 #include "track_fit.h"
 #include "window_pass.h"
 

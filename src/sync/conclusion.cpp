@@ -3,9 +3,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "finding_texts.h"
 #include "judgement.h"
 #include "kilter/sync/excursions.h"
 #include "kilter/sync/unexplained.h"
+#include "mix_timeline.h"
 #include "neighbours.h"
 #include "recorder_fit.h"
 #include "track_fit.h"

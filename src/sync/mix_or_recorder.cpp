@@ -43,8 +43,8 @@ double surely_covered_s(std::vector<HeardPart> parts) {
   double length_s = 0.0;
   double reached_s = -1e300;
   for (const HeardPart& part : parts) {
-    const double from_s = part.from_s + kHalfWindow_s;
-    const double to_s = part.to_s - kHalfWindow_s;
+    const double from_s = part.from_s + kWindowReach_s;
+    const double to_s = part.to_s - kWindowReach_s;
     length_s += std::max(0.0, to_s - std::max(from_s, reached_s));
     reached_s = std::max(reached_s, to_s);
   }
@@ -99,14 +99,14 @@ Result<void> hear_the_others(const MixInput& mix, const std::vector<TrackInput>&
   std::vector<SeamWitness> late = others.on_their_line;
   for (SeamWitness& witness : late) witness.before.start_s -= seam.step_s;
   const auto moved_early =
-      bear_out(mix, late, seam.step_s, std::max(0.0, seam.mix_from_s - kHalfWindow_s),
-               others.all.from_s + kHalfWindow_s, Side::before);
+      bear_out(mix, late, seam.step_s, std::max(0.0, seam.mix_from_s - kWindowReach_s),
+               others.all.from_s + kWindowReach_s, Side::before);
   if (!moved_early) return moved_early.error();
   std::vector<SeamWitness> early = others.on_their_line;
   for (SeamWitness& witness : early) witness.after.start_s += seam.step_s;
   const auto moved_late =
-      bear_out(mix, early, seam.step_s, std::max(0.0, others.all.to_s - kHalfWindow_s),
-               seam.mix_to_s + kHalfWindow_s, Side::after);
+      bear_out(mix, early, seam.step_s, std::max(0.0, others.all.to_s - kWindowReach_s),
+               seam.mix_to_s + kWindowReach_s, Side::after);
   if (!moved_late) return moved_late.error();
 
   if (*moved_early == *moved_late) {  // it moved but once

@@ -3,11 +3,13 @@
 
 #include <vector>
 
+#include "kilter/base/result.h"
+#include "kilter/sync/align.h"
 #include "seams.h"
 
 namespace kilter::sync {
 
-inline constexpr double kHalfWindow_s = 3.5;    // so far off a window's middle its sound may be
+inline constexpr double kWindowReach_s = 3.5;   // so far off a window's middle its sound may be
 inline constexpr double kSyllable_bins = 20.0;  // of loud speech, as SeamPlace tells it
 
 /// On which side of a seam witnesses are to be heard on their line, and on no other.

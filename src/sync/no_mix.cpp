@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "finding_texts.h"
 #include "joint_frames.h"
 #include "judgement.h"
 #include "kilter/base/parallel.h"

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "mix_timeline.h"
 #include "normal_equations.h"
 #include "recorders.h"
 #include "track_fit.h"

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "judgement.h"
+#include "elsewhere.h"
 #include "neighbours.h"
 #include "recorder_fit.h"
 #include "window_pass.h"

@@ -1,15 +1,16 @@
-// Seams: which steps of several tracks are one event, whose fault it is, and where it lies.
+// A seam: what one event did to the tracks that show it, whose fault it is, and where it lies.
 #pragma once
 
-#include <string>
+#include <cstddef>
 #include <vector>
 
-#include "kilter/base/result.h"
-#include "kilter/sync/align.h"
 #include "kilter/sync/seam_place.h"
 #include "track_state.h"
 
 namespace kilter::sync {
+
+inline constexpr double kSameStep_s = 1.5e-3;  ///< steps that differ by less are one size
+inline constexpr double kSeamSlack_s = 6.0;    ///< a window's length
 
 enum class SeamCause { track, recorder, stream, mix };
 
@@ -38,26 +39,13 @@ struct Seam {
 /// Whether the track is one of those that show the seam.
 bool shows(const Seam& seam, std::size_t track);
 
-/// Gathers the steps of all tracks into seams, in order of time. A step that all tracks show is the
-/// mix's, one that all of a recorder show the recorder's; the rest are the track's own, or of the
-/// network stream that carried a guest into the mix (`remote`, one per track).
-std::vector<Seam> gather_seams(const std::vector<TrackState>& states,
-                               const std::vector<bool>& remote);
+/// Whether it is that track's own, or of the stream that carried it into the mix.
+bool is_own(const Seam& seam, std::size_t track);
 
-/// Finds each seam's exact place, and what that says of its cause. Fails where a signal cannot be
-/// read.
-Result<void> place_seams(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                         const std::vector<TrackState>& states, int threads,
-                         std::vector<Seam>& seams);
+/// What a track has lost alone, less what it holds twice, seconds of the timeline.
+double own_loss_s(const std::vector<Seam>& seams, std::size_t track);
 
-/// Places the seams anew once all clocks are better known, with the steps that they show by then,
-/// and moves the tracks' cuts and the mix's spans there.
-Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput>& tracks,
-                               int threads, std::vector<Span>& mix_spans, std::vector<Seam>& seams,
-                               std::vector<TrackState>& states);
-
-/// How much earlier a track's own time is at a seam than it would be had it lost nothing of its own
-/// before, seconds of the timeline. `seam` is one of `seams`.
+/// The same before a seam, one of `seams`.
 double own_loss_s(const std::vector<Seam>& seams, const Seam& seam, std::size_t track);
 
 /// Where the track's part before the seam ends, and where the one after it begins, in its own time.
@@ -66,20 +54,5 @@ struct TrackCut {
   double from_s{0.0};
 };
 TrackCut cut_of(const std::vector<Seam>& seams, const Seam& seam, std::size_t track, double rate);
-
-/// Mix time to timeline: the mix's seams taken out.
-std::vector<Span> mix_spans_of(const std::vector<Seam>& seams, double mix_length_s);
-
-/// A second of the mix on the timeline. One that lies in no span, as where the mix repeats itself,
-/// goes to the seam.
-double to_timeline(const std::vector<Span>& mix_spans, double mix_s);
-
-/// Whether the timeline has a place for a second of the mix: not where the mix repeats itself.
-bool is_on_timeline(const std::vector<Span>& mix_spans, double mix_s);
-
-/// Pieces and levels for all tracks of one recorder, from their own fits; curve and pieces of each
-/// are on the timeline afterwards, the curve the same for all.
-void cut_at_seams(const std::vector<Seam>& seams, const std::vector<std::size_t>& members,
-                  const std::vector<Span>& mix_spans, std::vector<TrackState>& states);
 
 }  // namespace kilter::sync

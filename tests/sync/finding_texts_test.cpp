@@ -1,7 +1,6 @@
-// What findings say of a seam's place, and of somebody whom no track explains.
-#include <gtest/gtest.h>
+#include "finding_texts.h"
 
-#include "judgement.h"
+#include <gtest/gtest.h>
 
 namespace kilter::sync {
 namespace {

@@ -5,9 +5,12 @@
 #include <cmath>
 
 #include "heard_track.h"
+#include "mix_timeline.h"
 #include "passing_voices.h"
 #include "recorder_fit.h"
 #include "recorders.h"
+#include "seam_cuts.h"
+#include "seam_gathering.h"
 
 namespace kilter::sync {
 namespace {

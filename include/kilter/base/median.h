@@ -23,4 +23,11 @@ T median(std::vector<T> values) {
   return of_rank(std::move(values), middle);
 }
 
+/// Of an even number the lower of the two in the middle. Not of none.
+template <typename T>
+T lower_median(std::vector<T> values) {
+  const std::size_t middle = (values.size() - 1) / 2;
+  return of_rank(std::move(values), middle);
+}
+
 }  // namespace kilter

@@ -182,7 +182,7 @@ TEST_F(Faults, APartThatTheNumbersLeaveOutIsMissed) {
   const auto rate_hz = static_cast<int>(sound.clock.file_rate_hz());
   const std::size_t third = sound.samples.size() / 3;
   fs::remove(show() / (sound.name + ".wav"));
-  for (std::size_t part : {0, 2}) {
+  for (const std::size_t part : {0U, 2U}) {
     const auto from = sound.samples.begin() + static_cast<std::ptrdiff_t>(part * third);
     test::write_sound(show() / ("rec_000" + std::to_string(part + 1) + ".wav"),
                       {{from, from + static_cast<std::ptrdiff_t>(third)}}, rate_hz);

@@ -96,7 +96,8 @@ TEST(ClipSound, TurnsBothSidesDownWhereOneWouldGoBeyondFullScale) {
 
 TEST(ClipSound, FindsTheFirstAndTheLastTalkOfAMinute) {
   std::vector<double> powers(60, 1e-6);
-  for (const std::size_t loud : {20, 21, 22, 23, 24, 40, 41, 42, 43, 44}) powers[loud] = 1.0;
+  for (const std::size_t loud : {20U, 21U, 22U, 23U, 24U, 40U, 41U, 42U, 43U, 44U})
+    powers[loud] = 1.0;
   // At least half of the loudest five seconds: three of them.
   EXPECT_EQ(talk_second(powers, 5, false), 18U);
   EXPECT_EQ(talk_second(powers, 5, true), 42U);

@@ -72,7 +72,7 @@ TEST(OnClockOf, ATracksClockMakesCopiesOfItsRecordersTracks) {
   ASSERT_TRUE(moved);
   EXPECT_EQ(moved->timeline_clock, "keeper");
   EXPECT_EQ(moved->timeline_rate_hz, kRate_hz);
-  for (const std::size_t i : {0, 1}) {
+  for (const std::size_t i : {0U, 1U}) {
     const auto spans = moved->tracks[i].map->spans();
     ASSERT_EQ(spans.size(), 2U);
     for (const Span& span : spans) {

@@ -132,7 +132,7 @@ TEST(ReportPage, NumbersAsTheTerminalDoesAndSaysOnceWhatTracksShare) {
   Finding music;
   music.code = "mix-music";
   music.text = "Music plays.";
-  for (const std::size_t i : {0, 2}) tracks[i].findings = {loss};
+  for (const std::size_t i : {0U, 2U}) tracks[i].findings = {loss};
   Finding other = loss;
   other.text = "This file lost 60.0 ms of sound.";
   tracks[2].findings.push_back(other);

@@ -26,6 +26,10 @@ std::vector<float> talk() {
   return at_analysis_rate(sound);
 }
 
+std::vector<float> silence(double length_s) {
+  return std::vector<float>(static_cast<std::size_t>(frame(length_s)), 0.0F);
+}
+
 /// The mix is the talk, the track what damage left of it; both begin together.
 struct Damaged {
   MemorySignal mix;
@@ -100,8 +104,7 @@ TEST(SeamPlace, ALossInAPauseStaysInIt) {
 }
 
 TEST(SeamPlace, InsertedZerosAreTheSeamItself) {
-  const SeamPlace place =
-      inserted(34.2, std::vector<float>(frame(0.25), 0.0F)).place(-0.25, 30.0, 38.0);
+  const SeamPlace place = inserted(34.2, silence(0.25)).place(-0.25, 30.0, 38.0);
   EXPECT_TRUE(place.zeros);
   EXPECT_NEAR(place.track_end_s, 34.2, 0.001);
   EXPECT_NEAR(place.track_from_s, 34.45, 0.001);
@@ -159,17 +162,16 @@ TEST(SeamPlace, InAMixThatSurelyMovedAShortCopyAndZerosAreTheSeamItself) {
   EXPECT_TRUE(repeated.repeated);
   EXPECT_NEAR(repeated.mix_end_s, 40.0, 0.005);
   EXPECT_FALSE(place_of(copy, SeamIn::either).repeated) << "a voice's own periods are as alike";
-  const SeamPlace padded = place_of(std::vector<float>(frame(0.06), 0.0F), SeamIn::mix);
+  const SeamPlace padded = place_of(silence(0.06), SeamIn::mix);
   EXPECT_TRUE(padded.zeros);
   EXPECT_NEAR(padded.mix_end_s, 40.0, 0.001);
-  EXPECT_FALSE(place_of(std::vector<float>(frame(0.06), 0.0F), SeamIn::track).mix_padded)
+  EXPECT_FALSE(place_of(silence(0.06), SeamIn::track).mix_padded)
       << "a mix may be silent where a track lost something";
 }
 
 TEST(SeamPlace, DigitalSilenceIsNoStretchThatStandsTwice) {
   for (const double at_s : {34.2, 21.0, 47.9}) {
-    const SeamPlace place =
-        inserted(at_s, std::vector<float>(frame(1.0), 0.0F)).place(-1.0, at_s - 4.0, at_s + 4.0);
+    const SeamPlace place = inserted(at_s, silence(1.0)).place(-1.0, at_s - 4.0, at_s + 4.0);
     EXPECT_TRUE(place.zeros) << at_s;
     EXPECT_FALSE(place.repeated) << at_s;
   }

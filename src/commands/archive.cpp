@@ -9,6 +9,7 @@
 #include <system_error>
 
 #include "kilter/base/name_key.h"
+#include "kilter/base/text_hash.h"
 #include "kilter/conform/conform.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/session/names.h"
@@ -19,13 +20,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// Even bits of every letter (FNV-1a, then mixed).
+/// Even bits of every letter.
 std::uint64_t hash_of(std::string_view text) {
-  std::uint64_t hash = 0xcbf29ce484222325U;
-  for (const char letter : text) {
-    hash ^= static_cast<unsigned char>(letter);
-    hash *= 0x100000001b3U;
-  }
+  std::uint64_t hash = text_hash(text);
   hash ^= hash >> 33U;
   hash *= 0xff51afd7ed558ccdU;
   return hash ^ (hash >> 33U);

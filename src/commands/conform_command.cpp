@@ -9,6 +9,7 @@
 #include "commands.h"
 #include "heard.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/text_hash.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/staged_folder.h"
 #include "kilter/conform/timeline_clock.h"
@@ -100,8 +101,11 @@ Result<report::WrittenLists> write_lists(const Lineup& lineup, const conform::Co
                                          const std::filesystem::path& folder) {
   const auto files = edits::write_edit_files(lineup, plan, folder / "edits");
   if (!files) return files.error();
+  const auto cuts = edits::read_text(folder / "edits/cuts.tsv");
+  if (!cuts) return cuts.error();
   Lineup with_marks = lineup;
   with_marks.stems = marks_of(report);
+  with_marks.cuts_hash = text_hash(*cuts);
   if (auto written = edits::write_lineup(with_marks, folder / "lineup.json"); !written)
     return written.error();
   return report::WrittenLists{*files, plan.record};
@@ -226,8 +230,10 @@ Result<Exit> conform_command(const Options& options, Console& console) {
   if (!session) return session.error();
   if (auto refused = output_refusal(options.out, *session)) return *std::move(refused);
   // Made before the work, so that a folder that cannot be written is told at once.
+  conform::Replacing replacing{options.replace};
+  if (options.cuts) replacing.cuts_taken_over = *options.cuts;
   auto staged = conform::StagedFolder::make(
-      options.out, options.replace,
+      options.out, replacing,
       {[&](double done) { console.progress("reading the earlier stems", done); }, &console.stop()});
   if (!staged) return staged.error();
   std::optional<edits::CutTable> cuts;

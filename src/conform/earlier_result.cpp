@@ -11,6 +11,7 @@
 #include "kilter/base/file_input.h"
 #include "kilter/base/name_key.h"
 #include "kilter/base/system_words.h"
+#include "kilter/base/text_hash.h"
 #include "kilter/conform/conform.h"
 #include "kilter/conform/listening_clips.h"
 #include "kilter/edits/edit_files.h"
@@ -49,8 +50,11 @@ bool is_alone(const fs::path& file) {
   return !problem && alike == 1;
 }
 
-Error changed(const fs::path& stem) {
-  return {ErrorKind::bad_command, stem, "it is no longer the stem that was written there",
+Error changed(const fs::path& file) {
+  if (file.filename() == fs::path(kCuts).filename())
+    return {ErrorKind::bad_command, file, "it is no longer the table that was written there",
+            "add --cuts and its path to follow it, or name another folder"};
+  return {ErrorKind::bad_command, file, "it is no longer the stem that was written there",
           kNextStep};
 }
 
@@ -111,6 +115,16 @@ std::optional<Error> refusal_of(const fs::path& file, const StemMark& mark,
       kNextStep};
 }
 
+/// Why the table of cuts may not be replaced, if so. An older version kept no hash of it.
+std::optional<Error> refusal_of_cuts(const fs::path& file, const Lineup& lineup,
+                                     const fs::path& taken_over) {
+  std::error_code ignored;
+  if (!lineup.cuts_hash || fs::equivalent(file, taken_over, ignored)) return std::nullopt;
+  const auto text = edits::read_text(file);
+  if (!text) return text.error();
+  return text_hash(*text) == *lineup.cuts_hash ? std::nullopt : std::optional(changed(file));
+}
+
 /// The stems as the lineup tells them: with their digests, or, where an older version wrote it, by
 /// their names alone. A name that leads elsewhere is passed over: anybody may have written it.
 std::vector<StemMark> stems_of(const Lineup& lineup) {
@@ -147,12 +161,13 @@ bool holds_something(const fs::path& dir, std::error_code& problem) {
   return false;
 }
 
-EarlierResult::Seen EarlierResult::seen(const fs::path& file) {
+EarlierResult::Seen EarlierResult::look_at(const fs::path& file) {
   std::error_code ignored;
   return {fs::file_size(file, ignored), fs::last_write_time(file, ignored)};
 }
 
-Result<EarlierResult> EarlierResult::find(const fs::path& dir, const Watch& watch) {
+Result<EarlierResult> EarlierResult::find(const fs::path& dir, const fs::path& taken_over,
+                                          const Watch& watch) {
   std::error_code problem;
   EarlierResult result;
   result.dir_ = dir;
@@ -171,16 +186,18 @@ Result<EarlierResult> EarlierResult::find(const fs::path& dir, const Watch& watc
   const auto page_is_ours = is_our_page(dir / kPage);
   if (!page_is_ours) return page_is_ours.error();
   if (*page_is_ours) result.files_.insert(kPage);
+  result.seen_.insert({kCuts, look_at(dir / kCuts)});
+  if (auto error = refusal_of_cuts(dir / kCuts, **lineup, taken_over)) return *std::move(error);
   const auto stems = stems_of(**lineup);
   for (std::size_t i = 0; i < stems.size(); ++i) {
     if (watch.progress) watch.progress(static_cast<double>(i) / static_cast<double>(stems.size()));
     const fs::path name = kStems / stems[i].file;
     if (!is_there(dir / name)) continue;
-    const Seen before = seen(dir / name);
+    const Seen before = look_at(dir / name);
     if (stems[i].digest != 0)
       if (auto error = refusal_of(dir / name, stems[i], watch.stop)) return *std::move(error);
     result.files_.insert(name);
-    result.stems_.insert({name, before});
+    result.seen_.insert({name, before});
   }
   return result;
 }
@@ -196,8 +213,8 @@ bool EarlierResult::has(const fs::path& file) const {
 }
 
 std::optional<Error> EarlierResult::change() const {
-  for (const auto& [name, before] : stems_)
-    if (is_there(dir_ / name) && seen(dir_ / name) != before) return changed(dir_ / name);
+  for (const auto& [name, before] : seen_)
+    if (is_there(dir_ / name) && look_at(dir_ / name) != before) return changed(dir_ / name);
   return std::nullopt;
 }
 

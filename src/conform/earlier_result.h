@@ -26,15 +26,18 @@ class EarlierResult {
   EarlierResult() = default;
   /// That in `dir`, none where it holds nothing. Reads every stem whose digest its lineup keeps.
   /// Fails with bad_command where `dir` holds something else, or a stem is no longer what was
-  /// written; with unreadable where what lies there cannot be read; with interrupted.
-  static Result<EarlierResult> find(const std::filesystem::path& dir, const Watch& watch);
+  /// written, or the table of cuts, unless that is the one that was `taken_over`; with unreadable
+  /// where what lies there cannot be read; with interrupted.
+  static Result<EarlierResult> find(const std::filesystem::path& dir,
+                                    const std::filesystem::path& taken_over, const Watch& watch);
 
   /// Those of its files that are there, relative to the folder.
   const std::set<std::filesystem::path>& files() const { return files_; }
   /// Whether a file that is there, by its path relative to the folder, is one of them: also where
   /// the file system has one file for two spellings, and the result another than the one asked for.
   bool has(const std::filesystem::path& file) const;
-  /// Why a stem may not be replaced, if so: it was changed since find() saw it.
+  /// Why a stem or the table of cuts may not be replaced, if so: it was changed since find() saw
+  /// it.
   std::optional<Error> change() const;
 
  private:
@@ -44,11 +47,11 @@ class EarlierResult {
     std::filesystem::file_time_type written;
     bool operator==(const Seen&) const = default;
   };
-  static Seen seen(const std::filesystem::path& file);
+  static Seen look_at(const std::filesystem::path& file);
 
   std::filesystem::path dir_;
   std::set<std::filesystem::path> files_;
-  std::map<std::filesystem::path, Seen> stems_;  // by path
+  std::map<std::filesystem::path, Seen> seen_;  // by path
 };
 
 }  // namespace kilter::conform

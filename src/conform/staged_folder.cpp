@@ -266,7 +266,8 @@ struct StagedFolder::State {
   std::vector<fs::path> made_parents;  // outermost first
 };
 
-Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace, const Watch& watch) {
+Result<StagedFolder> StagedFolder::make(const fs::path& dir, const Replacing& replacing,
+                                        const Watch& watch) {
   std::error_code problem;
   StagedFolder folder(std::make_unique<State>());
   State& state = *folder.state_;
@@ -277,9 +278,9 @@ Result<StagedFolder> StagedFolder::make(const fs::path& dir, bool replace, const
   if (state.dir_existed) {
     if (auto back = take_back_interrupted(state.dir); !back)
       return as_named(back.error(), state.dir, dir);
-    if (auto error = refusal(state.dir, replace))
+    if (auto error = refusal(state.dir, replacing.allowed))
       return as_named(*std::move(error), state.dir, dir);
-    auto earlier = EarlierResult::find(state.dir, watch);
+    auto earlier = EarlierResult::find(state.dir, replacing.cuts_taken_over, watch);
     if (!earlier) return as_named(earlier.error(), state.dir, dir);
     state.earlier = *std::move(earlier);
   }

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/text_hash.h"
 #include "kilter/media/audio_file.h"
 #include "kilter/media/file_ends.h"
 
@@ -151,10 +152,7 @@ std::string as_date(const std::string& text) {
 
 /// An identity that tells stems apart and stays the same when the same stem is made again.
 std::string reference_of(const std::string& session, const std::string& description) {
-  std::uint64_t hash = 0xcbf29ce484222325;  // FNV-1a
-  for (const char each : session + '\n' + description)
-    hash = (hash ^ static_cast<unsigned char>(each)) * 0x100000001b3;
-  return fmt::format("KILTER{:016X}", hash);
+  return fmt::format("KILTER{:016X}", text_hash(session + '\n' + description));
 }
 
 }  // namespace

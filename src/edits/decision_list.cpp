@@ -8,6 +8,7 @@
 #include <map>
 
 #include "clips.h"
+#include "kilter/base/text_hash.h"
 #include "plain_text.h"
 
 namespace kilter::edits {
@@ -86,11 +87,8 @@ std::string address_of(const std::string& path) {
 /// same list has the same.
 std::string identity_of(std::string_view text) {
   std::array<std::uint64_t, 2> halves{};
-  for (std::size_t half = 0; half < halves.size(); ++half) {
-    std::uint64_t hash = 0xcbf29ce484222325 + half;  // FNV-1a
-    for (const char each : text) hash = (hash ^ static_cast<unsigned char>(each)) * 0x100000001b3;
-    halves[half] = hash;
-  }
+  for (std::size_t half = 0; half < halves.size(); ++half)
+    halves[half] = text_hash(text, kHashStart + half);
   return fmt::format("{:08x}-{:04x}-8{:03x}-{:04x}-{:012x}", halves[0] >> 32,
                      halves[0] >> 16 & 0xFFFF, halves[0] & 0xFFF, 0x8000 | (halves[1] >> 50),
                      halves[1] & 0xFFFFFFFFFFFF);

@@ -71,8 +71,17 @@ Json to_json(const TrackPart& part) {
   return object;
 }
 
+std::string hex_text(std::uint64_t number) { return fmt::format("{:016x}", number); }
+
+/// 0 where it is no number.
+std::uint64_t from_hex(std::string_view text) {
+  std::uint64_t number = 0;
+  std::from_chars(text.data(), text.data() + text.size(), number, 16);
+  return number;
+}
+
 Json to_json(const StemMark& stem) {
-  return {{"file", stem.file}, {"digest", fmt::format("{:016x}", stem.digest)}};
+  return {{"file", stem.file}, {"digest", hex_text(stem.digest)}};
 }
 
 Json to_json(const Finding& finding);
@@ -323,10 +332,7 @@ std::string session_of(const std::filesystem::path& file) {
 
 /// One whose digest is none is kept without: nothing then matches it.
 StemMark stem_from(JsonReader& reader, const Place& place) {
-  StemMark stem{reader.text(place, "file"), 0};
-  const std::string digest = reader.text(place, "digest");
-  std::from_chars(digest.data(), digest.data() + digest.size(), stem.digest, 16);
-  return stem;
+  return {reader.text(place, "file"), from_hex(reader.text(place, "digest"))};
 }
 
 Lineup lineup_from(JsonReader& reader, const std::filesystem::path& file) {
@@ -341,6 +347,7 @@ Lineup lineup_from(JsonReader& reader, const std::filesystem::path& file) {
   lineup.findings = findings_from(reader, root);
   for (const Place& stem : list_or_none(reader, root, "stems"))
     lineup.stems.push_back(stem_from(reader, stem));
+  if (reader.has(root, "cuts_hash")) lineup.cuts_hash = from_hex(reader.text(root, "cuts_hash"));
   return lineup;
 }
 
@@ -379,6 +386,7 @@ std::string to_text(const Lineup& lineup) {
   for (const LineupTrack& track : lineup.tracks) object["tracks"].push_back(to_json(track));
   object["findings"] = list_of(lineup.findings);
   if (!lineup.stems.empty()) object["stems"] = list_of(lineup.stems);
+  if (lineup.cuts_hash) object["cuts_hash"] = hex_text(*lineup.cuts_hash);
   return to_readable_json(object);
 }
 

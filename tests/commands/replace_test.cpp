@@ -67,6 +67,27 @@ TEST_P(Replace, NeverTakesAStemAwayThatSomebodyWorkedOn) {
   }
 }
 
+TEST(ReplaceCuts, NeverTakesAwayATableThatSomebodyWorkedOnUnlessTheRunFollowsIt) {
+  const test::SmallShow show;
+  ASSERT_EQ(test::run_kilter(show.conform_args({})).exit, 0);
+  ASSERT_EQ(test::run_kilter(show.conform_args({"--replace"})).exit, 0);
+  const fs::path table = show.out() / "edits/cuts.tsv";
+  const std::string edited = test::read_text(table) + "# the mate came in late\n";
+  test::write_text(table, edited);
+  const auto before = test::tree_of(show.work());
+  const auto told = test::run_kilter(show.conform_args({"--replace"}));
+  EXPECT_EQ(told.exit, 2);
+  EXPECT_EQ(told.err, "kilter: \"" + table.string() +
+                          "\": it is no longer the table that was written there\n"
+                          "  next: add --cuts and its path to follow it, or name another folder\n");
+  EXPECT_EQ(test::tree_of(show.work()), before);
+  const auto followed =
+      test::run_kilter(show.conform_args({"--replace", "--cuts", table.string()}));
+  EXPECT_EQ(followed.exit, 0) << followed.err;
+  EXPECT_NE(test::read_text(table), edited);
+  EXPECT_EQ(test::run_kilter(show.conform_args({"--replace"})).exit, 0);
+}
+
 INSTANTIATE_TEST_SUITE_P(Formats, Replace,
                          testing::Values(FormatCase{"Whole24", {}, ".wav"},
                                          FormatCase{"Whole16", {"--bits", "16"}, ".wav"},

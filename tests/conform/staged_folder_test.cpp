@@ -311,6 +311,21 @@ TEST(StagedFolder, NeverReplacesAStemThatIsNoLongerWhatWasWritten) {
   }
 }
 
+TEST(StagedFolder, NeverReplacesATableOfCutsThatChangedWhileTheNewResultWasMade) {
+  const test::TemporaryFolder home;
+  const fs::path dir = home / "out";
+  fs::create_directory(dir);
+  write_result(dir, "old");
+  auto staged = StagedFolder::make(dir, true);
+  ASSERT_TRUE(staged) << staged.error().what;
+  test::write_text(dir / "edits/cuts.tsv", "changed by hand");
+  write_result(staged->path(), "new");
+  const auto placed = staged->commit();
+  ASSERT_FALSE(placed);
+  EXPECT_EQ(placed.error().what, "it is no longer the table that was written there");
+  EXPECT_EQ(test::read_text(dir / "edits/cuts.tsv"), "changed by hand");
+}
+
 TEST(StagedFolder, NeverReplacesAStemThatChangedWhileTheNewResultWasMade) {
   for (const bool was_there : {true, false}) {
     const test::TemporaryFolder home;

@@ -97,6 +97,8 @@ struct Lineup {
   std::vector<LineupTrack> tracks;
   std::vector<Finding> findings;  ///< about the session
   std::vector<StemMark> stems{};  ///< that were made by it; none before
+  /// Of the table of cuts as it was written with the stems (see text_hash); none before.
+  std::optional<std::uint64_t> cuts_hash{};
 };
 
 }  // namespace kilter

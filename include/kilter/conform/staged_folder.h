@@ -16,6 +16,17 @@ struct Watch {
   const std::atomic<bool>* stop{nullptr};     ///< when true, the work is given up; may be null
 };
 
+/// What may give way to a new result.
+struct Replacing {
+  // NOLINTNEXTLINE(google-explicit-constructor): all or nothing is the rule
+  Replacing(bool is_allowed) : allowed(is_allowed) {}
+
+  bool allowed;  ///< an earlier result
+  /// A table of cuts that the new result follows: where it is the earlier result's, it may have
+  /// been changed.
+  std::filesystem::path cuts_taken_over;
+};
+
 /// A temporary folder that takes the place of the wanted one, DIR, in commit(): beside a DIR that
 /// is still missing, hidden inside one that exists (which may be a mount point, or a folder that
 /// somebody stands in). Destroyed without commit(), it is removed with all it holds, and everything
@@ -24,13 +35,14 @@ struct Watch {
 class StagedFolder {
  public:
   /// Makes the temporary folder, and DIR's parents where they are missing.
-  /// Fails with bad_command when DIR holds something and `replace` is off, when it holds no earlier
-  /// result (known by a lineup.json that can be read and by its edits/cuts.tsv; hidden files do not
-  /// count), or when a stem there is no longer what the earlier run wrote, to the sample: it is
-  /// then somebody's work. Fails with unreadable when what lies there cannot be read, with
-  /// cannot_write when the folder cannot be made, or with interrupted. Errors tell paths below
-  /// `dir` as that was given. Cost: every stem of the earlier result is read once.
-  static Result<StagedFolder> make(const std::filesystem::path& dir, bool replace,
+  /// Fails with bad_command when DIR holds something and nothing may be replaced, when it holds no
+  /// earlier result (known by a lineup.json that can be read and by its edits/cuts.tsv; hidden
+  /// files do not count), or when a stem there is no longer what the earlier run wrote, to the
+  /// sample, or the table of cuts, to the letter: it is then somebody's work. Fails with unreadable
+  /// when what lies there cannot be read, with cannot_write when the folder cannot be made, or with
+  /// interrupted. Errors tell paths below `dir` as that was given. Cost: every stem of the earlier
+  /// result is read once.
+  static Result<StagedFolder> make(const std::filesystem::path& dir, const Replacing& replacing,
                                    const Watch& watch = {});
   StagedFolder(StagedFolder&& other) noexcept;
   StagedFolder& operator=(StagedFolder&&) = delete;

@@ -1,9 +1,12 @@
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <array>
 #include <ctime>
 #include <set>
+#include <string>
+#include <vector>
 
 #include "clip_places.h"
 #include "commands.h"
@@ -25,6 +28,8 @@
 
 namespace kilter::commands {
 namespace {
+
+constexpr double kUnknown_s = 9.5;  // a bound as wide tells of a place that may be any
 
 conform::ConformOptions conform_options(const Options& options, Console& console) {
   conform::ConformOptions result;
@@ -185,12 +190,17 @@ Result<void> add_clips(const ToConform& found, const std::filesystem::path& fold
 
 /// Tells of placed tracks whose bound is wider than --limit-ms.
 void report_beyond_limit(const Lineup& lineup, double limit_ms, Console& console) {
+  std::vector<std::string> beyond;
   for (const LineupTrack& track : lineup.tracks) {
     if (!report::is_beyond(track, limit_ms)) continue;
-    console.warn(fmt::format("\"{}\" may be {} off, which is beyond the limit of {:g} ms",
-                             track.name, short_time_text(1e-6 * track.uncertainty_us), limit_ms),
-                 "listen to it against the mix");
+    const double bound_s = 1e-6 * track.uncertainty_us;
+    beyond.push_back(fmt::format("\"{}\" may be {} off", report::printable(track.name),
+                                 bound_s < kUnknown_s ? short_time_text(bound_s) : "any time"));
   }
+  if (beyond.empty()) return;
+  console.warn(
+      fmt::format("{}, which is beyond the limit of {:g} ms", fmt::join(beyond, ", "), limit_ms),
+      beyond.size() == 1 ? "listen to it against the mix" : "listen to them against the mix");
 }
 
 /// Tells of tracks of which the stems hold nothing, for they lie before or behind.

@@ -539,6 +539,9 @@ TEST_F(EndToEnd, ConformTellsWhenABoundIsBeyondTheLimit) {
   EXPECT_NE(told.err.find("may be 0.002 ms off, which is beyond the limit of 0.001 ms"),
             std::string::npos)
       << told.err;
+  EXPECT_EQ(told.err.find("beyond the limit"), told.err.rfind("beyond the limit"))
+      << "one sentence for all tracks:\n"
+      << told.err;
   EXPECT_TRUE(fs::exists(work_ / "done" / "lineup.json"));
 }
 

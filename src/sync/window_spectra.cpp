@@ -1,0 +1,191 @@
+#include "window_spectra.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <numbers>
+#include <span>
+#include <utility>
+
+#include "wide_bands.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr std::size_t kBands = 20;
+constexpr double kSearch_s = 0.060;  // two first maps are off by less
+constexpr double kLeastCoherence = 0.15;
+constexpr double kRidge = 1e-6;
+
+using Complex = std::complex<double>;
+
+/// Bands of equal width on a scale that is linear at first and logarithmic above 700 Hz.
+std::array<std::size_t, kBands + 1> band_edges() {
+  std::array<std::size_t, kBands + 1> edges{};
+  const double low = std::log1p(kSpectrumFrom_hz / 700.0);
+  const double high = std::log1p(kSpectrumTo_hz / 700.0);
+  for (std::size_t i = 0; i <= kBands; ++i) {
+    const double hz = 700.0 * std::expm1(low + (high - low) * static_cast<double>(i) / kBands);
+    const auto bin = static_cast<std::size_t>(hz * kSpectrumFrame / kAnalysisRateHz);
+    edges[i] = std::clamp(bin, kFirstBin, kFirstBin + kSpectrumBins) - kFirstBin;
+  }
+  edges[kBands] = kSpectrumBins;
+  return edges;
+}
+
+/// Solves the Hermitian system by Gauss-Jordan without pivots, which a positive matrix with a ridge
+/// does not need; returns how much of the target's power the solution explains.
+double explained_power(std::vector<Complex> matrix, const std::vector<Complex>& cross) {
+  const std::size_t n = cross.size();
+  std::vector<Complex> x = cross;
+  for (std::size_t i = 0; i < n; ++i) matrix[i * n + i] *= 1.0 + kRidge;
+  for (std::size_t i = 0; i < n; ++i) {
+    const Complex pivot = matrix[i * n + i];
+    if (!(std::abs(pivot) > 0.0)) {
+      x[i] = 0.0;
+      continue;
+    }
+    for (std::size_t j = 0; j < n; ++j) matrix[i * n + j] /= pivot;
+    x[i] /= pivot;
+    for (std::size_t k = 0; k < n; ++k) {
+      if (k == i) continue;
+      const Complex factor = matrix[k * n + i];
+      for (std::size_t j = 0; j < n; ++j) matrix[k * n + j] -= factor * matrix[i * n + j];
+      x[k] -= factor * x[i];
+    }
+  }
+  double power = 0.0;
+  for (std::size_t i = 0; i < n; ++i) power += (std::conj(x[i]) * cross[i]).real();
+  return power;
+}
+
+}  // namespace
+
+Result<void> WindowAnalyser::take(const PlacedSignal& placed, double from_s, double late_s,
+                                  double slope, WindowSpectra& out) {
+  for (int f = 0; f < kSpectrumFrames; ++f) {
+    const double mix_s =
+        from_s + static_cast<double>(f * kSpectrumHop + kSpectrumFrame / 2) / kAnalysisRateHz;
+    const double place = (placed.at(mix_s) + late_s + slope * mix_s) * kAnalysisRateHz;
+    const auto whole = static_cast<std::int64_t>(std::llround(place));
+    if (auto read = placed.signal->read(whole - kSpectrumFrame / 2, samples_); !read)
+      return read.error();
+    multiply(samples_.data(), window_, buffer_);
+    fft_.forward(buffer_, bins_);
+    const Split frame{
+        std::span(out.re).subspan(static_cast<std::size_t>(f) * kSpectrumBins, kSpectrumBins),
+        std::span(out.im).subspan(static_cast<std::size_t>(f) * kSpectrumBins, kSpectrumBins)};
+    split(&bins_[kFirstBin], frame);
+    const double angle =
+        2.0 * std::numbers::pi * (place - static_cast<double>(whole)) / kSpectrumFrame;
+    turn(frame, angle * static_cast<double>(kFirstBin), angle, frame);
+  }
+  return {};
+}
+
+std::optional<Observation> WindowAnalyser::delay(const WindowSpectra& a, const WindowSpectra& b,
+                                                 double mix_s) {
+  std::fill(bins_.begin(), bins_.end(), std::complex<float>{});
+  double weights = 0.0;
+  for (std::size_t k = 0; k < kSpectrumBins; ++k) {
+    float re = 0.0F, im = 0.0F, power_a = 0.0F, power_b = 0.0F;
+    for (std::size_t i = k; i < kSpectrumFrames * kSpectrumBins; i += kSpectrumBins) {
+      re += a.re[i] * b.re[i] + a.im[i] * b.im[i];
+      im += a.re[i] * b.im[i] - a.im[i] * b.re[i];
+      power_a += a.re[i] * a.re[i] + a.im[i] * a.im[i];
+      power_b += b.re[i] * b.re[i] + b.im[i] * b.im[i];
+    }
+    const float power = std::sqrt(power_a * power_b);
+    if (!(power > 0.0F)) continue;
+    // Coherent bins count; the rest is noise, or another talker.
+    const float coherence = std::hypot(re, im) / power;
+    bins_[kFirstBin + k] = std::complex<float>(re, im) * (coherence / power);
+    weights += static_cast<double>(coherence * coherence);
+  }
+  if (weights <= 0.0) return std::nullopt;
+  fft_.inverse(bins_, buffer_);
+  constexpr int kReach = static_cast<int>(kSearch_s * kAnalysisRateHz);
+  const auto height = [&](int lag) {
+    return std::abs(static_cast<double>(
+        buffer_[static_cast<std::size_t>(lag + kSpectrumFrame) % kSpectrumFrame]));
+  };
+  int best = 0;
+  for (int lag = -kReach; lag <= kReach; ++lag)
+    if (height(lag) > height(best)) best = lag;
+  const double coherence = 0.5 * height(best) / weights;
+  if (coherence < kLeastCoherence || std::abs(best) == kReach) return std::nullopt;
+  const double bend = height(best - 1) - 2.0 * height(best) + height(best + 1);
+  const double rest = bend < 0.0 ? 0.5 * (height(best - 1) - height(best + 1)) / bend : 0.0;
+  // To a tenth of a sample where all agrees.
+  return Observation{mix_s, (best + rest) / kAnalysisRateHz, 0.1 / kAnalysisRateHz / coherence};
+}
+
+Meeting meet(const WindowSpectra& a, const WindowSpectra& b) {
+  static const auto edges = band_edges();
+  Meeting meeting;
+  for (std::size_t band = 0; band < kBands; ++band) {
+    Complex cross;
+    double power_a = 0.0;
+    double power_b = 0.0;
+    for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
+      float re = 0.0F, im = 0.0F, sum_a = 0.0F, sum_b = 0.0F;
+      for (std::size_t i = f * kSpectrumBins + edges[band]; i < f * kSpectrumBins + edges[band + 1];
+           ++i) {
+        re += a.re[i] * b.re[i] + a.im[i] * b.im[i];
+        im += a.re[i] * b.im[i] - a.im[i] * b.re[i];
+        sum_a += a.re[i] * a.re[i] + a.im[i] * a.im[i];
+        sum_b += b.re[i] * b.re[i] + b.im[i] * b.im[i];
+      }
+      cross += Complex(static_cast<double>(re), static_cast<double>(im));
+      power_a += static_cast<double>(sum_a);
+      power_b += static_cast<double>(sum_b);
+    }
+    meeting.power_a += power_a;
+    meeting.power_b += power_b;
+    meeting.cross += cross.real();
+    const double shared = power_a > 0.0 && power_b > 0.0
+                              ? std::min(1.0, std::norm(cross) / (power_a * power_b))
+                              : 0.0;
+    meeting.rest_a += power_a * (1.0 - shared);
+    meeting.rest_b += power_b * (1.0 - shared);
+  }
+  return meeting;
+}
+
+double unexplained_share(const WindowSpectra& target, const std::vector<WindowSpectra>& sources) {
+  static const auto edges = band_edges();
+  const std::size_t n = sources.size();
+  double power = 0.0;
+  double explained = 0.0;
+  for (std::size_t band = 0; band < kBands; ++band) {
+    const auto sum = [&](const WindowSpectra& a, const WindowSpectra& b) {
+      Complex total;
+      for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
+        float re = 0.0F, im = 0.0F;
+        for (std::size_t i = f * kSpectrumBins + edges[band];
+             i < f * kSpectrumBins + edges[band + 1]; ++i) {
+          re += a.re[i] * b.re[i] + a.im[i] * b.im[i];
+          im += a.re[i] * b.im[i] - a.im[i] * b.re[i];
+        }
+        total += Complex(static_cast<double>(re), static_cast<double>(im));
+      }
+      return total;
+    };
+    std::vector<Complex> matrix(n * n);
+    std::vector<Complex> cross(n);
+    for (std::size_t i = 0; i < n; ++i) {
+      cross[i] = sum(sources[i], target);
+      for (std::size_t j = 0; j <= i; ++j) {
+        matrix[i * n + j] = sum(sources[i], sources[j]);
+        matrix[j * n + i] = std::conj(matrix[i * n + j]);
+      }
+    }
+    const double band_power = sum(target, target).real();
+    power += band_power;
+    explained += std::clamp(explained_power(std::move(matrix), cross), 0.0, band_power);
+  }
+  return power > 0.0 ? 1.0 - explained / power : 1.0;
+}
+
+}  // namespace kilter::sync

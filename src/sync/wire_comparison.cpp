@@ -1,0 +1,227 @@
+#include "wire_comparison.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+
+#include "kilter/base/median.h"
+#include "kilter/base/parallel.h"
+
+namespace kilter::sync {
+namespace {
+
+constexpr int kMostWindows = 40;
+constexpr double kQuiet = 1e-2;  // of the signal's loudest window
+constexpr double kShallow_db = -4.0;
+constexpr double kSameLevel_db = 2.0;
+
+double decibels(double power) { return 10.0 * std::log10(std::max(power, 1e-12)); }
+
+}  // namespace
+
+std::vector<double> choose_windows(const OnsetFeatures& mix) {
+  const auto frames = static_cast<std::int64_t>(kSpectrumWindow_s * kFeatureRateHz);
+  const std::int64_t last = mix.frames() - frames;
+  std::vector<double> windows;
+  if (last < 0) return windows;
+  std::vector<double> sums{0.0};
+  for (std::size_t i = 0; i < static_cast<std::size_t>(mix.frames()); ++i) {
+    double sum = sums.back();
+    for (const auto& band : mix.bands) sum += static_cast<double>(band[i]) * band[i];
+    sums.push_back(sum);
+  }
+  const std::int64_t parts = std::clamp<std::int64_t>(mix.frames() / frames, 1, kMostWindows);
+  for (std::int64_t part = 0; part < parts; ++part) {
+    std::int64_t best = part * last / parts;
+    const auto lively = [&](std::int64_t first) {
+      return sums[static_cast<std::size_t>(first + frames)] - sums[static_cast<std::size_t>(first)];
+    };
+    for (std::int64_t first = best; first <= (part + 1) * last / parts; first += 25)
+      if (lively(first) > lively(best)) best = first;
+    windows.push_back(static_cast<double>(best) / kFeatureRateHz);
+  }
+  return windows;
+}
+
+Result<void> WireComparison::run() {
+  if (auto done = find_delays(); !done) return done;
+  return find_depths();
+}
+
+std::optional<double> WireComparison::depth_db(std::size_t target, std::size_t source,
+                                               std::size_t w) const {
+  const SignalPair& both = pair(target, source);
+  if (both.windows.empty()) return power_[target][w] > 0.0 ? std::optional(0.0) : std::nullopt;
+  const bool first = target < source;
+  const Meeting& at = both.windows[w];
+  const double power = first ? at.power_a : at.power_b;
+  if (power <= kQuiet * loudest_[target]) return std::nullopt;
+  return decibels((first ? at.rest_a : at.rest_b) / power);
+}
+
+bool WireComparison::is_shallow(std::size_t target, std::size_t source, std::size_t w) const {
+  const auto depth = depth_db(target, source, w);
+  return depth && *depth >= kShallow_db;
+}
+
+double WireComparison::deep_share(std::size_t target, std::size_t source) const {
+  double loud = 0.0;
+  double deep = 0.0;
+  for (std::size_t w = 0; w < windows_.size(); ++w) {
+    if (!depth_db(target, source, w)) continue;
+    loud += 1.0;
+    if (is_deep(target, source, w)) deep += 1.0;
+  }
+  return loud > 0.0 ? deep / loud : 0.0;
+}
+
+double WireComparison::gain_db(std::size_t target, std::size_t source) const {
+  std::vector<double> gains = gains_db(target, source);
+  return gains.empty() ? 0.0 : median(std::move(gains));
+}
+
+double WireComparison::steadiness(std::size_t target, std::size_t source) const {
+  const std::vector<double> gains = gains_db(target, source);
+  const double gain = gain_db(target, source);
+  const auto same = std::count_if(gains.begin(), gains.end(), [&](double each) {
+    return std::abs(each - gain) < kSameLevel_db;
+  });
+  return gains.empty() ? 0.0 : static_cast<double>(same) / static_cast<double>(gains.size());
+}
+
+bool WireComparison::inverted(std::size_t a, std::size_t b) const {
+  double cross = 0.0;
+  for (const Meeting& at : pair(a, b).windows) cross += at.cross;
+  return cross < 0.0;
+}
+
+double WireComparison::source_s(std::size_t target, std::size_t source, double mix_s) const {
+  const double late_s = pair(target, source).delay.at(mix_s);
+  return target < source ? signals_[source].at(mix_s) + late_s
+                         : signals_[source].at(mix_s) - late_s;
+}
+
+Result<std::vector<std::optional<double>>> WireComparison::joint_depths_db(
+    std::size_t target, std::size_t leader, const std::vector<std::size_t>& sources) const {
+  std::vector<std::optional<double>> depths(windows_.size());
+  std::vector<std::optional<Error>> errors(windows_.size());
+  const double from_s = source_s(target, leader, middle_s() - 100.0);
+  const double to_s = source_s(target, leader, middle_s() + 100.0);
+  const double slope = 200.0 / (to_s - from_s);
+  const PlacedSignal common{nullptr, middle_s() - 100.0 - slope * from_s, slope};
+  parallel_for(static_cast<int>(windows_.size()), threads_, [&](int window) {
+    const auto w = static_cast<std::size_t>(window);
+    if (stopped() || power_[target][w] <= kQuiet * loudest_[target]) return;
+    WindowAnalyser analyser;
+    std::vector<WindowSpectra> spectra(sources.size() + 1);
+    for (std::size_t i = 0; i <= sources.size(); ++i) {
+      PlacedSignal at = i == 0 ? signals_[target] : common;
+      if (i > 0) at.signal = signals_[sources[i - 1]].signal;
+      if (auto taken = analyser.take(at, windows_[w], 0.0, 0.0, spectra[i]); !taken) {
+        errors[w] = taken.error();
+        return;
+      }
+    }
+    const WindowSpectra first = std::move(spectra.front());
+    spectra.erase(spectra.begin());
+    depths[w] = decibels(unexplained_share(first, spectra));
+  });
+  if (auto done = outcome(errors); !done) return done.error();
+  return depths;
+}
+
+double WireComparison::depth_db(std::size_t target, std::size_t source) const {
+  const bool first = target < source;
+  double rest = 0.0;
+  double power = 0.0;
+  for (const Meeting& at : pair(target, source).windows) {
+    rest += first ? at.rest_a : at.rest_b;
+    power += first ? at.power_a : at.power_b;
+  }
+  return power > 0.0 ? decibels(rest / power) : 0.0;
+}
+
+std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t source) const {
+  std::vector<double> gains;
+  for (std::size_t w = 0; w < pair(target, source).windows.size(); ++w) {
+    const Meeting& at = pair(target, source).windows[w];
+    if (!depth_db(target, source, w) || !depth_db(source, target, w)) continue;
+    const double gain = decibels(at.power_a / std::max(at.power_b, 1e-30));
+    gains.push_back(target < source ? gain : -gain);
+  }
+  return gains;
+}
+
+Result<void> WireComparison::find_delays() {
+  const std::size_t n = signals_.size();
+  power_.assign(n, std::vector<double>(windows_.size(), 0.0));
+  std::vector<std::vector<std::optional<Observation>>> seen(windows_.size());
+  std::vector<std::optional<Error>> errors(windows_.size());
+  parallel_for(static_cast<int>(windows_.size()), threads_, [&](int window) {
+    const auto w = static_cast<std::size_t>(window);
+    WindowAnalyser analyser;
+    std::vector<WindowSpectra> spectra(n);
+    for (std::size_t i = 0; i < n; ++i) {
+      if (stopped()) return;
+      if (auto taken = analyser.take(signals_[i], windows_[w], 0.0, 0.0, spectra[i]); !taken) {
+        errors[w] = taken.error();
+        return;
+      }
+      power_[i][w] = meet(spectra[i], spectra[i]).power_a;
+    }
+    for (std::size_t b = 1; b < n; ++b)
+      for (std::size_t a = 0; a < b; ++a)
+        seen[w].push_back(
+            analyser.delay(spectra[a], spectra[b], windows_[w] + 0.5 * kSpectrumWindow_s));
+  });
+  if (auto done = outcome(errors); !done) return done;
+  loudest_.clear();
+  for (const auto& powers : power_)
+    loudest_.push_back(*std::max_element(powers.begin(), powers.end()));
+  for (std::size_t p = 0; p < pairs_.size(); ++p) {
+    std::vector<Observation> observations;
+    for (const auto& window : seen)
+      if (window[p]) observations.push_back(*window[p]);
+    if (observations.size() < kLeastTogether) continue;
+    pairs_[p].delay = fit_line(observations, {.max_slope = 250e-6, .cluster_s = 0.3e-3});
+  }
+  return {};
+}
+
+Result<void> WireComparison::find_depths() {
+  std::vector<std::optional<Error>> errors(pairs_.size());
+  parallel_for(static_cast<int>(pairs_.size()), threads_, [&](int p) {
+    const auto at = static_cast<std::size_t>(p);
+    SignalPair& pair = pairs_[at];
+    if (!pair.delay.found || pair.delay.used < static_cast<int>(kLeastTogether)) return;
+    std::size_t b = 1;
+    while (index(0, b + 1) <= at) ++b;
+    const std::size_t a = at - index(0, b);
+    WindowAnalyser analyser;
+    WindowSpectra first;
+    WindowSpectra second;
+    std::vector<Meeting> meetings;
+    for (const double from_s : windows_) {
+      if (stopped()) return;
+      auto taken = analyser.take(signals_[a], from_s, 0.0, 0.0, first);
+      if (taken)
+        taken = analyser.take(signals_[b], from_s, pair.delay.at(0.0), pair.delay.slope, second);
+      if (!taken) {
+        errors[at] = taken.error();
+        return;
+      }
+      meetings.push_back(meet(first, second));
+    }
+    pair.windows = std::move(meetings);
+  });
+  return outcome(errors);
+}
+
+Result<void> WireComparison::outcome(const std::vector<std::optional<Error>>& errors) const {
+  for (const auto& error : errors)
+    if (error) return *error;
+  if (stopped()) return Error{ErrorKind::interrupted, {}, "interrupted", ""};
+  return {};
+}
+
+}  // namespace kilter::sync

@@ -1,0 +1,102 @@
+// Signals compared in windows spread over the mix: what of each another explains through a wire.
+#pragma once
+
+#include <algorithm>
+#include <atomic>
+#include <cstddef>
+#include <optional>
+#include <utility>
+#include <vector>
+
+#include "kilter/base/result.h"
+#include "kilter/signal/onset_features.h"
+#include "kilter/sync/line_fit.h"
+#include "window_spectra.h"
+
+namespace kilter::sync {
+
+/// A signal that another explains in a window leaves no more than so much of its power.
+inline constexpr double kDeep_db = -10.0;
+/// Windows in which two signals have one delay: fewer tell nothing.
+inline constexpr std::size_t kLeastTogether = 3;
+
+/// Mix seconds at which windows begin: the liveliest place of each of so many parts.
+std::vector<double> choose_windows(const OnsetFeatures& mix);
+
+/// Two signals over all windows.
+struct SignalPair {
+  LineFit delay;                 // of the second against the first
+  std::vector<Meeting> windows;  // none where they have nothing in common
+};
+
+/// Every two signals: their common delay, then how much of each, window by window, the other
+/// explains at that delay. Nothing may be asked before run(). Signals by their index, which need
+/// not be in order. Cost: two transforms of each window's frames for a pair that has anything in
+/// common.
+class WireComparison {
+ public:
+  WireComparison(std::vector<PlacedSignal> signals, std::vector<double> windows, int threads,
+                 const std::atomic<bool>* stop)
+      : signals_(std::move(signals)),
+        windows_(std::move(windows)),
+        threads_(threads),
+        stop_(stop),
+        pairs_(signals_.size() * (signals_.size() - 1) / 2) {}
+
+  /// Fails where a signal cannot be read, and with `interrupted` soon after `stop` is set.
+  Result<void> run();
+
+  std::size_t windows() const { return windows_.size(); }
+  const SignalPair& pair(std::size_t a, std::size_t b) const {
+    return pairs_[index(std::min(a, b), std::max(a, b))];
+  }
+
+  /// What `source` leaves unexplained of `target` in a window; nothing where the target is quiet.
+  std::optional<double> depth_db(std::size_t target, std::size_t source, std::size_t w) const;
+  bool is_deep(std::size_t target, std::size_t source, std::size_t w) const {
+    const auto depth = depth_db(target, source, w);
+    return depth && *depth <= kDeep_db;
+  }
+  bool is_shallow(std::size_t target, std::size_t source, std::size_t w) const;
+  /// Of the windows in which the target is not quiet, how many the source explains.
+  double deep_share(std::size_t target, std::size_t source) const;
+
+  /// Level of `target` over `source`, and in how many windows it is the same.
+  double gain_db(std::size_t target, std::size_t source) const;
+  double steadiness(std::size_t target, std::size_t source) const;
+  bool inverted(std::size_t a, std::size_t b) const;
+
+  /// When the sound that `target` holds at mix second `mix_s` stands in the file of `source`, as
+  /// the two signals' common delay says.
+  double source_s(std::size_t target, std::size_t source, double mix_s) const;
+  /// Of the mix, halfway between the first window and the last.
+  double middle_s() const { return 0.5 * (windows_.front() + windows_.back()); }
+  const PlacedSignal& placed(std::size_t signal) const { return signals_[signal]; }
+
+  /// Per window, what sources that share the file times of `leader` leave of the target together;
+  /// nothing where the target is quiet.
+  Result<std::vector<std::optional<double>>> joint_depths_db(
+      std::size_t target, std::size_t leader, const std::vector<std::size_t>& sources) const;
+
+  /// The same of one source over all windows together.
+  double depth_db(std::size_t target, std::size_t source) const;
+
+ private:
+  std::vector<double> gains_db(std::size_t target, std::size_t source) const;
+  static std::size_t index(std::size_t a, std::size_t b) { return b * (b - 1) / 2 + a; }
+  bool stopped() const { return stop_ != nullptr && stop_->load(); }
+  Result<void> outcome(const std::vector<std::optional<Error>>& errors) const;
+
+  Result<void> find_delays();
+  Result<void> find_depths();
+
+  std::vector<PlacedSignal> signals_;
+  std::vector<double> windows_;  // mix seconds at which they begin
+  int threads_;
+  const std::atomic<bool>* stop_;
+  std::vector<SignalPair> pairs_;
+  std::vector<std::vector<double>> power_;  // per signal and window
+  std::vector<double> loudest_;
+};
+
+}  // namespace kilter::sync

@@ -35,6 +35,7 @@ struct Block {
   std::size_t stretch{0};  // of the map, between two seams
   double power{0.0};
   double cross{0.0};
+  bool outside{false};  // before the mix, or behind it
 };
 
 /// Which spans follow one another without a seam.
@@ -48,20 +49,22 @@ std::vector<std::size_t> stretches_of(std::span<const Span> spans) {
   return stretches;
 }
 
+/// Of the mix, and so far beyond both its ends.
 Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTrack& track,
-                                       const std::atomic<bool>* stop) {
+                                       double beyond_s, const std::atomic<bool>* stop) {
   std::vector<Block> blocks;
   const std::int64_t all = mix.frames() / kQuarter;
+  const auto beyond = static_cast<std::int64_t>(beyond_s / kQuarter_s);
   std::vector<float> page;
   std::vector<float> ahead(static_cast<std::size_t>(kPageBlocks * kQuarter + 1));  // of the track
   std::int64_t ahead_first = -2 * std::ssize(ahead);
   const auto spans = track.map->spans();
   const std::vector<std::size_t> stretches = stretches_of(spans);
-  for (std::int64_t first = 0; first < all; first += kPageBlocks) {
+  for (std::int64_t first = -beyond; first < all + beyond; first += kPageBlocks) {
     if (stop != nullptr && stop->load()) break;
     page.resize(static_cast<std::size_t>(kPageBlocks * kQuarter + 1));
     if (auto read = mix.read(first * kQuarter - 1, page); !read) return read.error();
-    for (std::int64_t b = first; b < std::min(all, first + kPageBlocks); ++b) {
+    for (std::int64_t b = first; b < std::min(all + beyond, first + kPageBlocks); ++b) {
       const double mix_s = static_cast<double>(b) * kQuarter_s;
       const auto from_s = track.map->to_track(mix_s);
       const auto to_s = track.map->to_track(mix_s + kQuarter_s);
@@ -74,7 +77,7 @@ Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTr
       // One that reaches over a seam lies on neither side.
       const std::size_t stretch = stretch_at(*from_s);
       if (stretch_at(*to_s) != stretch) continue;
-      Block block{*from_s, mix_s, stretch, 0.0, 0.0};
+      Block block{*from_s, mix_s, stretch, 0.0, 0.0, b < 0 || b >= all};
       const double middle_s = 0.5 * (*from_s + *to_s);
       const auto at = std::llround(middle_s * kAnalysisRateHz) - kQuarter / 2;
       if (at - 1 < ahead_first || at + kQuarter > ahead_first + std::ssize(ahead)) {
@@ -91,13 +94,14 @@ Result<std::vector<Block>> read_blocks(const AnalysisSignal& mix, const MappedTr
   return blocks;
 }
 
-/// Power above which a block counts as loud: own speech, not the room's.
+/// Power above which a block counts as loud: own speech, not the room's. By those in the mix.
 double loud_power(const std::vector<Block>& blocks) {
   std::vector<double> powers;
   double most = 0.0;
-  for (const Block& block : blocks) most = std::max(most, block.power);
   for (const Block& block : blocks)
-    if (block.power > kSounds * most) powers.push_back(block.power);
+    if (!block.outside) most = std::max(most, block.power);
+  for (const Block& block : blocks)
+    if (!block.outside && block.power > kSounds * most) powers.push_back(block.power);
   if (powers.empty()) return 0.0;
   std::sort(powers.begin(), powers.end(), std::greater<>());
   const auto count = static_cast<std::size_t>(
@@ -119,14 +123,14 @@ class Search {
       : mix_(mix), track_(track), options_(options) {}
 
   Result<Whereabouts> run() {
-    auto blocks = read_blocks(mix_, track_, options_.stop);
+    auto blocks = read_blocks(mix_, track_, options_.search_s, options_.stop);
     if (!blocks) return blocks.error();
     blocks_ = *std::move(blocks);
     Whereabouts result;
     judge_blocks();
     result.least_in_place = least_in_place();
     std::vector<Phrase> nowhere;
-    for (const Phrase& phrase : phrases()) {
+    for (const Phrase& phrase : phrases(false)) {
       if (stopped()) break;
       auto match = look_for(phrase);
       if (!match) return match.error();
@@ -135,6 +139,15 @@ class Search {
         result.elsewhere.push_back(stray_of(phrase, *match));
     }
     if (auto done = look_further(std::move(nowhere), result); !done) return done.error();
+    // What the map puts beyond the mix need not be in it, but may: its stretch is then elsewhere.
+    for (const Phrase& phrase : phrases(true)) {
+      if (stopped()) break;
+      auto match = look_within_mix(phrase);
+      if (!match) return match.error();
+      if (match->found) result.elsewhere.push_back(stray_of(phrase, *match));
+    }
+    std::stable_sort(result.elsewhere.begin(), result.elsewhere.end(),
+                     [](const Stray& a, const Stray& b) { return a.track_s < b.track_s; });
     return result;
   }
 
@@ -145,7 +158,8 @@ class Search {
     const double loud = loud_power(blocks_);
     std::vector<double> gains;
     for (const Block& block : blocks_)
-      if (loud > 0.0 && block.power > loud) gains.push_back(block.cross / block.power);
+      if (loud > 0.0 && block.power > loud && !block.outside)
+        gains.push_back(block.cross / block.power);
     loud_.assign(blocks_.size(), 0);
     gain_.assign(blocks_.size(), 0.0);
     if (gains.empty()) return;
@@ -162,10 +176,10 @@ class Search {
   bool missing(std::size_t b) const { return loud_[b] != 0 && gain_[b] < kMissing; }
   bool in_place(std::size_t b) const { return loud_[b] != 0 && gain_[b] > kInPlace; }
 
-  std::vector<Phrase> phrases() const {
+  std::vector<Phrase> phrases(bool outside) const {
     std::vector<Phrase> found;
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
-      if (!missing(b)) continue;
+      if (!missing(b) || blocks_[b].outside != outside) continue;
       const bool continues =
           !found.empty() &&
           blocks_[b].mix_s - blocks_[found.back().last].mix_s < 2.5 * kQuarter_s &&
@@ -233,8 +247,6 @@ class Search {
         }
       }
     }
-    std::stable_sort(result.elsewhere.begin(), result.elsewhere.end(),
-                     [](const Stray& a, const Stray& b) { return a.track_s < b.track_s; });
     return {};
   }
 
@@ -307,6 +319,25 @@ class Search {
                                std::llround(std::floor(reach_s * kAnalysisRateHz)), polarity_);
     if (!match) return match.error();
     match->offset_s += (static_cast<double>(moved) + rounding(phrase)) / kAnalysisRateHz;
+    return match;
+  }
+
+  /// Searches where the mix holds all of the phrase, as far from where the map puts it as reaches.
+  Result<SoundMatch> look_within_mix(const Phrase& phrase) {
+    const Block& first = blocks_[phrase.first];
+    const auto track_at = std::llround(first.track_s * kAnalysisRateHz);
+    const auto mix_at = std::llround(first.mix_s * kAnalysisRateHz);
+    const auto search = static_cast<std::int64_t>(options_.search_s * kAnalysisRateHz);
+    const std::int64_t from = std::max<std::int64_t>(0, mix_at - search);
+    const auto to = std::min<std::int64_t>(mix_.frames() - length_of(phrase), mix_at + search);
+    const std::int64_t reach = (to - from) / 2;
+    if (reach < kQuarter) return SoundMatch{};
+    if (auto taken = matcher_.take(*track_.signal, track_at, length_of(phrase)); !taken)
+      return taken.error();
+    auto match = matcher_.look(mix_, from + reach, reach, polarity_);
+    if (!match) return match.error();
+    match->offset_s +=
+        (static_cast<double>(from + reach - mix_at) + rounding(phrase)) / kAnalysisRateHz;
     return match;
   }
 

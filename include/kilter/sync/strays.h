@@ -41,8 +41,10 @@ struct StrayOptions {
 
 /// Goes through all that the track says, in blocks of a quarter of a second: where it is loud and
 /// the mix does not hold it at the place of the map, the whole neighbourhood is searched for it. A
-/// fault whose one side holds a few words only, too few for a window, shows in this way. `track`
-/// maps to the mix's time; it should be right to a tenth of a millisecond where it is right.
+/// fault whose one side holds a few words only, too few for a window, shows in this way. What the
+/// map puts up to `search_s` beyond the mix's ends is searched for in it as well, and is nowhere by
+/// right where it is not found. `track` maps to the mix's time; it should be right to a tenth of a
+/// millisecond where it is right.
 ///
 /// Cost: a few operations per sample, and per phrase that is missing at its place three transforms
 /// of 2^18; per end of a stretch at which some are found nowhere, as many per ten seconds of

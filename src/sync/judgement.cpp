@@ -107,6 +107,34 @@ const Seam* unsure_seam(const Evidence& evidence, std::size_t track) {
   return nullptr;
 }
 
+/// Whether windows vouch for the recorder's line between two of its seams, by mix seconds: a few
+/// words alone may be one person's in a neighbour's microphone.
+bool is_vouched_for(const Evidence& evidence, int recorder, double from_s, double to_s) {
+  for (const TrackState& state : evidence.states) {
+    if (!state.placed || state.apart || state.recorder != recorder) continue;
+    for (std::size_t i = 0; i < state.measured.size(); ++i) {
+      const Measured& m = state.measured[i];
+      if (state.weights[i] > 0.1 && m.piece < kScoutLanes && m.at_s > from_s && m.at_s < to_s)
+        return true;
+    }
+  }
+  return false;
+}
+
+/// A seam of the track's recorder on one side of which no window tells where its tracks lie.
+const Seam* faint_seam(const Evidence& evidence, std::size_t track) {
+  const int recorder = evidence.states[track].recorder;
+  const Seam* last = nullptr;
+  double from_s = -1e300;
+  for (const Seam& seam : evidence.seams) {
+    if (seam.cause != SeamCause::recorder || seam.recorder != recorder) continue;
+    if (!is_vouched_for(evidence, recorder, from_s, seam.place.mix_end_s)) return &seam;
+    from_s = seam.place.mix_end_s;
+    last = &seam;
+  }
+  return last != nullptr && !is_vouched_for(evidence, recorder, from_s, 1e300) ? last : nullptr;
+}
+
 const Seam* loose_seam(const Evidence& evidence, std::size_t track) {
   for (const Seam& seam : evidence.seams)
     if (seam.place.loose_s > kLoose_s && moves(seam, evidence, track)) return &seam;
@@ -183,6 +211,11 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
         "On one side of a seam hardly anything of its own is heard: what fits there may be "
         "another's voice that leaks into it.",
         step_s};
+  if (const Seam* seam = faint_seam(evidence, track))
+    return Doubt{"On one side of its recorder's seam near " + clock_text(seam->place.mix_end_s) +
+                     " of the mix hardly anything is heard of its tracks: what fits there may be "
+                     "a neighbour's voice, which comes late.",
+                 std::min(std::abs(seam->step_s), kNeighbour_s)};
   if (const Seam* seam = unsure_seam(evidence, track)) return doubt_of_seam(*seam);
   if (const Seam* seam = loose_seam(evidence, track))
     return Doubt{"Near " + clock_text(seam->place.mix_end_s) +

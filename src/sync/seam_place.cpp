@@ -38,25 +38,28 @@ constexpr double kStepError_samples = 1.5;
 constexpr double kAudible = 0.01;  // of the mean power around: below, silence equals silence
 constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
+constexpr double kAgainst_bins = 20.0;  // of speech, that zeros as long as the step outweigh
 
-/// The longest run of exact zeros in track seconds `from_s`..`to_s`, widened to its ends.
+/// The longest run of exact zeros in track seconds `from_s`..`to_s`, of those up to `most_s`.
 struct Zeros {
   bool found{false};
   double from_s{0.0};
   double to_s{0.0};
 };
 
-Result<Zeros> find_zeros(const AnalysisSignal& signal, double from_s, double to_s) {
+Result<Zeros> find_zeros(const AnalysisSignal& signal, double from_s, double to_s,
+                         double most_s = 1e9) {
   constexpr std::int64_t kPage = 16 * kAnalysisRateHz;
   std::int64_t first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
   const auto last = static_cast<std::int64_t>(std::ceil(to_s * kAnalysisRateHz));
   std::vector<float> page;
   Zeros best;
   std::int64_t best_length = kLeastZeros;
+  const auto most = static_cast<std::int64_t>(most_s * kAnalysisRateHz);
   std::int64_t run_from = 0;
   std::int64_t run = 0;
   const auto close = [&](std::int64_t end) {
-    if (run > best_length) {
+    if (run > best_length && run <= most) {
       best_length = run;
       best = {true, static_cast<double>(run_from) / kAnalysisRateHz,
               static_cast<double>(end) / kAnalysisRateHz};
@@ -367,11 +370,21 @@ Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWi
     }
   }
   if (surely_in_mix) return place;
-  const auto zeros =
-      find_zeros(*witness.signal, witness.before.to_track(first_end_s) - kNearZeros_s,
-                 witness.after.to_track(last_end_s + lost_s) + kNearZeros_s);
+  auto zeros = find_zeros(*witness.signal, witness.before.to_track(first_end_s) - kNearZeros_s,
+                          witness.after.to_track(last_end_s + lost_s) + kNearZeros_s);
   if (!zeros) return zeros.error();
-  if (zeros->found && zeros->to_s - zeros->from_s > 0.9 * std::max(0.0, -step_s)) {
+  bool are_seam = zeros->found && zeros->to_s - zeros->from_s > 0.9 * std::max(0.0, -step_s);
+  if (!are_seam && step_s < -kLeastPadding_s) {
+    // As long as the step, they are it wherever in the pause others' voices seem to put it.
+    zeros = find_zeros(*witness.signal, witness.before.to_track(from_s),
+                       witness.after.to_track(to_s), extra_s + kLongerZeros_s);
+    if (!zeros) return zeros.error();
+    const std::size_t s = bin_of(witness.before.to_mix(zeros->from_s));
+    are_seam = zeros->found && zeros->to_s - zeros->from_s > extra_s - kShorterZeros_s &&
+               s >= search_from && s <= search_to &&
+               score[s - search_from] > score[best] - kAgainst_bins * speech;
+  }
+  if (are_seam) {
     place.zeros = true;
     place.loose_s = 0.0;
     place.track_end_s = zeros->from_s;

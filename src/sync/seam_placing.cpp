@@ -16,6 +16,7 @@ namespace {
 constexpr double kLikeTheStep_s = 0.010;
 constexpr double kSameCut_s = 1e-6;
 constexpr double kNearSeam_s = 1e-3;
+constexpr int kTellingWindows = 3;  // fewer do not vouch for a line
 
 /// Places the seam between two seconds of the mix, and lets the place tell more of its cause.
 Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& witnesses,
@@ -326,7 +327,9 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
     if (seam.cause == SeamCause::mix && seam.mix_or_recorder) {
       std::vector<SeamWitness> others;
       for (std::size_t w = 0; w < sides.witnesses.size(); ++w)
-        if (states[sides.tracks[w]].recorder != seam.shown_by) others.push_back(sides.witnesses[w]);
+        if (const TrackState& other = states[sides.tracks[w]];
+            other.recorder != seam.shown_by && other.used >= kTellingWindows)
+          others.push_back(sides.witnesses[w]);
       const auto confirmed =
           bear_out(mix, others, seam.seen_s, sides.from_s, sides.to_s, Side::both);
       if (!confirmed) {

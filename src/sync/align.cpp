@@ -5,6 +5,7 @@
 #include "aligning.h"
 #include "conclusion.h"
 #include "first_places.h"
+#include "held_back.h"
 #include "mix_timeline.h"
 #include "neighbours.h"
 #include "own_levels.h"
@@ -58,6 +59,8 @@ Result<void> find_seams(Aligning& session) {
   if (auto done = place_seams(session.mix, session.tracks, session.states, session.options.threads,
                               session.seams);
       !done)
+    return done.error();
+  if (auto done = set_held_back_aside(session.mix, session.tracks, remote, session.seams, session.states); !done)
     return done.error();
   session.mix_spans = mix_spans_of(session.seams, session.mix.length_s);
   for (const auto& members : members_of_recorders(session.states))

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
+#include <utility>
 
 #include "finding_texts.h"
 #include "judgement.h"
@@ -191,6 +193,11 @@ Result<void> add_excursions(const Aligning& session, const std::vector<bool>& re
     if (!found) return found.error();
     std::vector<Stretch> stretches;
     double furthest_s = 0.0;
+    for (const HeldBack& held : state.held)
+      found->push_back({held.mix_from_s, held.mix_to_s, held.late_s, true, true});
+    std::stable_sort(
+        found->begin(), found->end(),
+        [](const MixExcursion& a, const MixExcursion& b) { return a.from_s < b.from_s; });
     for (const Stray& stray : state.moved) add_moved(stray, *found);
     for (const MixExcursion& excursion : *found) {
       if (near_a_seam(session, k, excursion)) continue;
@@ -213,6 +220,19 @@ Result<void> add_excursions(const Aligning& session, const std::vector<bool>& re
       alignment.tracks[k].findings.push_back(excursion_finding(std::move(stretches), furthest_s));
     return {};
   });
+}
+
+/// Where the mix has a stretch that was held back.
+std::optional<TimeMap> held_back_map(const HeldBack& held, const TimeMap& map,
+                                     const std::vector<Span>& mix_spans) {
+  const double from_s = to_timeline(mix_spans, held.mix_from_s);
+  const double to_s = to_timeline(mix_spans, held.mix_to_s);
+  const auto track_from_s = map.to_track(from_s - held.late_s);
+  const auto track_to_s = map.to_track(to_s - held.late_s);
+  if (!track_from_s || !track_to_s || to_s <= from_s || *track_to_s <= *track_from_s)
+    return std::nullopt;
+  auto late = TimeMap::make({{*track_from_s, *track_to_s, from_s, to_s, 0.0}});
+  return late ? std::optional(*std::move(late)) : std::nullopt;
 }
 
 /// Of those whose recordings begin within it: whoever has missed most of what nobody explains.
@@ -238,15 +258,17 @@ NotStarted not_started(const Aligning& session, const Alignment& alignment,
 }
 
 Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
+  std::vector<std::pair<std::size_t, TimeMap>> maps;  // with their tracks
+  for (std::size_t k = 0; k < session.states.size(); ++k) {
+    if (!session.is_microphone(k) || !alignment.tracks[k].map) continue;
+    const TimeMap& map = *alignment.tracks[k].map;
+    maps.emplace_back(k, map);
+    for (const HeldBack& held : session.states[k].held)
+      if (auto late = held_back_map(held, map, session.mix_spans))
+        maps.emplace_back(k, *std::move(late));
+  }
   std::vector<MappedTrack> heard;
-  std::vector<TimeMap> maps;
-  for (std::size_t k = 0; k < session.states.size(); ++k)
-    if (session.is_microphone(k) && alignment.tracks[k].map)
-      maps.push_back(*alignment.tracks[k].map);
-  std::size_t at = 0;
-  for (std::size_t k = 0; k < session.states.size(); ++k)
-    if (session.is_microphone(k) && alignment.tracks[k].map)
-      heard.push_back({session.tracks[k].signal, &maps[at++]});
+  for (const auto& [k, map] : maps) heard.push_back({session.tracks[k].signal, &map});
   auto mix_map = TimeMap::make(session.mix_spans);
   if (heard.empty() || !mix_map) return {};
   auto found = find_unexplained({session.mix.signal, &*mix_map}, heard,

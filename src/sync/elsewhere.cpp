@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "held_back.h"
 #include "recorders.h"
 
 namespace kilter::sync {
@@ -101,7 +102,8 @@ std::optional<Elsewhere> first_stray_window(const Evidence& evidence, std::size_
   for (const ClearWindow& window : state.clear) {
     const auto off_s = off_map_s(state, window.track_s, window.mix_s);
     if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
-    if (is_leak(evidence.leaks, track, *off_s)) continue;
+    if (is_leak(evidence.leaks, track, *off_s) || is_held_back(state, window.mix_s, *off_s))
+      continue;
     if (*off_s < 0.0 && *off_s > -kNeighbour_s && is_neighbours(window)) continue;
     (std::abs(*off_s) < kStreamReach_s ? near : far).push_back({window.track_s, std::abs(*off_s)});
   }
@@ -159,6 +161,13 @@ std::optional<Elsewhere> first_stray_vote(const Evidence& evidence, std::size_t 
   std::optional<Elsewhere> first;
   for (const Vote& vote : state.first.votes) {
     const double off = off_s(vote);
+    // A vote is of a minute.
+    if (std::any_of(state.held.begin(), state.held.end(), [&](const HeldBack& held) {
+          const double mix_s = vote.track_s + vote.lag_s;
+          return mix_s > held.mix_from_s - kChunk_s && mix_s < held.mix_to_s + kChunk_s &&
+                 std::abs(off - std::abs(held.late_s)) < kFarOff_s;
+        }))
+      continue;
     // Nearer, all that it says has been looked for, and found in its place.
     const double least_s = state.apart || state.splice_s > 0.0 ? kFarOff_s : kSearched_s;
     if (off < least_s || vote.sigma <= std::max(kStrongVote, kStrayVoteShare * strongest_on))

@@ -120,7 +120,9 @@ Finding seam_finding(const Seam& seam, double track_s, double line_s) {
                         ? ": the recording is whole, the mix moved."
                         : ": the mix moved, or the recording did in that pause, which no sound "
                           "tells apart.") +
-                   range + " The stem follows the mix; listen to the join.";
+                   range + " The stem follows the mix" +
+                   (seam.step_s < 0.0 ? ", without what the mix skipped" : "") +
+                   "; listen to the join.";
   else if (seam.step_s > 0.0)
     finding.text = who + " lost " + amount + " of sound" + at + "." + range +
                    " The stem has silence there; ask for the missing stretch if it was recorded "

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "elsewhere.h"
+#include "held_back.h"
 #include "neighbours.h"
 #include "recorder_fit.h"
 #include "window_pass.h"
@@ -105,7 +106,7 @@ Result<void> look_for_strays(Aligning& session) {
       // A stream's buffer comes and goes.
       const bool excursion = streamed && stray.amid_others &&
                              std::abs(stray.mix_s - stray.mapped_s) < kLongestExcursion_s;
-      if (excursion)
+      if (excursion || is_held_back(state, stray.mix_s, stray.mix_s - stray.mapped_s))
         state.moved.push_back(stray);
       else if (!is_lone(stray, found->elsewhere))
         state.strays.push_back(stray);

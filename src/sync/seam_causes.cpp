@@ -12,8 +12,7 @@ namespace kilter::sync {
 namespace {
 
 constexpr double kOneAmount_s = 0.5e-3;
-constexpr double kLoudspeaker_s = 0.075;   // and a guest's voice's way out of one
-constexpr double kLongestBuffer_s = 0.25;  // a stream's buffer changes by no more than that
+constexpr double kLoudspeaker_s = 0.075;  // and a guest's voice's way out of one
 constexpr double kByLength_s = 1e-3;
 constexpr double kOtherwiseShort_s = 0.2;
 

@@ -33,9 +33,10 @@ Result<void> place_between(const MixInput& mix, const std::vector<SeamWitness>& 
                                            : SeamIn::track);
   if (!found) return found.error();
   seam.place = *found;
-  // What stands in the track twice, or as zeros, or amid a word, no stream did.
+  // What stands in the track twice, or as zeros, or amid a word, no stream's buffer did.
+  const bool in_a_word = found->in_speech && seen_s > 0.0 && seen_s <= kLongestBuffer_s;
   if (seam.cause == SeamCause::stream &&
-      (found->zeros || (found->repeated && seen_s < 0.0) || (found->in_speech && seen_s > 0.0)))
+      (found->zeros || (found->repeated && seen_s < 0.0) || in_a_word))
     seam.cause = SeamCause::track;
   // What the mix lost, every track has too much of; so has one that repeated a stretch. What the
   // mix repeated, no track has.

@@ -9,8 +9,9 @@
 
 namespace kilter::sync {
 
-inline constexpr double kSameStep_s = 1.5e-3;  ///< steps that differ by less are one size
-inline constexpr double kSeamSlack_s = 6.0;    ///< a window's length
+inline constexpr double kSameStep_s = 1.5e-3;     ///< steps that differ by less are one size
+inline constexpr double kSeamSlack_s = 6.0;       ///< a window's length
+inline constexpr double kLongestBuffer_s = 0.25;  ///< a stream's buffer changes by no more
 
 enum class SeamCause { track, recorder, stream, mix };
 

@@ -54,6 +54,13 @@ inline constexpr double kNeighbour_s = 0.012;
 /// A voice's way through a network, a loudspeaker and back: so late at the most it leaks.
 inline constexpr double kLeakReach_s = 0.8;
 
+/// A stretch of the mix in which a guest's stream was so much late, or early.
+struct HeldBack {
+  double mix_from_s{0.0};
+  double mix_to_s{0.0};
+  double late_s{0.0};
+};
+
 struct TrackState {
   bool placed{false};
   /// A mix itself, or a copy: it would explain everything, so it is measured alone.
@@ -83,6 +90,7 @@ struct TrackState {
   std::vector<Measured> scouts;  // strays that were given a level of their own, as windows
   std::vector<Stray> strays;     // what is heard elsewhere and lies on no level
   std::vector<Stray> moved;      // what a stream's buffer held back for a moment
+  std::vector<HeldBack> held;    // and for longer
   bool streamed{false};  // a guest, or alone with the mix: a network may have carried it there
   bool faint{false};     // between two seams hardly anything of its own is heard
   std::optional<std::size_t> shares_with;  // an unplaced track that holds the same sound

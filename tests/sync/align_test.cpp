@@ -291,6 +291,35 @@ INSTANTIATE_TEST_SUITE_P(Sizes, ATrackThatLostAStretch,
                                          LossCase{"TenSecondsOfAMicrophone", 1, 10.0}),
                          [](const auto& each) { return each.param.name; });
 
+std::vector<std::string> codes_of(const std::vector<Finding>& findings) {
+  std::vector<std::string> codes;
+  for (const Finding& finding : findings) codes.push_back(finding.code);
+  return codes;
+}
+
+// What the mix holds late, and skips to catch up, the file has whole.
+TEST(Align, KeepsAGuestOnOneLineWhomTheNetworkHeldBackForSeconds) {
+  simulator::SessionSpec spec = simulator::hybrid_session(31, 150.0, 1, 2);
+  simulator::Stream& stream = spec.people[1].stream;
+  stream.steps = {{50.0, 1.2}, {100.0, -1.2}};
+  stream.steps_in_pauses = false;
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    ASSERT_EQ(placings->tracks[k].standing, Standing::firm) << heard.tracks[k].name;
+    EXPECT_EQ(placings->tracks[k].map->spans().size(), 1U) << heard.tracks[k].name;
+    for (const double line_s : {10.0, 40.0, 110.0, 140.0}) {
+      const auto track_s = placings->tracks[k].map->to_track(line_s);
+      ASSERT_TRUE(track_s);
+      EXPECT_NEAR(heard.sound.line_of(k, *track_s), line_s, 30e-6) << heard.tracks[k].name;
+    }
+  }
+  EXPECT_EQ(codes_of(placings->tracks[1].findings), (std::vector<std::string>{"excursion"}));
+  EXPECT_TRUE(placings->mix_findings.empty());
+  EXPECT_TRUE(placings->findings.empty()) << placings->findings.front().text;
+}
+
 /// The mix repeats `length_s` of itself at `at_s`, or loses them where they are below 0.
 struct MixCase {
   const char* name;

@@ -140,6 +140,26 @@ TEST(Doubt, IsOfTheWholeRecorderWherePartsOfOneTrackAreHeardElsewhere) {
   EXPECT_NEAR(told.doubt(1)->off_s, 0.026, 1e-9);
 }
 
+TEST(Doubt, IsOfARecorderWhoseLineBeforeItsSeamAFewWordsAloneTell) {
+  Told told({heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.9}}, 20.0),
+             heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.9}}, 20.0)});
+  Seam seam;
+  seam.cause = SeamCause::recorder;
+  seam.tracks = {0, 1};
+  seam.recorder = told.states[0].recorder;
+  seam.step_s = 0.4;
+  seam.place.mix_end_s = 126.0;
+  told.seams = {seam};
+  EXPECT_FALSE(told.doubt(0));
+  EXPECT_FALSE(told.doubt(1));
+  for (TrackState& state : told.states)
+    for (Measured& m : state.measured)
+      if (m.at_s < 126.0) m.piece = kScoutLanes;
+  ASSERT_TRUE(told.doubt(0));
+  ASSERT_TRUE(told.doubt(1));
+  EXPECT_EQ(told.doubt(0)->off_s, kNeighbour_s);
+}
+
 TEST(Doubt, IsOfATrackThatSharesItsVoicesWithOneThatFoundNoPlace) {
   Told told = two_recorders();
   told.states[1].placed = false;

@@ -111,6 +111,25 @@ TEST(SeamPlace, InsertedZerosAreTheSeamItself) {
   EXPECT_NEAR(place.mix_from_s, place.mix_end_s, 0.001);
 }
 
+TEST(SeamPlace, ZerosAsLongAsTheStepAreTheSeamThoughAnothersVoiceSeemsToPutItElsewhere) {
+  const Damaged damaged = inserted(21.0, silence(0.4));
+  std::vector<float> mix(static_cast<std::size_t>(damaged.mix.frames()));
+  ASSERT_TRUE(damaged.mix.read(0, mix));
+  // What stands where the pause ends is most unlike what the track says next.
+  for (auto i = frame(23.0); i < frame(23.1); ++i) mix[static_cast<std::size_t>(i)] *= -1.0F;
+  const MemorySignal other(std::move(mix));
+  const auto place_for = [&](double step_s) {
+    const auto found =
+        place_seam(other, {{&damaged.track, {0.0, 1.0}, {step_s, 1.0}}}, step_s, 18.0, 26.0);
+    EXPECT_TRUE(found);
+    return *found;
+  };
+  EXPECT_TRUE(place_for(-0.4).zeros);
+  EXPECT_NEAR(place_for(-0.4).track_end_s, 21.0, 0.002);
+  EXPECT_NEAR(place_for(-0.4).track_from_s, 21.4, 0.002);
+  EXPECT_FALSE(place_for(-0.2).zeros) << "they are no seam of another size";
+}
+
 TEST(SeamPlace, ARepeatedStretchIsLeftOutOnce) {
   const std::vector<float> whole = talk();
   const SeamPlace place = inserted(40.0, {whole.begin() + frame(39.0), whole.begin() + frame(40.0)})

@@ -84,6 +84,32 @@ TEST(Strays, OfAStreamThatCameBackStandAmidOthers) {
   }
 }
 
+TEST(Strays, ShowThatWordsTheMapPutsBeforeTheMixStandAtItsBeginning) {
+  const std::vector<float> own = voice(0);
+  const std::vector<float> mix = sum(own, 0.5F, voice(1));
+  // The file began earlier, and has three seconds too much in the middle, after which all is right.
+  std::vector<float> track = voice(7);
+  track.resize(static_cast<std::size_t>(frame(4.0)));
+  track.insert(track.end(), own.begin(), own.begin() + frame(2.5));
+  track.resize(track.size() + static_cast<std::size_t>(frame(3.0)), 0.0F);
+  track.insert(track.end(), own.begin() + frame(2.5), own.end());
+  const Whereabouts found = whereabouts_of(mix, track, -7.0);
+  ASSERT_FALSE(found.elsewhere.empty());
+  for (const Stray& stray : found.elsewhere) {
+    EXPECT_NEAR(stray.mix_s - stray.mapped_s, 3.0, 20e-6);
+    EXPECT_FALSE(stray.amid_others);
+  }
+  EXPECT_EQ(found.nowhere_s, 0.0) << "what was said before the mix need not be in it";
+}
+
+TEST(Strays, AreNotWhatWasSaidBeforeTheMixBeganOrAfterItsEnd) {
+  const std::vector<float> own = voice(0);
+  const std::vector<float> mix(own.begin() + frame(8.0), own.end() - frame(8.0));
+  const Whereabouts found = whereabouts_of(mix, own, -8.0);
+  EXPECT_TRUE(found.elsewhere.empty());
+  EXPECT_EQ(found.nowhere_s, 0.0);
+}
+
 TEST(Strays, AreNotWhatTheMixLeftOutAltogether) {
   const std::vector<float> own = voice(0);
   std::vector<float> mix = sum(own, 0.5F, voice(1));

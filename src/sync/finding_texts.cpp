@@ -10,6 +10,7 @@
 namespace kilter::sync {
 namespace {
 
+constexpr double kPulled = 0.0015;     // nearer to its header, it was pulled down or up
 constexpr double kTellsRange_s = 1.0;  // a pause so long is told with both its ends
 
 std::string times(const std::vector<Stretch>& stretches) {
@@ -233,10 +234,15 @@ Finding wrong_rate_finding(double header_rate_hz, double ratio) {
     std::snprintf(text, sizeof text, "%.10g Hz", hz);
     return std::string(text);
   };
-  finding.text = "The file states " + hertz(header_rate_hz) + ", but it was recorded at " +
-                 hertz(header_rate_hz * ratio) +
-                 ". The map puts it right, and so does the stem; mend the original's header before "
-                 "you cut with it.";
+  const bool is_pulled = std::abs(ratio - 1.0) < kPulled;
+  finding.text =
+      is_pulled ? std::string("It runs 0.1 % ") + (ratio < 1.0 ? "fast" : "slow") +
+                      " against the mix, as sound does that was taken from film speed to video's "
+                      "or back. The map puts it right, and so does the stem: cut with that."
+                : "The file states " + hertz(header_rate_hz) + ", but it was recorded at " +
+                      hertz(header_rate_hz * ratio) +
+                      ". The map puts it right, and so does the stem; mend the original's header "
+                      "before you cut with it.";
   return finding;
 }
 

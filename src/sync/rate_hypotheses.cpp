@@ -20,6 +20,8 @@ constexpr double kLargestRatio = 16.0;
 constexpr double kClearVote = 9.0;
 constexpr double kOnLine_s = 0.012;
 constexpr double kLeastOnLine = 0.5;
+constexpr double kLeastExtent_s = 60.0;  // of those on the line: nearer together they would be on
+                                         // it at a pulled rate as well
 
 // Pieces begin where the first map's chunks do.
 constexpr std::int64_t kGrid = 30 * kFeatureRateHz;
@@ -31,13 +33,17 @@ constexpr std::int64_t kPieces = 6;
 // Foreign tracks reached 10 at any rate, 17.5 where two sessions held the same recorded words.
 constexpr double kLeastMatch = 20.0;
 constexpr double kAboveAsHeaded = 1.6;
+constexpr double kPulledAboveAsHeaded = 1.2;  // in talks of some minutes 1.3 and more
 constexpr double kAboveOthers = 1.6;
 
-/// Whether most of the chunks that hear the reference clearly lie on the map's line.
+/// Whether most of the chunks that hear the reference clearly lie on the map's line, far enough
+/// apart.
 bool header_holds(const FirstMap& map) {
   if (!map.found) return false;
   double clear = 0.0;
   double on_line = 0.0;
+  double first_s = 1e300;
+  double last_s = -1e300;
   for (std::size_t i = 0; i < map.votes.size();) {
     const Vote* best = &map.votes[i];  // of one chunk's votes
     for (const double track_s = best->track_s;
@@ -46,9 +52,12 @@ bool header_holds(const FirstMap& map) {
     if (best->sigma < kClearVote) continue;
     const double lag_s = map.to_reference_s(best->track_s) - best->track_s;
     clear += 1.0;
-    if (std::abs(best->lag_s - lag_s) < kOnLine_s) on_line += 1.0;
+    if (std::abs(best->lag_s - lag_s) >= kOnLine_s) continue;
+    on_line += 1.0;
+    first_s = std::min(first_s, best->track_s);
+    last_s = std::max(last_s, best->track_s);
   }
-  return on_line > 0.0 && on_line >= kLeastOnLine * clear;
+  return last_s - first_s >= kLeastExtent_s && on_line >= kLeastOnLine * clear;
 }
 
 void add_ratio(double ratio, std::vector<double>& ratios) {
@@ -217,7 +226,9 @@ Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSign
   if (best.match_sigma < kAboveOthers * plain.match_sigma) best = plain;
   const double elsewhere = search.best_elsewhere_than(best);
   verdict.trials = search.take_trials();
-  if (best.match_sigma < kLeastMatch || best.match_sigma < kAboveAsHeaded * as_headed.match_sigma ||
+  const bool pulled_only = std::abs(best.ratio - 1.0) < 1.5 * (kPull - 1.0);
+  const double above = pulled_only ? kPulledAboveAsHeaded : kAboveAsHeaded;
+  if (best.match_sigma < kLeastMatch || best.match_sigma < above * as_headed.match_sigma ||
       best.match_sigma < kAboveOthers * elsewhere)
     return verdict;
 

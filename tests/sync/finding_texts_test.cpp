@@ -66,5 +66,13 @@ TEST(MissingVoiceFinding, SaysWhoseRecordingHadNotBeenStarted) {
   EXPECT_FALSE(tells(missing_voice_finding(voice), "had been started"));
 }
 
+TEST(FindingTexts, TellAPulledRateAsSpeedForNoHeaderHasIt) {
+  EXPECT_TRUE(tells(wrong_rate_finding(44100.0, 48000.0 / 44100.0), "recorded at 48000 Hz"));
+  EXPECT_TRUE(tells(wrong_rate_finding(48000.0, 1.0 / 1.001), "It runs 0.1 % fast"));
+  EXPECT_TRUE(tells(wrong_rate_finding(48000.0, 1.001), "It runs 0.1 % slow"));
+  EXPECT_FALSE(tells(wrong_rate_finding(48000.0, 1.001), "header"));
+  EXPECT_EQ(wrong_rate_finding(48000.0, 1.001).rate_hz, 48048.0);
+}
+
 }  // namespace
 }  // namespace kilter::sync

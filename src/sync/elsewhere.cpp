@@ -20,6 +20,7 @@ constexpr double kStrayVoteShare = 0.35;  // of the strongest vote on the line
 constexpr double kChunk_s = 60.0;         // of a vote
 constexpr double kSearched_s = 6.0;       // to both sides, for strays
 constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
+constexpr double kLeastApart_s = 15e-3;   // of two leaks of one voice
 
 /// How far from where the track's spans put it; nothing where no span holds it.
 std::optional<double> off_map_s(const TrackState& state, double track_s, double mix_s) {
@@ -50,6 +51,21 @@ bool in_anothers_hole(const std::vector<TrackState>& states, std::size_t k, doub
       if (mix_s > spans[i - 1].line_to_s - kHalfWindow_s &&
           mix_s < spans[i].line_from_s + kHalfWindow_s &&
           spans[i].line_from_s - spans[i - 1].line_to_s > kStep_s)
+        return true;
+  }
+  return false;
+}
+
+/// Whether a window may be off by so much because a voice leaks into this track and into another,
+/// not equally late: the joint solution then sets one leak off against the other. Leaks hardly
+/// apart are left out, for any two microphones of a room differ by as much.
+bool is_between_leaks(const std::vector<Leak>& leaks, std::size_t track, double off_s) {
+  if (std::abs(off_s) < kLeastApart_s) return false;
+  for (const Leak& here : leaks) {
+    if (here.holder != track) continue;
+    for (const Leak& there : leaks)
+      if (there.holder != track && there.from == here.from &&
+          std::abs(there.delay_s - here.delay_s - off_s) < kLeakDelay_s)
         return true;
   }
   return false;
@@ -102,7 +118,8 @@ std::optional<Elsewhere> first_stray_window(const Evidence& evidence, std::size_
   for (const ClearWindow& window : state.clear) {
     const auto off_s = off_map_s(state, window.track_s, window.mix_s);
     if (!off_s || std::abs(*off_s) <= std::max(kStep_s, state.splice_s)) continue;
-    if (is_leak(evidence.leaks, track, *off_s) || is_held_back(state, window.mix_s, *off_s))
+    if (is_leak(evidence.leaks, track, *off_s) || is_between_leaks(evidence.leaks, track, *off_s) ||
+        is_held_back(state, window.mix_s, *off_s))
       continue;
     if (*off_s < 0.0 && *off_s > -kNeighbour_s && is_neighbours(window)) continue;
     (std::abs(*off_s) < kStreamReach_s ? near : far).push_back({window.track_s, std::abs(*off_s)});

@@ -435,22 +435,31 @@ Result<OwnLine> choose_own_line(const AnalysisSignal& mix, const std::vector<Map
   const TimeMap mix_map = *TimeMap::line(0.0, 0.0, seconds(mix), 0.0);
   ShareMeter meter({&mix, &mix_map}, others);
   OwnLine chosen;
-  std::vector<double> shares(maps.size(), 0.0);
+  std::vector<std::vector<double>> by_window(maps.size());
   for (const double track_s : own_windows_s(*levels))
     for (std::size_t m = 0; m < maps.size(); ++m) {
+      by_window[m].push_back(0.0);
       const auto line_s = maps[m].to_line(track_s);
       if (!line_s) continue;
       const auto share = meter.added_share({&track, &maps[m]}, *line_s);
       if (!share) return share.error();
-      shares[m] += *share;
+      by_window[m].back() = *share;
     }
+  for (const auto& shares : by_window)
+    chosen.shares.push_back(std::accumulate(shares.begin(), shares.end(), 0.0));
   for (std::size_t m = 1; m < maps.size(); ++m)
-    if (shares[m] > shares[chosen.index]) chosen.index = m;
+    if (chosen.shares[m] > chosen.shares[chosen.index]) chosen.index = m;
   double next = 0.0;
   for (std::size_t m = 0; m < maps.size(); ++m)
-    if (m != chosen.index) next = std::max(next, shares[m]);
-  chosen.evidence = shares[chosen.index];
+    if (m != chosen.index) next = std::max(next, chosen.shares[m]);
+  chosen.evidence = chosen.shares[chosen.index];
   chosen.margin = (chosen.evidence + kChanceShare) / (next + kChanceShare);
+  for (const auto& shares : by_window) {
+    double more = 0.0;
+    for (std::size_t w = 0; w < shares.size(); ++w)
+      more += std::max(0.0, shares[w] - by_window[chosen.index][w]);
+    chosen.margins.push_back((chosen.evidence + kChanceShare) / (more + kChanceShare));
+  }
   return chosen;
 }
 

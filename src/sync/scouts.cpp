@@ -21,6 +21,7 @@ constexpr int kLeastInPlace = 2;  // quarters of a second
 constexpr double kUnvouchedTalk_s = 1.5;
 constexpr double kUnvouchedInRoom_s = 3.0;  // where it may be a neighbour's, faintly heard
 constexpr double kLongestExcursion_s = 0.075;
+constexpr double kMutualLag_s = 0.020;  // it is known from when sound sets in
 
 /// One word amid others that are in place: no fault brings it there and back, but another word
 /// may sound like it.
@@ -59,6 +60,12 @@ bool is_shared(const std::vector<TrackState>& states, std::size_t k, const Stray
   return false;
 }
 
+/// Whether it may be another's who is so loud there that nobody seems to talk alone.
+bool is_mutual(const TrackState& state, const Stray& stray) {
+  return state.mutual_lag_s && std::abs(stray.mix_s - stray.track_s * state.curve.rate -
+                                        *state.mutual_lag_s) < kMutualLag_s;
+}
+
 /// What leaks into a track is heard elsewhere, and says nothing of the track.
 Result<void> set_leaks_aside(const std::vector<bool>& remote, Aligning& session) {
   if (std::all_of(session.states.begin(), session.states.end(),
@@ -67,7 +74,8 @@ Result<void> set_leaks_aside(const std::vector<bool>& remote, Aligning& session)
   if (auto done = hear_leaks(remote, session); !done) return done.error();
   for (std::size_t k = 0; k < session.states.size(); ++k)
     std::erase_if(session.states[k].strays, [&](const Stray& stray) {
-      return is_leak(session.leaks, k, stray.mix_s - stray.mapped_s);
+      return is_leak(session.leaks, k, stray.mix_s - stray.mapped_s) ||
+             is_mutual(session.states[k], stray);
     });
   return {};
 }

@@ -69,6 +69,8 @@ struct TrackState {
   double rate_ratio{1.0};  // file seconds per second of track time: not 1 under a wrong header
   FirstMap first;
   std::vector<double> leak_lags_s;  // at which others leak into it
+  // At which it holds others who hold it as well: loudly, or it would not have seemed its own.
+  std::optional<double> mutual_lag_s;
   /// Track to mix time up to the fine pass, to the timeline after it. Levels are the track's own
   /// until its recorder is known, the recorder's then.
   ClockCurve curve;

@@ -104,6 +104,16 @@ TEST(Align, TheJointStepKeepsAMicrophoneFromLockingOntoItsNeighbour) {
   EXPECT_GT(worst_alone_us, 2500.0);  // a metre of air: what the joint step is for
 }
 
+void expect_whole_and_firm(const Heard& heard, const Alignment& placings) {
+  EXPECT_TRUE(placings.mix_findings.empty());
+  for (std::size_t k = 0; k < placings.tracks.size(); ++k) {
+    const TrackPlacing& placing = placings.tracks[k];
+    ASSERT_EQ(placing.standing, Standing::firm) << heard.tracks[k].name;
+    EXPECT_EQ(placing.map->spans().size(), 1U) << heard.tracks[k].name;
+    EXPECT_LT(heard.worst_error_us(k, placing), 10.0) << heard.tracks[k].name;
+  }
+}
+
 TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughTheRoomIsHeardInTheirFilesAllTheTime) {
   auto spec = simulator::hybrid_session(2, 180.0, 2, 2);
   spec.people[2].leaks = {{0, 0.120, -14.0}, {1, 0.120, -14.0}};
@@ -111,12 +121,33 @@ TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughTheRoomIsHeardInTheirFilesAllTheTim
   const Heard heard = hear(spec);
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
   ASSERT_TRUE(placings);
-  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
-    const TrackPlacing& placing = placings->tracks[k];
-    ASSERT_EQ(placing.standing, Standing::firm) << heard.tracks[k].name;
-    EXPECT_EQ(placing.map->spans().size(), 1U) << heard.tracks[k].name;
-    EXPECT_LT(heard.worst_error_us(k, placing), 10.0) << heard.tracks[k].name;
+  expect_whole_and_firm(heard, *placings);
+}
+
+TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughEachHearsAllOthersOverALoudspeaker) {
+  auto spec = simulator::hybrid_session(2, 180.0, 2, 2);
+  spec.people[2].leaks = {{0, 0.200, -12.0}, {1, 0.200, -12.0}, {3, 0.200, -12.0}};
+  spec.people[3].leaks = {{0, 0.250, -12.0}, {1, 0.250, -12.0}, {2, 0.250, -12.0}};
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  expect_whole_and_firm(heard, *placings);
+  const auto is_leak = [](const Finding& finding) { return finding.code == "leak"; };
+  for (const std::size_t guest : {2U, 3U}) {
+    const auto& told = placings->tracks[guest].findings;
+    EXPECT_EQ(std::count_if(told.begin(), told.end(), is_leak), 3) << heard.tracks[guest].name;
   }
+}
+
+TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughNobodyElseIsThereAndTheyHearEachOther) {
+  auto spec = simulator::hybrid_session(7, 180.0, 0, 3);
+  spec.people[0].leaks = {{1, 0.180, -12.0}, {2, 0.180, -12.0}};
+  spec.people[1].leaks = {{0, 0.220, -12.0}, {2, 0.220, -12.0}};
+  spec.people[2].leaks = {{0, 0.150, -12.0}, {1, 0.150, -12.0}};
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  expect_whole_and_firm(heard, *placings);
 }
 
 TEST(Align, DoubtsAGuestWhoseStreamStandsStillForLackOfASplice) {

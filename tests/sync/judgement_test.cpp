@@ -213,5 +213,27 @@ TEST(Doubt, IsNoneOfWindowsThatHearAKnownLeakOrANeighbourOfAWholeSibling) {
   EXPECT_FALSE(told.doubt(0));
 }
 
+TEST(Doubt, IsNoneOfWindowsThatSetOneLeakOffAgainstAnother) {
+  Told told({heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0),
+             heard_track(305.0, {{6.0, 290.0, -4.0}}, -30.0),
+             heard_track(310.0, {{6.0, 290.0, -8.0}}, 5.0)});
+  const auto leak = [](std::size_t holder, double delay_s) {
+    Leak told_leak;
+    told_leak.holder = holder;
+    told_leak.from = 2;
+    told_leak.delay_s = delay_s;
+    return told_leak;
+  };
+  for (std::size_t i = 0; i < told.states[0].clear.size(); i += 4)
+    told.states[0].clear[i].mix_s += 0.040;
+  EXPECT_TRUE(told.doubt(0));
+  told.leaks = {leak(0, 0.180), leak(1, 0.250)};
+  EXPECT_TRUE(told.doubt(0)) << "by another amount";
+  told.leaks = {leak(0, 0.180), leak(1, 0.220)};
+  EXPECT_FALSE(told.doubt(0));
+  told.leaks[1].from = 0;
+  EXPECT_TRUE(told.doubt(0)) << "of another voice";
+}
+
 }  // namespace
 }  // namespace kilter::sync

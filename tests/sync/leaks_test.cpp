@@ -49,6 +49,15 @@ class Scene {
     }
   }
 
+  /// From its middle on the track comes so much later than it should, as after something repeated.
+  void step(std::size_t track, double late_s) {
+    std::vector<float>& sounds = sounds_[track];
+    const auto middle = static_cast<std::ptrdiff_t>(sounds.size() / 2);
+    sounds.insert(sounds.begin() + middle, static_cast<std::size_t>(late_s * kAnalysisRateHz),
+                  0.0F);
+    sounds.resize(clean_[track].size());
+  }
+
   std::vector<Leak> find(int threads = 2) {
     signals_.clear();
     std::vector<LeakTrack> tracks;
@@ -162,6 +171,21 @@ TEST(ChooseOwnLine, TakesTheVoiceAndNotTheRoomThatLeaksIn) {
     EXPECT_EQ(chosen.index, 1U) << "seed " << seed;
     EXPECT_GT(chosen.margin, 3.0) << "seed " << seed;
   }
+}
+
+TEST(ChooseOwnLine, TellsAVoiceThatComesBackFromAStretchThatLiesThere) {
+  constexpr double kLate_s = 0.2;
+  constexpr double kSurely = 5.0;
+  Scene looped(simulator::hybrid_session(31, 90.0, 1, 1));
+  looped.leak(1, 1, kLate_s, -6.0);
+  const OwnLine own = looped.choose(1, kLate_s);
+  EXPECT_EQ(own.index, 1U);
+  EXPECT_GT(own.margins[0], kSurely);
+  EXPECT_GT(own.margins[0], 2.0 * own.margin) << "both lines explain the same windows";
+  Scene stepped(simulator::hybrid_session(31, 90.0, 1, 1));
+  stepped.step(1, kLate_s);
+  const OwnLine half = stepped.choose(1, kLate_s);
+  EXPECT_LT(half.margins[1 - half.index], kSurely);
 }
 
 }  // namespace

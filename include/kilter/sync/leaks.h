@@ -47,6 +47,10 @@ struct OwnLine {
   double evidence{
       0.0};            ///< share of the mix that the track adds to what the others explain, summed
   double margin{1.0};  ///< evidence over that of the next map; 1: no decision
+  std::vector<double> shares;  ///< the same as `evidence`, of each map
+  /// `evidence` over what each map has more of it than the chosen one, window by window: large too
+  /// where a track holds its own voice once more; after a step both have windows of their own.
+  std::vector<double> margins;
 };
 
 /// Which of several maps puts a track's own voice where the mix has it, and not a leak: where the

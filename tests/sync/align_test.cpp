@@ -127,6 +127,8 @@ TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughTheRoomIsHeardInTheirFilesAllTheTim
 TEST(Align, KeepsGuestsOnTheirOwnVoicesThoughEachHearsAllOthersOverALoudspeaker) {
   auto spec = simulator::hybrid_session(2, 180.0, 2, 2);
   spec.people[2].leaks = {{0, 0.200, -12.0}, {1, 0.200, -12.0}, {3, 0.200, -12.0}};
+  spec.people[2].talk_share = 0.15;
+  spec.people[3].talk_share = 0.15;
   spec.people[3].leaks = {{0, 0.250, -12.0}, {1, 0.250, -12.0}, {2, 0.250, -12.0}};
   const Heard heard = hear(spec);
   const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));

@@ -5,7 +5,8 @@
 
 namespace kilter::sync {
 
-/// Where a track is heard at two lags at once, one is another's voice that leaks into it.
+/// Where a track is heard at two lags at once, one is another's voice that leaks into it. Where
+/// several hold each other's voices, all of them are put right together or none.
 Result<void> choose_own_lines(Aligning& session);
 
 }  // namespace kilter::sync

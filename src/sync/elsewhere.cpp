@@ -29,6 +29,18 @@ std::optional<double> off_map_s(const TrackState& state, double track_s, double 
   return mix_s - *mapped_s;
 }
 
+/// The first and the last of some seconds of the mix.
+struct Ends {
+  double from_s{1e300};
+  double to_s{-1e300};
+  int count{0};
+  void add(double mix_s) {
+    from_s = std::min(from_s, mix_s);
+    to_s = std::max(to_s, mix_s);
+    ++count;
+  }
+};
+
 /// Whether one of its recorder is no longer than it is: then it has lost nothing alone.
 bool has_whole_sibling(const std::vector<TrackState>& states, std::size_t k) {
   for (std::size_t j = 0; j < states.size(); ++j)
@@ -194,6 +206,43 @@ std::optional<Elsewhere> first_stray_vote(const Evidence& evidence, std::size_t 
     first->off_s = std::max(first->off_s, off);
   }
   return first;
+}
+
+std::optional<UnseenStep> step_unseen_by(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
+  double first_s = 1e300;
+  double last_s = -1e300;
+  for (std::size_t i = 0; i < state.measured.size(); ++i) {
+    if (state.weights[i] <= 0.1) continue;
+    first_s = std::min(first_s, state.measured[i].at_s);
+    last_s = std::max(last_s, state.measured[i].at_s);
+  }
+  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
+    const TrackState& other = evidence.states[j];
+    if (j == track || !other.placed || other.apart || other.recorder == state.recorder) continue;
+    Ends strays;
+    Ends in_place;
+    double off_s = 0.0;
+    for (const ClearWindow& window : other.clear) {
+      const auto off = off_map_s(other, window.track_s, window.mix_s);
+      if (!off || is_leak(evidence.leaks, j, *off) || is_held_back(other, window.mix_s, *off))
+        continue;
+      const bool is_stray = std::abs(*off) > std::max(kNeighbour_s, other.splice_s);
+      (is_stray ? strays : in_place).add(window.mix_s);
+      if (is_stray) off_s = std::max(off_s, std::abs(*off));
+    }
+    for (std::size_t i = 0; i < other.measured.size(); ++i)
+      if (other.weights[i] > 0.1) in_place.add(other.measured[i].at_s);
+    const bool moved_before = strays.to_s < in_place.from_s;  // strays, then what is in place
+    const bool moved_after = strays.from_s > in_place.to_s;
+    if (strays.count < 2 || in_place.count == 0 || !(moved_before || moved_after)) continue;
+    const auto spans = state.map->spans();
+    if (moved_before && first_s > strays.to_s && spans.front().line_from_s < strays.to_s)
+      return UnseenStep{j, 0.5 * (strays.to_s + in_place.from_s), off_s};
+    if (moved_after && last_s < strays.from_s && spans.back().line_to_s > strays.from_s)
+      return UnseenStep{j, 0.5 * (strays.from_s + in_place.to_s), off_s};
+  }
+  return std::nullopt;
 }
 
 }  // namespace kilter::sync

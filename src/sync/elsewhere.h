@@ -39,4 +39,16 @@ std::optional<Elsewhere> first_stray(const TrackState& state);
 /// explains them.
 std::optional<Elsewhere> first_stray_vote(const Evidence& evidence, std::size_t track);
 
+/// Another recorder's track that is heard elsewhere on one side of all that is in place of it: the
+/// mix may have moved in between.
+struct UnseenStep {
+  std::size_t other{0};
+  double mix_s{0.0};  ///< near which it would lie
+  double off_s{0.0};
+};
+
+/// A step that the mix may have taken on a side on which no window of this track is heard, though
+/// its recording runs there.
+std::optional<UnseenStep> step_unseen_by(const Evidence& evidence, std::size_t track);
+
 }  // namespace kilter::sync

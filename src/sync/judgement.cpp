@@ -221,6 +221,12 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
     return Doubt{"Near " + clock_text(seam->place.mix_end_s) +
                      " of the mix it steps, and no sound tells where exactly.",
                  std::abs(seam->step_s)};
+  if (const auto step = step_unseen_by(evidence, track))
+    return Doubt{"Near " + clock_text(step->mix_s) + " of the mix \"" +
+                     evidence.tracks[step->other].name +
+                     "\" is heard elsewhere than it should, and this one not at all on that side: "
+                     "the mix may have lost or repeated a stretch.",
+                 step->off_s};
   if (const auto other = unlike_sibling(evidence.states, track))
     return Doubt{"It begins with \"" + evidence.tracks[*other].name +
                      "\" and is as long to the frame, as tracks of one recorder are, yet its "

@@ -14,6 +14,7 @@
 #include "kilter/sync/align.h"
 #include "lineup_builder.h"
 #include "mix_choice.h"
+#include "mix_holes.h"
 #include "outputs.h"
 #include "wrong_mix.h"
 
@@ -44,6 +45,7 @@ Result<Aligned> align_once(const session::Session& session, const Options& optio
   auto doubt = doubt_of_named_mix(*survey, *input, *alignment, align);
   if (!doubt) return doubt.error();
   Lineup lineup = build_lineup(*survey, *input, *alignment);
+  if (auto judged = judge_mix_holes(*survey, lineup); !judged) return judged.error();
   if (*doubt) {
     rest_on_the_choice_of_mix(lineup);
     lineup.findings.push_back(**doubt);

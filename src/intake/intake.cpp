@@ -56,7 +56,8 @@ class ChannelTaker {
   IntakeChannel take() {
     Levels levels = meter_.levels();
     if (loudness_) levels.loudness_lufs = loudness_->integrated_lufs();
-    return {levels, std::move(scratch_), digest_.value(), -1, meter_.envelope()};
+    return {levels, std::move(scratch_), digest_.value(),
+            -1,     meter_.envelope(),   meter_.zero_runs()};
   }
 
  private:

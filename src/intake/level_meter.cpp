@@ -20,8 +20,7 @@ constexpr float kFullScale = 32767.0F / 32768.0F;
 // flat top is.
 constexpr std::int64_t kClipRunFrames = 3;
 constexpr double kLoudPower = 3.2e-5;  // -45 dBFS: somebody speaks, or a door falls shut
-constexpr std::int64_t kFewOpenings = 3;
-constexpr double kLongestDropoutS = 5.0;  // longer is somebody who muted himself in a word
+constexpr std::size_t kMostZeroRuns = 4096;
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
 double decibels_of_power(double power) { return power > 0.0 ? 10.0 * std::log10(power) : kSilence; }
@@ -72,7 +71,7 @@ bool is_silent(const Levels& levels) { return levels.peak_dbfs < -80.0; }
 LevelMeter::LevelMeter(SampleRate rate)
     : rate_hz_(rate.hz),
       stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))),
-      longest_dropout_(std::llround(rate.hz * kLongestDropoutS)) {}
+      zeros_(rate) {}
 
 void LevelMeter::process(std::span<const float> frames) {
   while (!frames.empty()) {
@@ -118,37 +117,26 @@ void LevelMeter::count_clips(std::span<const float> frames) {
   }
 }
 
-void LevelMeter::watch_for_dropout(double power) {
+void LevelMeter::watch_for_zeros(double power) {
   if (stretch_peak_ == 0.0F) {
     ++zero_stretches_;
     return;
   }
   const bool is_loud = power > kLoudPower;
   const std::int64_t lost = zero_stretches_ * stretch_frames_;
-  if (lost > 0 && lost <= longest_dropout_ && has_sounded_ && (loud_before_ || is_loud)) {
-    Zeros& zeros = loud_before_ ? cut_off_ : before_loud_;
-    if (zeros.runs == 0) zeros.first = frames_ - stretch_frames_ - lost;
-    ++zeros.runs;
-    zeros.frames += lost;
+  if (lost > 0 && has_sounded_) {
+    const ZeroRun run{{frames_ - stretch_frames_ - lost}, {lost}, loud_before_, is_loud};
+    zeros_.add(run);
+    if (zero_runs_.size() < kMostZeroRuns) zero_runs_.push_back(run);
   }
   zero_stretches_ = 0;
   has_sounded_ = true;
   loud_before_ = is_loud;
 }
 
-LevelMeter::Zeros LevelMeter::dropouts() const {
-  // Gates open on a loud word and close on a quiet one: zeros before loud sound are theirs where
-  // there are many, and few that cut loud sound off.
-  if (before_loud_.runs == 0 || before_loud_.runs > kFewOpenings * (cut_off_.runs + 1))
-    return cut_off_;
-  if (cut_off_.runs == 0) return before_loud_;
-  return {cut_off_.runs + before_loud_.runs, cut_off_.frames + before_loud_.frames,
-          std::min(cut_off_.first, before_loud_.first)};
-}
-
 void LevelMeter::end_stretch() {
   const double power = variance(stretch_sum_, stretch_squares_, in_stretch_);
-  watch_for_dropout(power);
+  watch_for_zeros(power);
   envelope_.add(stretch_peak_, power);
   stretch_peak_ = 0.0F;
   const double db = decibels_of_power(power);
@@ -204,10 +192,10 @@ Levels LevelMeter::levels() const {
   levels.clipped_runs = clipped_runs_;
   levels.clipped_frames = clipped_frames_;
   levels.first_clip = Frames{first_clip_};
-  const Zeros zeros = dropouts();
+  const ZeroSum zeros = zeros_.dropouts();
   levels.dropouts = zeros.runs;
-  levels.dropout_frames = Frames{zeros.frames};
-  levels.first_dropout = Frames{zeros.first};
+  levels.dropout_frames = zeros.frames;
+  levels.first_dropout = zeros.first;
   return levels;
 }
 

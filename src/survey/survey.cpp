@@ -177,6 +177,15 @@ void add_unreadable(const Session& session, const Error& error, std::size_t inde
   survey.tracks.push_back(std::move(track));
 }
 
+/// Where all channels that sound are zero; what time stamps tell of a file's losses is better.
+std::vector<intake::ZeroRun> zero_runs_of(const IntakeFile& file) {
+  if (file.notes.put_in.n > 0) return {};
+  std::vector<std::vector<intake::ZeroRun>> channels;
+  for (const IntakeChannel& channel : file.channels)
+    if (!is_silent(channel.levels)) channels.push_back(channel.zero_runs);
+  return zero_in_all(channels);
+}
+
 SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
   SurveyMix mix;
   mix.file = index;
@@ -196,6 +205,11 @@ SurveyMix mix_of(const Result<IntakeFile>& taken, std::size_t index) {
     mix.findings.push_back(silent_mix(to_seconds(taken->length, taken->info.rate).s));
   if (taken->channels_cancel())
     mix.findings.push_back(cancelling_channels(taken->cancelling_share));
+  mix.zero_runs = zero_runs_of(*taken);
+  intake::ZeroTally zeros(taken->info.rate, intake::Zeroed::mix);
+  for (const intake::ZeroRun& run : mix.zero_runs) zeros.add(run);
+  if (zeros.dropouts().runs > 0)
+    mix.findings.push_back(zeros_in_mix(zeros.dropouts(), taken->info.rate));
   for (Finding& finding : mix_start_findings(taken->info))
     mix.findings.push_back(std::move(finding));
   return mix;

@@ -274,6 +274,18 @@ Finding silent_mix(double length_s) {
                                        clock_text(length_s)));
 }
 
+Finding zeros_in_mix(const intake::ZeroSum& zeros, SampleRate rate) {
+  const double first_s = to_seconds(zeros.first, rate).s;
+  Finding result = finding(
+      "dropout",
+      fmt::format("Digital silence breaks into loud sound in {}, about {} in all: what "
+                  "was said there is not in the mix. Listen there; ask for the mix "
+                  "again. Aligning tells who talks there.",
+                  places(zeros.runs, first_s), short_time_text(to_seconds(zeros.frames, rate).s)));
+  result.at_s = first_s;
+  return result;
+}
+
 std::vector<Finding> mix_start_findings(const media::AudioInfo& info) {
   std::vector<Finding> findings;
   // A video's own count of time is a millisecond's.

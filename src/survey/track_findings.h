@@ -15,6 +15,8 @@ std::vector<Finding> level_findings(const intake::Levels& levels, double length_
 std::vector<Finding> file_findings(const intake::IntakeFile& file);
 /// A mix in which nothing is heard, so that nothing can be placed.
 Finding silent_mix(double length_s);
+/// A mix that is zero where it should be loud.
+Finding zeros_in_mix(const intake::ZeroSum& zeros, SampleRate rate);
 /// A mix whose channels cannot be added up, in so large a part of its sound.
 Finding cancelling_channels(double share);
 /// What of the mix's own start shifts the stems, which begin where its sound does.

@@ -85,6 +85,22 @@ TEST(LevelMeter, TakesAGateAndAMuteInAPauseForNoDropout) {
   EXPECT_EQ(levels_of(samples).dropouts, 0);
 }
 
+TEST(LevelMeter, ListsZerosWithSoundBeforeAndAfterThem) {
+  Samples samples = test::noise(480000, 0.1F, 6);
+  std::fill(samples.begin(), samples.begin() + 48000, 0.0F);
+  std::fill(samples.begin() + 96000, samples.begin() + 144000, 0.0F);
+  std::fill(samples.begin() + 144000, samples.begin() + 192000, 0.0001F);
+  std::fill(samples.end() - 48000, samples.end(), 0.0F);
+  LevelMeter meter(SampleRate{kRateHz});
+  meter.process(samples);
+  ASSERT_EQ(meter.zero_runs().size(), 1U);
+  const ZeroRun& run = meter.zero_runs().front();
+  EXPECT_EQ(run.from.n, 96000);
+  EXPECT_EQ(run.length.n, 48000);
+  EXPECT_TRUE(run.loud_before);
+  EXPECT_FALSE(run.loud_after);
+}
+
 TEST(LevelMeter, CallsZerosMinusInfinity) {
   const Levels levels = levels_of(Samples(48000, 0.0F));
   EXPECT_EQ(levels.peak_dbfs, -INFINITY);

@@ -152,6 +152,28 @@ TEST_F(SurveyOf, TellsOfAMixWhoseChannelsCancel) {
   EXPECT_TRUE(needs_person(result));
 }
 
+TEST_F(SurveyOf, TellsOfZerosThatBreakIntoTheMix) {
+  const intake::ZeroRun hole{{48000 * 61}, {48000 * 3}, true, true};
+  const intake::ZeroRun pause{{48000 * 90}, {48000 * 3}, false, false};
+  IntakeFile mix = file_of({voice(), voice()}, 10);
+  mix.channels[0].zero_runs = {hole, pause};
+  mix.channels[1].zero_runs = {pause};
+  add("mixdown.wav", mix);
+  add("keeper.wav", file_of({voice()}, 20));
+  EXPECT_FALSE(needs_person(survey(0)));  // one channel goes on
+  taken_[0]->channels[1].zero_runs = {hole, pause};
+  const Survey result = survey(0);
+  ASSERT_EQ(codes(result.mix->findings), (std::vector<std::string>{"dropout"}));
+  const Finding& finding = result.mix->findings[0];
+  EXPECT_NE(finding.text.find("in 1 place, at 00:01:01.000, about 3000 ms in all"),
+            std::string::npos)
+      << finding.text;
+  EXPECT_DOUBLE_EQ(finding.at_s.value(), 61.0);
+  EXPECT_TRUE(needs_person(result));
+  taken_[0]->notes.put_in = {48000 * 3};  // then time stamps tell of it
+  EXPECT_TRUE(survey(0).mix->zero_runs.empty());
+}
+
 TEST_F(SurveyOf, FindsCopiesOfTracksAndOfTheMix) {
   add("guest.wav", file_of({voice()}, 10));
   add("guest-copy.wav", file_of({voice()}, 10));

@@ -23,6 +23,7 @@ struct IntakeChannel {
   std::uint64_t digest{0};                       ///< of every sample: equal for equal channels
   int same_as{-1};  ///< an earlier channel of the file (from 0) with the same samples, or -1
   Envelope envelope{};
+  std::vector<ZeroRun> zero_runs{};  ///< see LevelMeter
 };
 
 /// What is read as one: a file, or the files that a recorder split one take into, in order.

@@ -5,8 +5,10 @@
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <vector>
 
 #include "kilter/base/units.h"
+#include "kilter/intake/zero_runs.h"
 #include "kilter/signal/envelope.h"
 
 namespace kilter::intake {
@@ -25,10 +27,8 @@ struct Levels {
   std::int64_t clipped_runs{0};    ///< at least 3 frames in a row at or above full scale, all alike
   std::int64_t clipped_frames{0};  ///< frames in those places
   Frames first_clip;               ///< where the first of them starts
-  /// Digital silence that breaks into loud sound, as where a recorder wrote zeros for what it lost:
-  /// up to 5 s of zeros alone, right behind a loud stretch or before one. Gates and mutes close in
-  /// a pause, but open on a loud word: where there are many such places, only the former count. To
-  /// 50 ms.
+  /// Digital silence that breaks into loud sound, as where a recorder wrote zeros for what it lost
+  /// (see ZeroTally). To 50 ms.
   std::int64_t dropouts{0};
   Frames dropout_frames;
   Frames first_dropout;
@@ -37,7 +37,7 @@ struct Levels {
 /// Whether a channel holds nothing, not even a microphone's noise: all below -80 dBFS.
 bool is_silent(const Levels& levels);
 
-/// Measures one channel as it streams by. Memory: 150 kB at most, whatever the length. One per
+/// Measures one channel as it streams by. Memory: 250 kB at most, whatever the length. One per
 /// thread.
 class LevelMeter {
  public:
@@ -49,6 +49,8 @@ class LevelMeter {
   /// In stretches of 50 ms, or of 50 ms doubled as often as it takes for 16384 cells. Frames after
   /// the last whole 50 ms are left out.
   Envelope envelope() const;
+  /// Zeros with sound before and after them, in order; of more than 4096, the first.
+  const std::vector<ZeroRun>& zero_runs() const { return zero_runs_; }
 
  private:
   static constexpr int kBins = 2000;  // 0.1 dB each, upwards from kLowestDb
@@ -56,20 +58,12 @@ class LevelMeter {
   void add_to_stretch(std::span<const float> frames);
   void count_clips(std::span<const float> frames);
   void end_stretch();
-  /// Runs of zeros amid sound.
-  struct Zeros {
-    std::int64_t runs{0};
-    std::int64_t frames{0};
-    std::int64_t first{0};
-  };
-  void watch_for_dropout(double power);
-  Zeros dropouts() const;
+  void watch_for_zeros(double power);
   double percentile_dbfs(double share) const;
   double share_above(double dbfs) const;
 
   double rate_hz_;
   std::int64_t stretch_frames_;
-  std::int64_t longest_dropout_;
   std::int64_t in_stretch_{0};
   double stretch_sum_{0.0};
   double stretch_squares_{0.0};
@@ -91,8 +85,8 @@ class LevelMeter {
   std::int64_t zero_stretches_{0};  // up to the last whole one
   bool loud_before_{false};         // the stretch before them, or the last one
   bool has_sounded_{false};
-  Zeros cut_off_;      // behind a loud stretch
-  Zeros before_loud_;  // not so, but before one
+  ZeroTally zeros_;
+  std::vector<ZeroRun> zero_runs_;
 };
 
 }  // namespace kilter::intake

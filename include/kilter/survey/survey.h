@@ -70,6 +70,8 @@ struct SurveyMix {
   std::shared_ptr<const AnalysisSignal> signal;
   std::vector<Finding> findings;
   Envelope envelope{};  ///< of all channels; empty when unreadable
+  /// Zeros in all of its channels that sound; none where time stamps tell what it lost.
+  std::vector<intake::ZeroRun> zero_runs{};
 };
 
 struct Survey {

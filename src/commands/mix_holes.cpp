@@ -24,6 +24,7 @@ constexpr std::size_t kStretchFrames = kAnalysisRateHz / 20;
 // Against the track's own loudest: a gate that closes on so much would cut up every sentence.
 constexpr double kTalks_db = -18.0;
 constexpr double kTalksAboveFloor_db = 12.0;
+constexpr double kTalksAboveHum_db = 3.0;
 constexpr double kSwallowed_s = 0.5;  // talk that vanished though the zeros begin and end in pauses
 constexpr double kCutTalk_s = 0.3;    // behind an edge that is loud
 constexpr double kHeldBack_s = 2.0;   // an excursion's reach round its stretch
@@ -93,8 +94,11 @@ class Testimony {
     // A network held this person back: the mix has his words at another time.
     if (is_told_near(witness.placed->findings, "excursion", line_, kHeldBack_s)) return {};
     const intake::Levels& levels = *witness.heard->levels;
+    // Hum tells nothing of who talks: then only what rises above it.
+    const double loudest_db = levels.hum ? levels.hum->loudest_dbfs : levels.loudest_dbfs;
     const double least_db =
-        std::max(levels.loudest_dbfs + kTalks_db, levels.floor_dbfs + kTalksAboveFloor_db);
+        std::max(loudest_db + kTalks_db,
+                 levels.floor_dbfs + (levels.hum ? kTalksAboveHum_db : kTalksAboveFloor_db));
     std::array<float, kStretchFrames> frames{};
     std::int64_t talking = 0;
     for (std::int64_t i = 0; i < stretches_; ++i) {

@@ -12,8 +12,6 @@ namespace {
 constexpr double kStretchS = 0.05;
 constexpr double kTalkRangeDb = 25.0;
 constexpr double kTalkAboveFloorDb = 9.0;
-constexpr double kLowestDb = -160.0;
-constexpr double kBinsPerDb = 10.0;
 // 16-bit files reach full scale here on the positive side; finer ones a little above.
 constexpr float kFullScale = 32767.0F / 32768.0F;
 // A peak that only touches full scale is no clipping, nor is one above it in a file of floats; a
@@ -71,9 +69,11 @@ bool is_silent(const Levels& levels) { return levels.peak_dbfs < -80.0; }
 LevelMeter::LevelMeter(SampleRate rate)
     : rate_hz_(rate.hz),
       stretch_frames_(std::max<std::int64_t>(1, std::llround(rate.hz * kStretchS))),
+      hum_(rate),
       zeros_(rate) {}
 
 void LevelMeter::process(std::span<const float> frames) {
+  hum_.process(frames);
   while (!frames.empty()) {
     const auto count =
         std::min(frames.size(), static_cast<std::size_t>(stretch_frames_ - in_stretch_));
@@ -139,32 +139,11 @@ void LevelMeter::end_stretch() {
   watch_for_zeros(power);
   envelope_.add(stretch_peak_, power);
   stretch_peak_ = 0.0F;
-  const double db = decibels_of_power(power);
-  const double bin = (std::max(db, kLowestDb) - kLowestDb) * kBinsPerDb;
-  ++stretches_[static_cast<std::size_t>(std::min(bin, kBins - 1.0))];
-  ++stretch_count_;
+  stretches_.add(decibels_of_power(power));
   sum_ += stretch_sum_;
   squares_ += stretch_squares_;
   stretch_sum_ = stretch_squares_ = 0.0;
   in_stretch_ = 0;
-}
-
-double LevelMeter::percentile_dbfs(double share) const {
-  const auto wanted = static_cast<std::int64_t>(share * static_cast<double>(stretch_count_));
-  std::int64_t below = 0;
-  for (std::size_t bin = 0; bin < stretches_.size(); ++bin) {
-    below += stretches_[bin];
-    if (below > wanted || below == stretch_count_)
-      return bin == 0 ? kSilence : kLowestDb + (static_cast<double>(bin) + 0.5) / kBinsPerDb;
-  }
-  return kSilence;
-}
-
-double LevelMeter::share_above(double dbfs) const {
-  std::int64_t above = 0;
-  for (std::size_t bin = 0; bin < stretches_.size(); ++bin)
-    if (kLowestDb + (static_cast<double>(bin) + 0.5) / kBinsPerDb > dbfs) above += stretches_[bin];
-  return static_cast<double>(above) / static_cast<double>(stretch_count_);
 }
 
 Envelope LevelMeter::envelope() const {
@@ -178,17 +157,18 @@ Levels LevelMeter::levels() const {
   levels.peak_dbfs = decibels_of_power(static_cast<double>(peak_) * static_cast<double>(peak_));
   levels.rms_dbfs = decibels_of_power(variance(sum, squares, frames_));
   levels.dc = frames_ > 0 ? sum / static_cast<double>(frames_) : 0.0;
-  if (stretch_count_ > 0) {
-    levels.level_dbfs = percentile_dbfs(0.95);
-    levels.loudest_dbfs = percentile_dbfs(0.999);
-    levels.floor_dbfs = percentile_dbfs(0.10);
+  if (stretches_.count() > 0) {
+    levels.level_dbfs = stretches_.percentile_db(0.95);
+    levels.loudest_dbfs = stretches_.percentile_db(0.999);
+    levels.floor_dbfs = stretches_.percentile_db(0.10);
     // Talk keeps within some 25 dB of its loudest, and above the room by as much as makes it clear.
     if (std::isfinite(levels.loudest_dbfs))  // in digital silence all would be as loud
-      levels.talk_share = share_above(
+      levels.talk_share = stretches_.share_above(
           std::max(levels.loudest_dbfs - kTalkRangeDb, levels.floor_dbfs + kTalkAboveFloorDb));
   } else {
     levels.level_dbfs = levels.loudest_dbfs = levels.floor_dbfs = levels.rms_dbfs;
   }
+  levels.hum = hum_.hum();
   levels.clipped_runs = clipped_runs_;
   levels.clipped_frames = clipped_frames_;
   levels.first_clip = Frames{first_clip_};

@@ -30,9 +30,36 @@ Finding finding(const char* code, std::string text) {
   return result;
 }
 
+/// How loud it speaks, and how loud it is between the words.
+struct Speech {
+  double level_dbfs;
+  double loudest_dbfs;
+  double floor_dbfs;
+};
+
+/// Hum is neither speech nor the noise that it has to rise above.
+Speech speech_of(const intake::Levels& levels) {
+  if (levels.hum) return {levels.hum->level_dbfs, levels.hum->loudest_dbfs, levels.hum->floor_dbfs};
+  return {levels.level_dbfs, levels.loudest_dbfs, levels.floor_dbfs};
+}
+
+Finding hum(const Hum& hum) {
+  return finding("hum", fmt::format("Hum of {:.0f} Hz at {:.0f} dBFS runs through it; its voice "
+                                    "reaches {:.0f} dBFS. Filter it and its multiples out before "
+                                    "editing, and mend the cable or the supply it comes from.",
+                                    hum.hz, hum.dbfs, hum.loudest_dbfs));
+}
+
+Finding hum_alone(const Hum& hum) {
+  return finding("hum", fmt::format("Hum of {:.0f} Hz at {:.0f} dBFS runs through it, as from an "
+                                    "open or badly grounded input. Mend the cable.",
+                                    hum.hz, hum.dbfs));
+}
+
 Finding dead(const intake::Levels& levels, double length_s) {
   // Digital silence for most of the time leaves the mean.
-  const double noise_dbfs = std::isfinite(levels.level_dbfs) ? levels.level_dbfs : levels.rms_dbfs;
+  const double level_dbfs = speech_of(levels).level_dbfs;
+  const double noise_dbfs = std::isfinite(level_dbfs) ? level_dbfs : levels.rms_dbfs;
   return finding("dead", fmt::format("Only noise at {:.0f} dBFS and no voice above it, in all of "
                                      "its {}. Listen to it; if somebody should speak there, ask "
                                      "for another recording.",
@@ -73,20 +100,23 @@ Finding clipped(const intake::Levels& levels, SampleRate rate) {
 }
 
 bool is_dead(const intake::Levels& levels) {
-  return levels.loudest_dbfs < kDeadDbfs ||
-         levels.loudest_dbfs - levels.floor_dbfs < kVoiceAboveFloorDb;
+  const Speech speech = speech_of(levels);
+  return speech.loudest_dbfs < kDeadDbfs ||
+         speech.loudest_dbfs - speech.floor_dbfs < kVoiceAboveFloorDb;
 }
 
 /// What the distance of loud from quiet says, where there is enough to tell them apart.
 void add_voice_findings(const intake::Levels& levels, double length_s,
                         std::vector<Finding>& findings) {
+  const double loudest_dbfs = speech_of(levels).loudest_dbfs;
   if (is_dead(levels))
     findings.push_back(dead(levels, length_s));
-  else if (levels.loudest_dbfs < kLowLevelDbfs)
+  else if (loudest_dbfs < kLowLevelDbfs)
     findings.push_back(finding(
         "low-level", fmt::format("Very quiet: {:.0f} dBFS in its loudest moments. Check that this "
                                  "is the microphone that was meant; its noise comes up with it.",
-                                 levels.loudest_dbfs)));
+                                 loudest_dbfs)));
+  if (levels.hum) findings.push_back(is_dead(levels) ? hum_alone(*levels.hum) : hum(*levels.hum));
 }
 
 /// "3 places, the first at 00:00:12.500", "1 place, at 00:00:12.500".

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "kilter/base/parallel.h"
+#include "kilter/signal/hum_meter.h"
 #include "wide_bands.h"
 
 namespace kilter::sync {
@@ -23,17 +24,37 @@ double loud_db(std::vector<double> levels) {
   return *at;
 }
 
+double decibels(double power) { return 10.0 * std::log10(power + 1e-20); }
+
+/// The same without the mains' hum.
+Result<std::vector<double>> levels_without_hum_db(const AnalysisSignal& signal, double hum_hz,
+                                                  const std::atomic<bool>* stop) {
+  const std::int64_t period = std::llround(kAnalysisRateHz / hum_hz);
+  std::vector<double> levels;
+  std::vector<float> frames(static_cast<std::size_t>(kAnalysisRateHz + period));
+  for (std::int64_t first = 0; first < signal.frames(); first += kAnalysisRateHz) {
+    if (stop != nullptr && stop->load())
+      return Error{ErrorKind::interrupted, {}, "interrupted", ""};
+    if (auto read = signal.read(first - period, frames); !read) return read.error();
+    levels.push_back(decibels(power_without_period(frames, static_cast<std::size_t>(period))));
+  }
+  return levels;
+}
+
 }  // namespace
 
 Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::atomic<bool>* stop) {
   std::vector<double> levels;
   std::vector<float> second(kAnalysisRateHz);
+  HumMeter meter(SampleRate{kAnalysisRateHz});
   for (std::int64_t first = 0; first < signal.frames(); first += kAnalysisRateHz) {
     if (stop != nullptr && stop->load())
       return Error{ErrorKind::interrupted, {}, "interrupted", ""};
     if (auto read = signal.read(first, second); !read) return read.error();
-    levels.push_back(10.0 * std::log10(sum_of_squares(second) / kAnalysisRateHz + 1e-20));
+    meter.process(second);
+    levels.push_back(decibels(sum_of_squares(second) / kAnalysisRateHz));
   }
+  if (const auto hum = meter.hum()) return levels_without_hum_db(signal, hum->hz, stop);
   return levels;
 }
 

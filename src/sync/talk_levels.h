@@ -11,7 +11,8 @@
 
 namespace kilter::sync {
 
-/// Level of every second of a signal, in its own time, in dB.
+/// Level of every second of a signal, in its own time, in dB; strong hum of the mains left out.
+/// Cost: a pass over it, two where it hums.
 Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::atomic<bool>* stop);
 
 /// Levels of all tracks, each against its own loud seconds: gains do not matter, and who talks

@@ -322,6 +322,22 @@ INSTANTIATE_TEST_SUITE_P(
                   },
                   {"dead"},
                   true},
+        LevelCase{"AVoiceUnderLoudHumIsAlive",
+                  [](Levels& levels) {
+                    levels.level_dbfs = levels.loudest_dbfs = -12.0;
+                    levels.floor_dbfs = -13.0;
+                    levels.hum = Hum{50.0, -13.0, -22.0, -14.0, -62.0};
+                  },
+                  {"hum"},
+                  false},
+        LevelCase{"HumAloneIsDead",
+                  [](Levels& levels) {
+                    levels.level_dbfs = levels.loudest_dbfs = -12.0;
+                    levels.floor_dbfs = -13.0;
+                    levels.hum = Hum{50.0, -13.0, -62.0, -61.0, -63.0};
+                  },
+                  {"dead", "hum"},
+                  true},
         LevelCase{"QuietIsLowLevel",
                   [](Levels& levels) {
                     levels.level_dbfs = -58.0;

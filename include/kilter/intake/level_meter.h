@@ -1,7 +1,6 @@
 // How loud a channel is: figures that tell a live microphone from a dead one.
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -10,6 +9,7 @@
 #include "kilter/base/units.h"
 #include "kilter/intake/zero_runs.h"
 #include "kilter/signal/envelope.h"
+#include "kilter/signal/hum_meter.h"
 
 namespace kilter::intake {
 
@@ -32,12 +32,13 @@ struct Levels {
   std::int64_t dropouts{0};
   Frames dropout_frames;
   Frames first_dropout;
+  std::optional<Hum> hum{};  ///< where it is strong: the figures above are of all, hum and all
 };
 
 /// Whether a channel holds nothing, not even a microphone's noise: all below -80 dBFS.
 bool is_silent(const Levels& levels);
 
-/// Measures one channel as it streams by. Memory: 250 kB at most, whatever the length. One per
+/// Measures one channel as it streams by. Memory: 500 kB at most, whatever the length. One per
 /// thread.
 class LevelMeter {
  public:
@@ -53,14 +54,10 @@ class LevelMeter {
   const std::vector<ZeroRun>& zero_runs() const { return zero_runs_; }
 
  private:
-  static constexpr int kBins = 2000;  // 0.1 dB each, upwards from kLowestDb
-
   void add_to_stretch(std::span<const float> frames);
   void count_clips(std::span<const float> frames);
   void end_stretch();
   void watch_for_zeros(double power);
-  double percentile_dbfs(double share) const;
-  double share_above(double dbfs) const;
 
   double rate_hz_;
   std::int64_t stretch_frames_;
@@ -69,8 +66,8 @@ class LevelMeter {
   double stretch_squares_{0.0};
   float stretch_peak_{0.0F};
   EnvelopeCollector envelope_;
-  std::array<std::int64_t, kBins> stretches_{};
-  std::int64_t stretch_count_{0};
+  LevelHistogram stretches_;
+  HumMeter hum_;
 
   std::int64_t frames_{0};
   double sum_{0.0};

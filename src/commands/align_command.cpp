@@ -13,6 +13,7 @@
 #include "kilter/session/split_takes.h"
 #include "kilter/sync/align.h"
 #include "lineup_builder.h"
+#include "missing_ends.h"
 #include "mix_choice.h"
 #include "mix_holes.h"
 #include "outputs.h"
@@ -116,7 +117,9 @@ Result<Aligned> align_session(const session::Session& session, const Options& op
     if (const auto here_s = gap_s(aligned->lineup, pair); here_s && std::abs(*here_s) < kEndToEnd_s)
       session::join(pair, joined);
   if (joined.files.size() != session.files.size()) aligned = align_once(joined, options, console);
-  if (aligned) tell_missing_parts(joined, aligned->lineup);
+  if (!aligned) return aligned;
+  tell_missing_parts(joined, aligned->lineup);
+  tell_missing_ends(aligned->lineup);
   return aligned;
 }
 

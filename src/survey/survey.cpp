@@ -20,9 +20,9 @@ using Taken = std::vector<Result<IntakeFile>>;
 
 // Only what stems and lists cannot put right. Told and no more: a wrong rate, which the map mends;
 // an excursion, which is the mix's; a leak or a copy, which one hears to or leaves out.
-constexpr std::array<std::string_view, 10> kTrackCodes{
-    "cancelling", "silent",    "dead",    "too-short",    "unreadable",
-    "truncated",  "unmatched", "dropout", "not-a-number", "mix-seam"};
+constexpr std::array<std::string_view, 12> kTrackCodes{
+    "cancelling", "silent",  "dead",         "too-short", "unreadable", "truncated",
+    "unmatched",  "dropout", "not-a-number", "mix-seam",  "ends-early", "starts-late"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
 constexpr std::array<std::string_view, 6> kSessionCodes{
     "no-mix", "several-mixes", "missing-voice", "left-out", "missing-part", "wrong-rate"};

@@ -27,6 +27,7 @@ constexpr double kTalksAboveFloor_db = 12.0;
 constexpr double kTalksAboveHum_db = 3.0;
 constexpr double kSwallowed_s = 0.5;  // talk that vanished though the zeros begin and end in pauses
 constexpr double kCutTalk_s = 0.3;    // behind an edge that is loud
+constexpr double kNick_s = 0.3;       // amid sound: whoever talks may just draw breath
 constexpr double kHeldBack_s = 2.0;   // an excursion's reach round its stretch
 constexpr double kMissingNear_s = 10.0;
 
@@ -145,8 +146,11 @@ std::optional<Stretch> on_timeline(const std::vector<Span>& spans, double from_s
   return std::nullopt;
 }
 
-bool is_hole(const ZeroRun& run, bool openings_are_few, const Testimony& testimony) {
+bool is_hole(const ZeroRun& run, bool told_by_mix, bool openings_are_few,
+             const Testimony& testimony) {
   const double talk_s = testimony.talk_s();
+  const bool is_a_nick = run.loud_before && run.loud_after && testimony.length_s() < kNick_s;
+  if (told_by_mix && (talk_s > 0.0 || is_a_nick)) return true;
   const bool is_cut = run.loud_before || (run.loud_after && openings_are_few);
   if (is_cut && talk_s >= std::min(kCutTalk_s, 0.5 * testimony.length_s())) return true;
   return openings_are_few && talk_s >= kSwallowed_s;
@@ -161,7 +165,8 @@ Finding finding_of(const std::vector<Hole>& holes) {
     all_s += hole.length_s;
     finding.stretches.push_back(hole.line);
     for (const std::string& name : hole.talkers)
-      if (std::find(talkers.begin(), talkers.end(), name) == talkers.end()) talkers.push_back(name);
+      if (!name.empty() && std::find(talkers.begin(), talkers.end(), name) == talkers.end())
+        talkers.push_back(name);
   }
   std::string who = talkers.empty() ? "" : ", while ";
   constexpr std::size_t kNamed = 3;
@@ -203,7 +208,7 @@ Result<void> judge_mix_holes(const Survey& survey, Lineup& lineup) {
       if (auto heard = testimony.hear(witness); !heard) return heard;
     const bool is_known = testimony.is_covered() &&
                           !is_told_near(lineup.findings, "missing-voice", *line, kMissingNear_s);
-    if (is_hole(run, tally.openings_are_few(), testimony))
+    if (is_hole(run, tally.counts(run), tally.openings_are_few(), testimony))
       holes.push_back({from_s, length_s, *line, {testimony.talker()}});
     else if (!is_known && tally.counts(run))
       holes.push_back({from_s, length_s, *line, {}});

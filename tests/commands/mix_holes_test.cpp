@@ -93,6 +93,12 @@ TEST_F(MixHoles, AreToldHoweverLongOrShort) {
   EXPECT_EQ(judged().size(), 1U);
 }
 
+TEST_F(MixHoles, AreToldOfANickBetweenTwoWords) {
+  add_run(31.0, 0.15, true, true);
+  ASSERT_EQ(judged().size(), 1U);
+  EXPECT_EQ(lineup_.mix->findings[0].text.find("while"), std::string::npos);
+}
+
 TEST_F(MixHoles, AreToldWhereTheySwallowTalkFromPauseToPause) {
   add_run(19.0, 12.0, false, false);
   EXPECT_EQ(judged().size(), 1U);

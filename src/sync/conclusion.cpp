@@ -11,6 +11,7 @@
 #include "kilter/sync/unexplained.h"
 #include "mix_timeline.h"
 #include "neighbours.h"
+#include "polarity.h"
 #include "recorder_fit.h"
 #include "track_fit.h"
 #include "window_pass.h"
@@ -90,7 +91,7 @@ void place_copies(const Aligning& session, Alignment& alignment) {
   }
 }
 
-TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote) {
+TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote, bool inverted) {
   const TrackState& state = session.states[k];
   TrackPlacing result;
   result.match_sigma = state.first.match_sigma;
@@ -102,10 +103,9 @@ TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote) {
   result.remote = remote;
   result.windows_used = state.used;
   result.evidence_sigma = state.evidence_sigma();
-  double polarity = 0.0;
+  result.inverted = inverted;
   for (std::size_t i = 0; i < state.measured.size(); ++i) {
     const Measured& m = state.measured[i];
-    polarity += state.weights[i] * (m.reading.inverted ? -1.0 : 1.0);
     const double line_s = on_timeline_s(m, session.mix_spans);
     const int level = level_at(state, m.track_s);
     if (level < 0) continue;
@@ -113,7 +113,6 @@ TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote) {
                               1e6 * (line_s - state.curve.line_s(level, m.track_s)),
                               1e6 * m.sigma_s, state.weights[i]});
   }
-  result.inverted = polarity < 0.0;
   auto spans = spans_of(state, [&](int level, double track_s) {
     return uncertainty_us(evidence, k, level, track_s);
   });
@@ -306,8 +305,10 @@ Result<Alignment> conclude(Aligning& session) {
   alignment.tracks.resize(session.states.size());
   const std::vector<bool> remote = remote_tracks(session);
   if (auto done = hear_leaks(remote, session); !done) return done.error();
+  const auto inverted = inverted_tracks(session);
+  if (!inverted) return inverted.error();
   auto placed = for_tracks(session, [&](std::size_t k) -> Result<void> {
-    alignment.tracks[k] = placing_of(session, k, remote[k]);
+    alignment.tracks[k] = placing_of(session, k, remote[k], (*inverted)[k]);
     return {};
   });
   if (!placed) return placed.error();

@@ -143,7 +143,8 @@ Result<std::optional<Finding>> doubt_of_named_mix(const survey::Survey& survey,
                                                   const sync::AlignOptions& options) {
   const bool all_fit = std::none_of(
       alignment.tracks.begin(), alignment.tracks.end(), [](const sync::TrackPlacing& placing) {
-        return placing.standing == Standing::unplaced || holds(placing.findings, "mix-copy");
+        return placing.standing == Standing::unplaced ||
+               (holds(placing.findings, "mix-copy") && !placing.is_mix_again);
       });
   if (!survey.mix->named_only || all_fit) return std::optional<Finding>{};
   const std::string& named = survey.files[survey.mix->file].name;
@@ -153,6 +154,8 @@ Result<std::optional<Finding>> doubt_of_named_mix(const survey::Survey& survey,
   const auto choice = sync::find_mix(signals, options);
   if (!choice) return choice.error();
   if (choice->index <= 0) return std::optional<Finding>{};
+  if (alignment.tracks[static_cast<std::size_t>(choice->index) - 1].is_mix_again)
+    return std::optional<Finding>{};
   const auto track = input.survey_tracks[static_cast<std::size_t>(choice->index) - 1];
   const std::string& other = survey.files[survey.tracks[track].file].name;
   Finding finding;

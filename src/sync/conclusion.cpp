@@ -86,6 +86,7 @@ void place_copies(const Aligning& session, Alignment& alignment) {
       const auto doubt = doubt_of_mix(session.seams);
       if (placing.map && doubt) doubt_after_all(*doubt, placing);
     } else if (copy.kind == CopyKind::own_mix) {
+      placing.is_mix_again = copy.whole;
       placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
     }
   }

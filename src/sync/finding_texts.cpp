@@ -216,7 +216,7 @@ Finding duplicate_finding(const std::string& original, const CopyVerdict& copy) 
 Finding mix_copy_finding(const CopyVerdict& copy) {
   Finding finding;
   finding.code = "mix-copy";
-  finding.text = copy.kind == CopyKind::of_mix
+  finding.text = copy.kind == CopyKind::of_mix || copy.whole
                      ? "It is the mix once more, no microphone of its own. It gets no stem; if a "
                        "person should be here, ask for that recording."
                      : "It holds several people's tracks together, as a mixer's own mix does, and "

@@ -295,6 +295,36 @@ TEST_F(Faults, TheMixUnderAnotherNameIsTakenForNobody) {
   for (std::size_t i = 0; i < 3; ++i) expect_true(i, while_speaking(i, 60.0, 0.1));
 }
 
+TEST_F(Faults, AGuestWhoRecordedWhatHeHeardIsAskedForHisMicrophone) {
+  make(whole_session(69, 2, 2));
+  const std::string guest = truth_.tracks[3].name;
+  std::vector<float> heard;  // a fifth of a second late, on a clock of his own
+  for (std::size_t i = 0; i < truth_.mix.size(); ++i) {
+    const double place = static_cast<double>(i) * (1.0 - 40e-6) - 0.2 * truth_.mix_rate_hz;
+    const auto before = static_cast<std::ptrdiff_t>(std::floor(place));
+    if (before < 0) {
+      heard.push_back(0.0F);
+      continue;
+    }
+    const auto first = static_cast<std::size_t>(before);
+    const auto share = static_cast<float>(place - static_cast<double>(before));
+    heard.push_back(0.3F * ((1.0F - share) * truth_.mix[first] + share * truth_.mix[first + 1]));
+  }
+  test::write_sound(show() / (guest + ".wav"), {heard}, 48000, SF_FORMAT_WAV | SF_FORMAT_PCM_24);
+  const test::Told told = conform();
+  EXPECT_EQ(told.exit, 1);
+  const auto copies = found(track(guest).findings, "mix-copy");
+  ASSERT_EQ(copies.size(), 1U) << told.out;
+  EXPECT_NE(copies.front().text.find("ask for that recording"), std::string::npos);
+  EXPECT_FALSE(fs::exists(stem(guest)));
+  EXPECT_EQ(found(lineup_.findings, "missing-voice").size(), 1U) << told.out;
+  EXPECT_TRUE(found(lineup_.findings, "several-mixes").empty()) << told.out;
+  for (std::size_t i = 0; i < 3; ++i) {
+    EXPECT_FALSE(track(truth_.tracks[i].name).inverted);
+    expect_true(i, while_speaking(i, 60.0, 0.1));
+  }
+}
+
 TEST_F(Faults, TheMixersOwnMixOnTheFirstInputsOfAFileIsTakenForNobody) {
   auto spec = whole_session(68, 3, 1);
   simulator::Person desk;

@@ -56,6 +56,8 @@ struct TrackPlacing {
   double uncertainty_us{0.0};  ///< 95 % bound, worst over the track
   int recorder{-1};    ///< tracks with equal numbers share a recorder's clock; counted from 0
   bool remote{false};  ///< its voice reaches the mix only, no neighbour hears it
+  /// What the mix holds once more, on a clock of its own: either would do for the mix.
+  bool is_mix_again{false};
   int windows_measured{0};
   int windows_used{0};
   double match_sigma{0.0};     ///< how far the first map's vote stood above chance

@@ -27,6 +27,7 @@ struct CopyVerdict {
   double delay_s{0.0};   ///< of_track, of_mix: its time of a moment less the original's
   double gain_db{0.0};   ///< of_track, of_mix: its level over the original's
   bool inverted{false};  ///< of_track, of_mix: against the original
+  bool whole{false};     ///< own_mix: it holds what the session's mix does, guests and all
   /// What the original leaves unexplained of it, below 0; for `none`, what the track does that
   /// explains it best.
   double depth_db{0.0};
@@ -44,7 +45,9 @@ struct CopyCandidate {
 /// of the same person explains little. Two signals that explain each other in all windows, at one
 /// level and on one clock, are copies; of the mix only where the track holds more than one person,
 /// for a microphone may be all that the mix holds. A track is a mixer's mix where others explain it
-/// together, those of one recorder at one delay, and no single one does.
+/// together, those of one recorder at one delay, and no single one does; or where it and the mix
+/// explain each other on whatever clocks, and it holds one whom another track holds and one whom
+/// none does: a guest who recorded what he heard in place of his microphone.
 ///
 /// One verdict per track, in order; the same for any `threads`. Fails where a signal cannot be
 /// read, and with `interrupted` soon after `stop` is set. Cost: about 900 transforms of 4096 per

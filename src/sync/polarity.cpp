@@ -20,6 +20,7 @@ constexpr double kHasSay = 0.1;
 // room: of 5 to 70 windows all or none say it.
 constexpr double kNearlyAll = 0.85;
 constexpr int kLeastWindows = 3;
+constexpr double kBeyondDispute = 0.9;  // 0.2 to 0.64 was seen where they misjudge
 
 /// How much of what the windows of all tracks together say is that the track is upside down.
 double inverted_share(const TrackState& state) {
@@ -62,7 +63,8 @@ Result<bool> is_inverted_by_itself(const Aligning& session, std::size_t k) {
       ++in_place;
       if (reading.inverted) ++inverted;
     }
-  return in_place >= kLeastWindows && inverted >= kNearlyAll * in_place;
+  if (in_place < kLeastWindows) return inverted_share(state) >= kBeyondDispute;
+  return inverted >= kNearlyAll * in_place;
 }
 
 }  // namespace

@@ -11,8 +11,8 @@ namespace kilter::sync {
 /// nearly one sound (a guest's file that is the mix, loud leaks) their filters there are large,
 /// opposite and of any sign. What answers it is the track by itself, in windows that hold it where
 /// its map says and hardly anybody else. It is upside down where nearly all of those say so; where
-/// they are few or divided it is taken for upright. Nothing is read of tracks that nothing speaks
-/// against. Fails where a signal cannot be read, and with `interrupted`.
+/// they are too few, where nearly all windows of all tracks do. Nothing is read of tracks that
+/// nothing speaks against. Fails where a signal cannot be read, and with `interrupted`.
 Result<std::vector<bool>> inverted_tracks(const Aligning& session);
 
 }  // namespace kilter::sync

@@ -86,10 +86,11 @@ TEST(Polarity, IsNotDoubtedWhereNothingSpeaksAgainstIt) {
   EXPECT_EQ(table.judged(2, 1), (std::vector<bool>{true, false}));
 }
 
-// What is heard of him is his neighbour, late: that tells nothing of his own microphone.
-TEST(Polarity, OfSomebodyWhoHardlySpeaksIsTakenForUpright) {
+// By itself the track holds his neighbour, late, which tells nothing of his own microphone.
+TEST(Polarity, OfSomebodyWhoHardlySpeaksIsWhatNearlyAllWindowsSay) {
   const TwoAtATable table(1.0F, -1.0F, kHalf_s + 1.0);
-  EXPECT_EQ(table.judged(10, 10), (std::vector<bool>{false, false}));
+  EXPECT_EQ(table.judged(10, 10), (std::vector<bool>{false, true}));
+  EXPECT_EQ(table.judged(10, 6), (std::vector<bool>{false, false}));
 }
 
 TEST(Polarity, OfAllTracksIsOppositeWhereTheMixIsUpsideDown) {

@@ -229,9 +229,9 @@ Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSign
   if (best.match_sigma < kAboveOthers * plain.match_sigma) best = plain;
   const double elsewhere = search.best_elsewhere_than(best);
   verdict.trials = search.take_trials();
-  const bool pulled_only =
-      std::abs(best.ratio - 1.0) < 1.5 * (kPull - 1.0) &&
-      static_cast<double>(reference.frames()) > kTellsPulled_s * kFeatureRateHz;
+  const double reference_s = static_cast<double>(reference.frames()) / kFeatureRateHz;
+  const bool is_pulled = std::abs(best.ratio - 1.0) < 1.5 * (kPull - 1.0);
+  const bool pulled_only = is_pulled && reference_s > kTellsPulled_s;
   const double above = pulled_only ? kPulledAboveAsHeaded : kAboveAsHeaded;
   if (best.match_sigma < kLeastMatch || best.match_sigma < above * as_headed.match_sigma ||
       best.match_sigma < kAboveOthers * elsewhere)

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/quoted_names.h"
 #include "kilter/report/lineup_report.h"
 
 namespace kilter::commands {
@@ -32,13 +33,9 @@ bool is_told(const LineupTrack& track, std::string_view code) {
 }
 
 std::string names_of(const std::vector<const LineupTrack*>& tracks) {
-  std::string names;
-  for (std::size_t i = 0; i < tracks.size(); ++i)
-    names += (i == 0                   ? ""
-              : i + 1 == tracks.size() ? " and "
-                                       : ", ") +
-             ('"' + tracks[i]->name + '"');
-  return names;
+  std::vector<std::string> names;
+  for (const LineupTrack* track : tracks) names.push_back(track->name);
+  return quoted_names(names);
 }
 
 /// Whether another file holds what comes after this one's end, or before its beginning: the same
@@ -88,8 +85,7 @@ Finding ends_early(const LineupTrack& track, const std::vector<const LineupTrack
   finding.stretches = {{to_s(track), to_s(*siblings.front())}};
   finding.text = fmt::format(
       "Ends at {} of the timeline, where {} of its recorder, which began with it, {} on to {}: "
-      "what "
-      "its person said in between is in others' microphones at most. Ask for the rest, or for "
+      "what its person said in between is in others' microphones at most. Ask for the rest, or for "
       "another recording.",
       clock_text(to_s(track)), names_of(siblings), siblings.size() == 1 ? "goes" : "go",
       clock_text(to_s(*siblings.front())));
@@ -103,8 +99,7 @@ Finding starts_late(const LineupTrack& track, const std::vector<const LineupTrac
   finding.stretches = {{from_s(*siblings.front()), from_s(track)}};
   finding.text = fmt::format(
       "Starts at {} of the timeline, though it ends and runs with {}, which started at {}: what "
-      "its "
-      "person said in between is in others' microphones at most. Ask for the beginning, or for "
+      "its person said in between is in others' microphones at most. Ask for the beginning, or for "
       "another recording.",
       clock_text(from_s(track)), names_of(siblings), clock_text(from_s(*siblings.front())));
   return finding;

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/quoted_names.h"
 #include "kilter/report/lineup_report.h"
 
 namespace kilter::commands {
@@ -168,14 +169,11 @@ Finding finding_of(const std::vector<Hole>& holes) {
       if (!name.empty() && std::find(talkers.begin(), talkers.end(), name) == talkers.end())
         talkers.push_back(name);
   }
-  std::string who = talkers.empty() ? "" : ", while ";
   constexpr std::size_t kNamed = 3;
-  for (std::size_t i = 0; i < std::min(talkers.size(), kNamed); ++i)
-    who += (i == 0                                      ? "\""
-            : i + 1 == std::min(talkers.size(), kNamed) ? " or \""
-                                                        : ", \"") +
-           talkers[i] + '"';
-  if (talkers.size() > kNamed) who += " or others";
+  const bool are_more = talkers.size() > kNamed;
+  if (are_more) talkers.resize(kNamed);
+  std::string who = talkers.empty() ? "" : ", while " + quoted_names(talkers, "or");
+  if (are_more) who += " or others";
   finding.at_s = holes.front().from_s;
   finding.text = fmt::format(
       "Digital silence in {} {}, {} {}, about {} in all{}{}. Listen there; ask "

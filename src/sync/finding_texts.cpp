@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/quoted_names.h"
 
 namespace kilter::sync {
 namespace {
@@ -53,14 +54,6 @@ std::string range_text(const SeamPlace& place, double line_s) {
                : "";
 }
 
-/// "cook", "keeper" and "mate", in quotes.
-std::string in_quotes(const std::vector<std::string>& names) {
-  std::string text;
-  for (std::size_t i = 0; i < names.size(); ++i)
-    text += (i == 0 ? "\"" : i + 1 == names.size() ? "\" and \"" : "\", \"") + names[i];
-  return text + '"';
-}
-
 /// What of a length of sound, in a sentence that begins with a blank; empty where all were running.
 std::string not_started_text(const NotStarted& not_started, double of_s) {
   constexpr double kAll_s = 0.5;  // what is unexplained is told in half seconds
@@ -68,7 +61,7 @@ std::string not_started_text(const NotStarted& not_started, double of_s) {
   const bool all = not_started.seconds > of_s - kAll_s;
   return (all ? std::string(" All of that")
               : ' ' + clock_text(not_started.seconds, 1) + " of that") +
-         " is from before the recording of " + in_quotes(not_started.names) +
+         " is from before the recording of " + quoted_names(not_started.names) +
          (not_started.names.size() == 1 ? " had been started: it may be that person."
                                         : " had been started: it may be one of those people.");
 }
@@ -195,7 +188,7 @@ Finding leak_without_mix_finding(const std::vector<std::string>& sources) {
   Finding finding;
   finding.code = "leak";
   finding.text =
-      "It also holds " + in_quotes(sources) +
+      "It also holds " + quoted_names(sources) +
       ", as a loudspeaker or open headphones bring it about, and is not heard there. It "
       "is placed by that alone: how late it came cannot be told without a mix. Listen to "
       "it against the others, and move it by as much.";

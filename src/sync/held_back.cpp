@@ -3,6 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <span>
+
+#include "quarter_seconds.h"
+#include "wide_bands.h"
 
 namespace kilter::sync {
 namespace {
@@ -11,17 +15,11 @@ constexpr double kLongest_s = 300.0;
 constexpr double kAlike_s = 0.020;  // of words in one such stretch
 constexpr double kAround_s = 4.0;   // of a seam's end: so far off its words may begin
 constexpr double kSpeech = 0.03;    // of the loudest quarter of a second around
-constexpr double kQuarter_s = 0.25;
 constexpr double kLeastStall_s = 0.25;
 constexpr double kEdge_s = 0.03;  // of a gap, where words end and begin
 
-double power_of(const std::vector<float>& sound, std::size_t from, std::size_t to) {
-  double sum = 0.0;
-  for (std::size_t i = from; i < to; ++i) {
-    const auto x = static_cast<double>(sound[i]);
-    sum += x * x;
-  }
-  return to > from ? sum / static_cast<double>(to - from) : 0.0;
+double power_of(std::span<const float> sound) {
+  return sum_of_squares(sound) / static_cast<double>(std::max<std::size_t>(sound.size(), 1));
 }
 
 /// Whether somebody speaks between two seconds, as loud as there is speech around.
@@ -34,12 +32,13 @@ Result<bool> holds_speech(const AnalysisSignal& signal, double from_s, double to
   const std::int64_t around = frame(kAround_s);
   std::vector<float> sound(static_cast<std::size_t>(to - from + 2 * around));
   if (auto read = signal.read(from - around, sound); !read) return read.error();
-  const auto quarter = static_cast<std::size_t>(frame(kQuarter_s));
+  const std::span<const float> all = sound;
+  const auto quarter = static_cast<std::size_t>(kQuarter);
   double loudest = 0.0;
   for (std::size_t i = 0; i + quarter <= sound.size(); i += quarter)
-    loudest = std::max(loudest, power_of(sound, i, i + quarter));
+    loudest = std::max(loudest, power_of(all.subspan(i, quarter)));
   const auto first = static_cast<std::size_t>(around);
-  return power_of(sound, first, sound.size() - first) > kSpeech * loudest;
+  return power_of(all.subspan(first, all.size() - 2 * first)) > kSpeech * loudest;
 }
 
 bool is_of_one(const Seam& seam, std::size_t track) {

@@ -18,6 +18,7 @@ constexpr double kFarOff_s = 0.040;  // for votes of the first map, which are co
 constexpr double kStrongVote = 12.0;
 constexpr double kStrayVoteShare = 0.35;  // of the strongest vote on the line
 constexpr double kChunk_s = 60.0;         // of a vote
+constexpr double kLittle_s = 1.0;         // of talk
 constexpr double kSearched_s = 6.0;       // to both sides, for strays
 constexpr double kLeakDelay_s = 1.5e-3;   // that one is known to
 constexpr double kLeastApart_s = 15e-3;   // of two leaks of one voice
@@ -81,6 +82,22 @@ bool is_between_leaks(const std::vector<Leak>& leaks, std::size_t track, double 
         return true;
   }
   return false;
+}
+
+/// Whether the mix holds all that the chunk of a vote says where the map puts it: then what fits
+/// elsewhere as well is there twice.
+bool is_in_place(const Evidence& evidence, const TrackState& state, const Vote& vote) {
+  if (!state.missing) return false;
+  const double from_s = std::max(0.0, vote.track_s - 0.5 * kChunk_s);
+  const double to_s = std::min(state.length_s, vote.track_s + 0.5 * kChunk_s);
+  for (double track_s = from_s; track_s < to_s; track_s += 1.0) {
+    const auto mix_s = state.map->to_line(track_s);
+    if (!mix_s || *mix_s < 0.0 || *mix_s > evidence.mix.length_s) return false;
+  }
+  std::vector<Missing> missing = *state.missing;
+  std::erase_if(missing,
+                [&](const Missing& each) { return each.track_s < from_s || each.track_s > to_s; });
+  return loud_s(missing) < kLittle_s;
 }
 
 }  // namespace
@@ -199,7 +216,8 @@ std::optional<Elsewhere> first_stray_vote(const Evidence& evidence, std::size_t 
       continue;
     // Nearer, all that it says has been looked for, and found in its place.
     const double least_s = state.apart || state.splice_s > 0.0 ? kFarOff_s : kSearched_s;
-    if (off < least_s || vote.sigma <= std::max(kStrongVote, kStrayVoteShare * strongest_on))
+    if (off < least_s || vote.sigma <= std::max(kStrongVote, kStrayVoteShare * strongest_on) ||
+        is_in_place(evidence, state, vote))
       continue;
     if (!first) first = Elsewhere{vote.track_s, off};
     first->track_s = std::min(first->track_s, vote.track_s);

@@ -96,33 +96,24 @@ class LaneFinder {
       match.push_back(match_per_bin(candidate.lag_s));
       for (double& m : match.back()) m = std::clamp(m / chance, -3.0, 12.0);
     }
-    const std::vector<int> path = best_path(match);
+    const std::vector<int> path = best_path(candidates, match);
     std::vector<Lane> lanes;
-    double line_from_s = 0.0;
     for (std::size_t from = 0; from < path.size();) {
       std::size_t to = from;
       while (to < path.size() && path[to] == path[from]) ++to;
-      const auto here = static_cast<std::size_t>(path[from]);
-      double line_to_s = static_cast<double>(to);
-      double next_from_s = line_to_s;
-      if (to < path.size()) {
-        const auto next = static_cast<std::size_t>(path[to]);
-        const double lost_s = candidates[next].lag_s - candidates[here].lag_s;
-        if (lost_s > 0.0) {
-          line_to_s = end_before_loss(match[here], match[next], static_cast<int>(to), lost_s);
-          next_from_s = line_to_s + lost_s;
-        }
+      if (path[from] != kLost) {
+        const Candidate& here = candidates[static_cast<std::size_t>(path[from])];
+        lanes.push_back({here.lag_s, to_track(static_cast<double>(from), here.lag_s),
+                         to_track(static_cast<double>(to), here.lag_s), here.strongest});
       }
-      const double lag_s = candidates[here].lag_s;
-      lanes.push_back({lag_s, to_track(line_from_s, lag_s), to_track(line_to_s, lag_s),
-                       candidates[here].strongest});
-      line_from_s = next_from_s;
       from = to;
     }
     return tidy(std::move(lanes));
   }
 
  private:
+  static constexpr int kLost = -1;
+
   double to_track(double line_s, double lag_s) const { return (line_s - lag_s) / (1.0 - drift_); }
 
   static Lane whole_lane(const Candidate& candidate, double length_s) {
@@ -179,53 +170,44 @@ class LaneFinder {
     return count > 0.0 ? std::sqrt(square / count) : 0.0;
   }
 
-  /// The lane of every second, with the most match less `kJumpCost` for every change (Viterbi).
-  static std::vector<int> best_path(const std::vector<std::vector<double>>& match) {
-    const std::size_t lanes = match.size();
-    const std::size_t bins = match.front().size();
-    std::vector<double> score(lanes, 0.0);
-    std::vector<std::vector<int>> came_from(bins, std::vector<int>(lanes));
-    for (std::size_t bin = 0; bin < bins; ++bin) {
-      const auto best = std::max_element(score.begin(), score.end());
-      const double jumped = *best - kJumpCost;
-      const int best_lane = static_cast<int>(best - score.begin());
-      for (std::size_t lane = 0; lane < lanes; ++lane) {
-        const bool stays = score[lane] >= jumped;
-        came_from[bin][lane] = stays ? static_cast<int>(lane) : best_lane;
-        score[lane] = (stays ? score[lane] : jumped) + match[lane][bin];
-      }
-    }
-    std::vector<int> path(bins);
-    int lane = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
-    for (std::size_t bin = bins; bin-- > 0;) {
-      path[bin] = lane;
-      lane = came_from[bin][static_cast<std::size_t>(lane)];
-    }
-    return path;
+  /// Seconds of the reference that the track has lost where it goes over from one lane to another.
+  static std::size_t lost_between(const Candidate& from, const Candidate& to) {
+    return static_cast<std::size_t>(std::max(0L, std::lround(to.lag_s - from.lag_s)));
   }
 
-  /// Where the track lost `lost_s`, the reference goes on without it: the second at which the old
-  /// lane ends, such that it and the new one together match the most.
-  static double end_before_loss(const std::vector<double>& old_match,
-                                const std::vector<double>& new_match, int change, double lost_s) {
-    const int lost = static_cast<int>(std::lround(lost_s));
-    const int first = std::max(0, change - lost);
-    double sum = 0.0;
-    double best = -1e300;
-    int best_at = change;
-    for (int at = change; at >= first; --at) {
-      // Against the end at `change`: the old lane without [at, change), the new one with
-      // [at + lost, change + lost).
-      if (sum > best) {
-        best = sum;
-        best_at = at;
+  /// The lane of every second, with the most match less `kJumpCost` for every change (Viterbi);
+  /// `kLost` where the reference goes on without the track: no lane matches anything there, so that
+  /// what the mix has twice is not taken for a loss of all that lies between.
+  static std::vector<int> best_path(const std::vector<Candidate>& candidates,
+                                    const std::vector<std::vector<double>>& match) {
+    const std::size_t lanes = match.size();
+    const std::size_t bins = match.front().size();
+    std::vector<std::vector<double>> score(bins, std::vector<double>(lanes));
+    std::vector<std::vector<std::size_t>> came_from(bins, std::vector<std::size_t>(lanes));
+    for (std::size_t bin = 0; bin < bins; ++bin)
+      for (std::size_t lane = 0; lane < lanes; ++lane) {
+        double best = bin > 0 ? score[bin - 1][lane] : 0.0;
+        came_from[bin][lane] = lane;
+        for (std::size_t from = 0; from < lanes; ++from) {
+          const std::size_t lost = lost_between(candidates[from], candidates[lane]);
+          if (from == lane || lost + 1 > bin) continue;
+          const double jumped = score[bin - 1 - lost][from] - kJumpCost;
+          if (jumped <= best) continue;
+          best = jumped;
+          came_from[bin][lane] = from;
+        }
+        score[bin][lane] = best + match[lane][bin];
       }
-      if (at == 0) break;
-      sum -= old_match[static_cast<std::size_t>(at) - 1];
-      const auto gained = static_cast<std::size_t>(at - 1 + lost);
-      if (gained < new_match.size()) sum += new_match[gained];
+    std::vector<int> path(bins, kLost);
+    const auto& last = score.back();
+    auto lane = static_cast<std::size_t>(std::max_element(last.begin(), last.end()) - last.begin());
+    for (std::size_t end = bins; end > 0;) {
+      const std::size_t from = came_from[end - 1][lane];
+      path[--end] = static_cast<int>(lane);
+      if (from != lane) end -= lost_between(candidates[from], candidates[lane]);
+      lane = from;
     }
-    return best_at;
+    return path;
   }
 
   /// Joins lanes that alternate, and cuts the ends so that nothing overlaps on either side.

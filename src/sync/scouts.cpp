@@ -90,13 +90,34 @@ void doubt_the_mix(std::vector<TrackState>& states) {
     for (TrackState& state : states) state.shared_stray_s = off_s;
 }
 
+/// Where tracks say something that is found nowhere, though the mix holds the talk there. Before
+/// anybody is in place, and behind the last who is, it holds a jingle, or silence.
+void tell_unvouched(const std::vector<Whereabouts>& of_tracks, std::vector<TrackState>& states) {
+  double from_s = 1e300;
+  double to_s = -1e300;
+  for (const Whereabouts& each : of_tracks) {
+    from_s = std::min(from_s, each.in_place_from_s);
+    to_s = std::max(to_s, each.in_place_to_s);
+  }
+  for (std::size_t k = 0; k < states.size(); ++k) {
+    std::vector<Missing> nowhere = of_tracks[k].nowhere;
+    std::erase_if(nowhere, [&](const Missing& each) {
+      return each.mapped_s < from_s || each.mapped_s > to_s;
+    });
+    if (loud_s(nowhere) >= (states[k].streamed ? kUnvouchedTalk_s : kUnvouchedInRoom_s))
+      states[k].unvouched_s = nowhere.back().track_s;
+  }
+}
+
 }  // namespace
 
 Result<void> look_for_strays(Aligning& session) {
   const std::vector<bool> remote = remote_tracks(session);
+  std::vector<Whereabouts> of_tracks(session.states.size());
   auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
     TrackState& state = session.states[k];
     state.strays.clear();
+    state.missing.reset();
     state.moved.clear();
     state.unvouched_s.reset();
     state.shared_stray_s.reset();
@@ -108,8 +129,8 @@ Result<void> look_for_strays(Aligning& session) {
     if (!found) return found.error();
     const bool streamed = state.streamed = remote[k] || is_alone(session.states, k);
     state.faint = found->least_in_place < kLeastInPlace || (!streamed && knows_by_scouts(state));
-    if (found->nowhere_s >= (streamed ? kUnvouchedTalk_s : kUnvouchedInRoom_s))
-      state.unvouched_s = found->nowhere_at_s;
+    if (found->is_all) state.missing = found->missing;
+    of_tracks[k] = *found;
     for (const Stray& stray : found->elsewhere) {
       // A stream's buffer comes and goes.
       const bool excursion = streamed && stray.amid_others &&
@@ -123,6 +144,7 @@ Result<void> look_for_strays(Aligning& session) {
   });
   if (done) done = set_leaks_aside(remote, session);
   if (!done) return done;
+  tell_unvouched(of_tracks, session.states);
   doubt_the_mix(session.states);
   return {};
 }

@@ -19,9 +19,9 @@ constexpr double kLoudest = 0.02;  // so many of the blocks that sound
 constexpr double kSounds = 0.01;   // of the loudest block's power
 constexpr double kMissing = 0.35;  // of the track's usual gain in the mix
 constexpr double kInPlace = 0.6;
-constexpr int kLeastInPlace = 2;   // blocks
-constexpr int kLongestPhrase = 6;  // blocks searched for together
-constexpr int kMostPhrases = 80;   // of one track
+constexpr int kLeastInPlace = 2;          // blocks
+constexpr int kLongestPhrase = 6;         // blocks searched for together
+constexpr std::size_t kMostPhrases = 80;  // of one track
 // A passage: phrases at an end of a stretch that are found nowhere near, searched for together.
 constexpr std::size_t kLongestPassage = 24;  // blocks
 constexpr double kLeastPassage_s = 1.0;      // of it loud
@@ -129,9 +129,13 @@ class Search {
     Whereabouts result;
     judge_blocks();
     result.least_in_place = least_in_place();
+    find_in_place(result);
     std::vector<Phrase> nowhere;
-    for (const Phrase& phrase : phrases(false)) {
+    const std::vector<Phrase> within = phrases(false);
+    result.is_all = within.size() < kMostPhrases;
+    for (const Phrase& phrase : within) {
       if (stopped()) break;
+      result.missing.push_back(missing_of(phrase));
       auto match = look_for(phrase);
       if (!match) return match.error();
       if (!match->found && !amid_others(phrase)) nowhere.push_back(phrase);
@@ -220,6 +224,21 @@ class Search {
     return before >= kLeastInPlace && after >= kLeastInPlace;
   }
 
+  void find_in_place(Whereabouts& result) const {
+    std::vector<double> in_place_s;
+    for (std::size_t b = 0; b < blocks_.size(); ++b)
+      if (in_place(b) && !blocks_[b].outside) in_place_s.push_back(blocks_[b].mix_s);
+    constexpr std::size_t kByChance = kLeastInPlace - 1;
+    if (in_place_s.size() <= 2 * kByChance) return;
+    result.in_place_from_s = in_place_s[kByChance];
+    result.in_place_to_s = in_place_s[in_place_s.size() - 1 - kByChance];
+  }
+
+  Missing missing_of(const Phrase& phrase) const {
+    const Block& first = blocks_[phrase.first];
+    return {first.track_s, first.mix_s, loud_s(phrase)};
+  }
+
   double loud_s(const Phrase& phrase) const {
     double sum_s = 0.0;
     for (std::size_t b = phrase.first; b <= phrase.last; ++b)
@@ -242,8 +261,7 @@ class Search {
         if (match->found && std::abs(match->offset_s - **off_s) < kSamePassage_s) {
           result.elsewhere.push_back(stray_of(phrase, *match));
         } else {
-          result.nowhere_s += loud_s(phrase);
-          result.nowhere_at_s = blocks_[phrase.first].track_s;
+          result.nowhere.push_back(missing_of(phrase));
         }
       }
     }
@@ -373,6 +391,12 @@ class Search {
 };
 
 }  // namespace
+
+double loud_s(const std::vector<Missing>& missing) {
+  double sum_s = 0.0;
+  for (const Missing& each : missing) sum_s += each.loud_s;
+  return sum_s;
+}
 
 Result<Whereabouts> find_strays(const AnalysisSignal& mix, const MappedTrack& track,
                                 const StrayOptions& options) {

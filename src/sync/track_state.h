@@ -91,8 +91,10 @@ struct TrackState {
   int recorder{-1};
   std::vector<Measured> scouts;  // strays that were given a level of their own, as windows
   std::vector<Stray> strays;     // what is heard elsewhere and lies on no level
-  std::vector<Stray> moved;      // what a stream's buffer held back for a moment
-  std::vector<HeldBack> held;    // and for longer
+  // What the mix does not hold where the map puts it; nothing where that was not looked for.
+  std::optional<std::vector<Missing>> missing;
+  std::vector<Stray> moved;    // what a stream's buffer held back for a moment
+  std::vector<HeldBack> held;  // and for longer
   bool streamed{false};  // a guest, or alone with the mix: a network may have carried it there
   bool faint{false};     // between two seams hardly anything of its own is heard
   std::optional<std::size_t> shares_with;  // an unplaced track that holds the same sound

@@ -353,6 +353,44 @@ TEST(Align, KeepsAGuestOnOneLineWhomTheNetworkHeldBackForSeconds) {
   EXPECT_TRUE(placings->findings.empty()) << placings->findings.front().text;
 }
 
+/// The same talk with another mix; its seconds lie `later_s` further on.
+Alignment align_with_mix(Heard& heard, std::vector<float> mix, double later_s) {
+  heard.sound.mix = std::move(mix);
+  heard.mix = test::reduce(heard.sound.mix, heard.sound.mix_rate_hz);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  EXPECT_TRUE(placings);
+  if (!placings) return {};
+  for (std::size_t k = 0; k < placings->tracks.size(); ++k) {
+    EXPECT_EQ(placings->tracks[k].standing, Standing::firm) << heard.tracks[k].name;
+    if (!placings->tracks[k].map) continue;
+    EXPECT_EQ(placings->tracks[k].map->spans().size(), 1U) << heard.tracks[k].name;
+    for (const double track_s : {30.0, 60.0, 120.0})
+      EXPECT_NEAR(placings->tracks[k].map->to_line(track_s).value(),
+                  heard.sound.line_of(k, track_s) + later_s, 20e-6)
+          << heard.tracks[k].name;
+  }
+  return *placings;
+}
+
+TEST(Align, TakesATeaserAtTheFrontOfTheMixForNoLossOfAllThatLiesBetween) {
+  Heard heard = hear(simulator::hybrid_session(7, 180.0, 2, 1));
+  const auto rate_hz = static_cast<std::ptrdiff_t>(heard.sound.mix_rate_hz);
+  const std::vector<float>& talk = heard.sound.mix;
+  std::vector<float> mix(talk.begin() + 115 * rate_hz, talk.begin() + 127 * rate_hz);
+  mix.resize(static_cast<std::size_t>(18 * rate_hz), 0.0F);
+  mix.insert(mix.end(), talk.begin(), talk.end());
+  EXPECT_TRUE(align_with_mix(heard, std::move(mix), 18.0).mix_findings.empty());
+}
+
+TEST(Align, DoubtsNobodyWhoTalksWhileTheMixHoldsSilenceInFrontOfTheShowAndBehindIt) {
+  Heard heard = hear(simulator::hybrid_session(8, 180.0, 2, 1));
+  const auto rate_hz = static_cast<std::ptrdiff_t>(heard.sound.mix_rate_hz);
+  std::vector<float> mix = heard.sound.mix;
+  std::fill(mix.begin(), mix.begin() + 20 * rate_hz, 0.0F);
+  std::fill(mix.end() - 20 * rate_hz, mix.end(), 0.0F);
+  EXPECT_TRUE(align_with_mix(heard, std::move(mix), 0.0).mix_findings.empty());
+}
+
 /// The mix repeats `length_s` of itself at `at_s`, or loses them where they are below 0.
 struct MixCase {
   const char* name;

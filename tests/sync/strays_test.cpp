@@ -99,7 +99,7 @@ TEST(Strays, ShowThatWordsTheMapPutsBeforeTheMixStandAtItsBeginning) {
     EXPECT_NEAR(stray.mix_s - stray.mapped_s, 3.0, 20e-6);
     EXPECT_FALSE(stray.amid_others);
   }
-  EXPECT_EQ(found.nowhere_s, 0.0) << "what was said before the mix need not be in it";
+  EXPECT_EQ(loud_s(found.nowhere), 0.0) << "what was said before the mix need not be in it";
 }
 
 TEST(Strays, AreNotWhatWasSaidBeforeTheMixBeganOrAfterItsEnd) {
@@ -107,7 +107,7 @@ TEST(Strays, AreNotWhatWasSaidBeforeTheMixBeganOrAfterItsEnd) {
   const std::vector<float> mix(own.begin() + frame(8.0), own.end() - frame(8.0));
   const Whereabouts found = whereabouts_of(mix, own, -8.0);
   EXPECT_TRUE(found.elsewhere.empty());
-  EXPECT_EQ(found.nowhere_s, 0.0);
+  EXPECT_EQ(loud_s(found.nowhere), 0.0);
 }
 
 TEST(Strays, AreNotWhatTheMixLeftOutAltogether) {
@@ -120,14 +120,36 @@ TEST(Strays, AreNotWhatTheMixLeftOutAltogether) {
 TEST(Strays, TellWhatIsSaidAtAnEndAndFoundNowhere) {
   const std::vector<float> own = voice(0);
   std::vector<float> mix = sum(own, 0.5F, voice(1));
-  EXPECT_EQ(whereabouts_of(mix, own).nowhere_s, 0.0);
+  EXPECT_EQ(loud_s(whereabouts_of(mix, own).nowhere), 0.0);
   std::vector<float> cut = mix;
   silence(cut, 30.0, 40.0);
   const Whereabouts at_end = whereabouts_of(cut, own);
-  EXPECT_GT(at_end.nowhere_s, 1.5);
-  EXPECT_GT(at_end.nowhere_at_s, 30.0);
+  EXPECT_GT(loud_s(at_end.nowhere), 1.5);
+  EXPECT_GT(at_end.nowhere.back().track_s, 30.0);
   silence(mix, 10.0, 20.0);  // a pause in the talk on air says nothing of the clock
-  EXPECT_EQ(whereabouts_of(mix, own).nowhere_s, 0.0);
+  EXPECT_EQ(loud_s(whereabouts_of(mix, own).nowhere), 0.0);
+}
+
+TEST(Strays, TellBetweenWhichSecondsTheTrackIsInPlaceAndWhatIsNot) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = sum(own, 0.5F, voice(1));
+  EXPECT_TRUE(whereabouts_of(mix, own).missing.empty());
+  silence(mix, 0.0, 5.0);
+  silence(mix, 20.0, 24.0);
+  silence(mix, 35.0, 40.0);
+  const Whereabouts found = whereabouts_of(mix, own);
+  EXPECT_TRUE(found.is_all);
+  EXPECT_GT(found.in_place_from_s, 4.9);
+  EXPECT_LT(found.in_place_from_s, 15.0);
+  EXPECT_GT(found.in_place_to_s, 28.0);
+  EXPECT_LT(found.in_place_to_s, 35.1);
+  double amid_s = 0.0;
+  for (const Missing& each : found.missing) {
+    const double at_s = each.track_s;
+    EXPECT_TRUE(at_s < 5.0 || (at_s > 19.5 && at_s < 24.0) || at_s > 34.5) << at_s;
+    if (at_s > 15.0 && at_s < 28.0) amid_s += each.loud_s;
+  }
+  EXPECT_GT(amid_s, 0.9);
 }
 
 TEST(Strays, ShowAPassageBeforeALongLossFarFromItsPlace) {
@@ -141,7 +163,7 @@ TEST(Strays, ShowAPassageBeforeALongLossFarFromItsPlace) {
     EXPECT_LT(stray.track_s, 8.0);
     EXPECT_NEAR(stray.mix_s - stray.mapped_s, -15.0, 20e-6);
   }
-  EXPECT_LT(found.nowhere_s, 1.0);
+  EXPECT_LT(loud_s(found.nowhere), 1.0);
 }
 
 TEST(Strays, OfAPassageThatTheMixHoldsTwiceAreNone) {
@@ -152,7 +174,7 @@ TEST(Strays, OfAPassageThatTheMixHoldsTwiceAreNone) {
   track.erase(track.begin() + frame(8.0), track.begin() + frame(23.0));
   const Whereabouts found = whereabouts_of(mix, track, 15.0);
   EXPECT_TRUE(found.elsewhere.empty());
-  EXPECT_GT(found.nowhere_s, 2.0);
+  EXPECT_GT(loud_s(found.nowhere), 2.0);
 }
 
 TEST(Strays, AreNotANeighboursVoiceAFewMillisecondsOff) {

@@ -19,13 +19,29 @@ struct Stray {
   bool amid_others{false};
 };
 
+/// A second or so of a track that the mix does not hold where the map puts it.
+struct Missing {
+  double track_s{0.0};   ///< where it begins
+  double mapped_s{0.0};  ///< mix second at which the map puts that
+  double loud_s{0.0};    ///< how long it is loud
+};
+
+/// Seconds of it that are loud.
+double loud_s(const std::vector<Missing>& missing);
+
 /// What of a track is not in its place.
 struct Whereabouts {
   std::vector<Stray> elsewhere;  ///< in order of track time
-  /// Seconds that are loud and found nowhere in reach, at an end of their stretch between two
-  /// seams: before all that is in place there, or after it; and a second of the track among them.
-  double nowhere_s{0.0};
-  double nowhere_at_s{0.0};
+  /// What is missing within the mix, found elsewhere or not, in order of track time.
+  std::vector<Missing> missing;
+  bool is_all{true};  ///< false where so much is missing that not all was looked for
+  /// What is found nowhere in reach, at an end of its stretch between two seams: before all that is
+  /// in place there, or after it.
+  std::vector<Missing> nowhere;
+  /// Mix seconds between which the track is in place for certain; the first behind the last where
+  /// it hardly is.
+  double in_place_from_s{1e300};
+  double in_place_to_s{-1e300};
   /// Of the stretches between two seams of the map, the one with the fewest loud blocks in place.
   int least_in_place{0};
 };

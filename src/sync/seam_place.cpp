@@ -6,6 +6,7 @@
 #include <span>
 #include <utility>
 
+#include "exact_marks.h"
 #include "seam_evidence.h"
 
 namespace kilter::sync {
@@ -20,164 +21,16 @@ constexpr double kFreedom = 15.0;  // independent values in a bin
 constexpr double kSilent = 0.003;  // of a bin of speech
 constexpr double kSounding = 0.1;
 constexpr double kSmoothing_bins = 4.0;  // of the level in which the quietest point is sought
-constexpr int kLeastZeros = kAnalysisRateHz / 200;
 constexpr double kLeastRepeat_s = 0.015;
 constexpr double kMostRepeat_s = 30.0;
-constexpr double kSameSound =
-    0.97;  // correlation of two copies of a stretch, lossy coding allowed;
-constexpr double kSameSamples = 0.995;    // of one so short that a voice's own periods are as alike
-constexpr double kShortRepeat_s = 0.100;  // (one that would blame the mix is not looked for)
 // Than the step: what stands beside them may be silent too, and the rate reduction smears it in.
 constexpr double kLongerZeros_s = 0.010;
 constexpr double kShorterZeros_s = 0.006;
 constexpr double kLeastPadding_s = 0.018;
-// Near its ends a copy holds what stands beside it too, by the filter of the rate reduction.
-constexpr double kBlurred_s = 0.0025;
-constexpr double kUnlike = 0.5;  // of two stretches of noise
-constexpr double kStepError_samples = 1.5;
-constexpr double kAudible = 0.01;  // of the mean power around: below, silence equals silence
 constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
 constexpr double kAgainst_bins = 20.0;  // of speech, that zeros as long as the step outweigh
-
-/// The longest run of exact zeros in track seconds `from_s`..`to_s`, of those up to `most_s`.
-struct Zeros {
-  bool found{false};
-  double from_s{0.0};
-  double to_s{0.0};
-};
-
-Result<Zeros> find_zeros(const AnalysisSignal& signal, double from_s, double to_s,
-                         double most_s = 1e9) {
-  constexpr std::int64_t kPage = 16 * kAnalysisRateHz;
-  std::int64_t first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
-  const auto last = static_cast<std::int64_t>(std::ceil(to_s * kAnalysisRateHz));
-  std::vector<float> page;
-  Zeros best;
-  std::int64_t best_length = kLeastZeros;
-  const auto most = static_cast<std::int64_t>(most_s * kAnalysisRateHz);
-  std::int64_t run_from = 0;
-  std::int64_t run = 0;
-  const auto close = [&](std::int64_t end) {
-    if (run > best_length && run <= most) {
-      best_length = run;
-      best = {true, static_cast<double>(run_from) / kAnalysisRateHz,
-              static_cast<double>(end) / kAnalysisRateHz};
-    }
-    run = 0;
-  };
-  const std::int64_t from = std::max<std::int64_t>(0, first);
-  const std::int64_t to = std::min(last, signal.frames());
-  for (std::int64_t at = from; at < to; at += kPage) {
-    page.resize(static_cast<std::size_t>(std::min(kPage, to - at)));
-    if (auto read = signal.read(at, page); !read) return read.error();
-    for (std::size_t i = 0; i < page.size(); ++i) {
-      const auto here = at + static_cast<std::int64_t>(i);
-      if (page[i] != 0.0F) {
-        close(here);
-      } else if (run++ == 0) {
-        run_from = here;
-      }
-    }
-  }
-  close(to);
-  return best;
-}
-
-/// Two stretches in a row: where the first begins, and how much alike they are.
-struct Repeat {
-  double from_s{0.0};
-  double apart_s{0.0};
-  double alike{0.0};
-};
-
-/// The likeliest that is heard, and of the rest, where nobody speaks.
-struct Repeats {
-  Repeat heard;
-  Repeat faint;
-  double least_alike{1.0};  // of all that were compared: hum is like itself everywhere
-};
-
-/// The stretch of `length_s`, beginning between `from_s` and `to_s`, that is most like what follows
-/// it.
-Result<Repeats> most_alike(const AnalysisSignal& signal, double length_s, double from_s,
-                           double to_s) {
-  const auto length = static_cast<std::int64_t>(std::lround(length_s * kAnalysisRateHz));
-  const auto first = static_cast<std::int64_t>(std::floor(from_s * kAnalysisRateHz));
-  const std::int64_t starts =
-      static_cast<std::int64_t>(std::ceil(to_s * kAnalysisRateHz)) - first + 1;
-  // Half of the fraction of a sample that they are apart by goes to either: both are dulled alike.
-  const double half_s = 0.5 * (length_s - static_cast<double>(length) / kAnalysisRateHz);
-  auto a = read_through(signal, {half_s, 1.0}, first, starts + length + 1);
-  if (!a) return a.error();
-  auto b = read_through(signal, {half_s - length_s, 1.0}, first, starts + length + 1);
-  if (!b) return b.error();
-  for (auto* sound : {&*a, &*b}) {
-    // Near half the rate the cubic between samples is no longer true.
-    for (std::size_t i = 0; i + 1 < sound->size(); ++i) (*sound)[i] += (*sound)[i + 1];
-    sound->pop_back();
-  }
-  const auto blurred = static_cast<std::int64_t>(kBlurred_s * kAnalysisRateHz);
-  const std::int64_t compared = length - 2 * blurred;
-  double cross = 0.0;
-  double power_a = 0.0;
-  double power_b = 0.0;
-  double all = 0.0;
-  for (const float x : *a) all += static_cast<double>(x) * static_cast<double>(x);
-  const double audible =
-      kAudible * all * static_cast<double>(compared) / static_cast<double>(a->size()) + 1e-20;
-  const double nothing = 1e-9 * all + 1e-20;
-  const auto add = [&](std::int64_t i, double sign) {
-    const auto x = static_cast<double>((*a)[static_cast<std::size_t>(i)]);
-    const auto y = static_cast<double>((*b)[static_cast<std::size_t>(i)]);
-    cross += sign * x * y;
-    power_a += sign * x * x;
-    power_b += sign * y * y;
-  };
-  for (std::int64_t i = 0; i < compared; ++i) add(i + blurred, 1.0);
-  Repeats best{{0.0, length_s, 0.0}, {0.0, length_s, 0.0}};
-  for (std::int64_t start = 0; start < starts; ++start) {
-    // Running sums of digital silence end as a rounding's remains.
-    const bool sounds = power_a > nothing && power_b > nothing;
-    const double alike = sounds ? cross / std::sqrt(power_a * power_b) : 0.0;
-    const bool is_heard = power_a > audible && power_b > audible;
-    Repeat& rival = is_heard ? best.heard : best.faint;
-    best.least_alike = std::min(best.least_alike, alike);
-    if (alike > rival.alike)
-      rival = {static_cast<double>(first + start) / kAnalysisRateHz - half_s, length_s, alike};
-    if (start + 1 == starts) break;
-    add(start + blurred, -1.0);
-    add(start + blurred + compared, 1.0);
-  }
-  return best;
-}
-
-/// Where a stretch of about `length_s` stands twice in a row, beginning between `from_s` and
-/// `to_s`. Nothing where none does. The length may be off by what a step is before the clocks are
-/// well known, which is samples, and half a sample spoils the likeness.
-Result<std::optional<Repeat>> find_repeat(const AnalysisSignal& signal, double length_s,
-                                          double from_s, double to_s) {
-  Repeats best;
-  double around_s = length_s;
-  for (double step = kStepError_samples; step > 0.1; step *= 0.5) {
-    const double step_s = step / kAnalysisRateHz;
-    for (const double apart_s : {around_s, around_s - step_s, around_s + step_s}) {
-      const auto repeats = most_alike(signal, apart_s, from_s, to_s);
-      if (!repeats) return repeats.error();
-      if (repeats->heard.alike > best.heard.alike) best.heard = repeats->heard;
-      if (repeats->faint.alike > best.faint.alike) best.faint = repeats->faint;
-      best.least_alike = std::min(best.least_alike, repeats->least_alike);
-    }
-    const Repeat& likeliest = best.heard.alike > 0.0 ? best.heard : best.faint;
-    if (likeliest.alike > 0.0) around_s = likeliest.apart_s;
-  }
-  const double enough = length_s < kShortRepeat_s ? kSameSamples : kSameSound;
-  if (best.heard.alike >= enough) return std::optional<Repeat>{best.heard};
-  // A recorder's noise is as good as a fingerprint.
-  if (best.faint.alike >= kSameSamples && best.least_alike < kUnlike)
-    return std::optional<Repeat>{best.faint};
-  return std::optional<Repeat>{};
-}
+constexpr double kLongestGap_s = 60.0;  // looked through for a repeat
 
 /// What a bin of speech brings: of the loudest twentieth, since most may be silence.
 double speech_power(std::vector<double> power) {
@@ -204,195 +57,301 @@ std::vector<double> loudness(const std::vector<double>& power) {
   return out;
 }
 
+/// One seam between the lines of its witnesses: bins of the mix, and what each line explains there.
+class SeamSearch {
+ public:
+  SeamSearch(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses, double step_s,
+             double from_s, double to_s, SeamIn seam_in)
+      : mix_(mix),
+        witnesses_(witnesses),
+        witness_(witnesses.front()),
+        step_s_(step_s),
+        lost_s_(std::max(step_s, 0.0)),
+        from_s_(std::max(from_s, to_s - kLongest_s)),
+        to_s_(to_s),
+        seam_in_(seam_in) {
+    const double mix_length_s = static_cast<double>(mix.frames()) / kAnalysisRateHz;
+    const double last_s = std::min(mix_length_s, to_s_ + lost_s_ + kContext_s);
+    first_s_ = std::max(0.0, from_s_ - kContext_s);
+    first_ = static_cast<std::int64_t>(std::floor(first_s_ * kAnalysisRateHz));
+    bins_ = static_cast<std::size_t>(
+        std::max(1.0, std::floor((last_s - first_s_) * kAnalysisRateHz / kSeamBin)));
+    lost_ = static_cast<std::size_t>(std::lround(lost_s_ / kBin_s));
+    search_from_ = bin_of(from_s_);
+    search_to_ = std::max(search_from_, bin_of(to_s_));
+  }
+
+  Result<SeamPlace> run(const std::vector<SteadyTrack>& steady) {
+    auto evidence = seam_evidence(mix_, witnesses_, steady, first_, bins_);
+    if (!evidence) return evidence.error();
+    seen_ = *std::move(evidence);
+    learn_chance();
+    find_score();
+    find_pause();
+    put(second_of(choose_quietest()));
+    tell_evidence();
+    for (const auto look :
+         {&SeamSearch::look_for_repeat, &SeamSearch::look_for_padding, &SeamSearch::look_for_zeros,
+          &SeamSearch::look_for_far_zeros, &SeamSearch::look_for_far_repeat}) {
+      const auto is_itself = (this->*look)();
+      if (!is_itself) return is_itself.error();
+      if (*is_itself) break;
+    }
+    return place_;
+  }
+
+ private:
+  std::size_t bin_of(double mix_s) const {
+    return static_cast<std::size_t>(
+        std::clamp((mix_s - first_s_) / kBin_s, 0.0, static_cast<double>(bins_)));
+  }
+  double second_of(std::size_t bin) const {
+    return first_s_ + static_cast<double>(bin + search_from_) * kBin_s;
+  }
+  double pause_from_s() const { return second_of(low_); }
+  double pause_to_s() const { return second_of(high_); }
+  bool is_surely_in_mix() const { return seam_in_ == SeamIn::mix; }
+  double before_at(std::size_t b) const { return b < bins_ ? seen_.power_before[b] : 0.0; }
+  double after_at(std::size_t b) const {
+    return b + lost_ < bins_ ? seen_.power_after[b + lost_] : 0.0;
+  }
+
+  void learn_chance() {
+    speech_ = std::max(speech_power(seen_.power_before), speech_power(seen_.power_after));
+    // Variance of what a bin says on either line, where others sound in the mix.
+    chance_before_.resize(bins_);
+    chance_after_.resize(bins_);
+    for (std::size_t b = 0; b < bins_; ++b) {
+      const double rest = 4.0 * seen_.rest[b] / kFreedom;
+      chance_before_[b] = rest * seen_.power_before[b];
+      chance_after_[b] = rest * seen_.power_after[b];
+    }
+    // Where the witnesses are silent on a line, only chance speaks for or against it.
+    for (std::size_t b = 0; b < bins_; ++b) {
+      if (seen_.power_before[b] < kSilent * speech_) seen_.before[b] = 0.0;
+      if (seen_.power_after[b] < kSilent * speech_) seen_.after[b] = 0.0;
+    }
+  }
+
+  /// score_[s]: explained with the old line up to bin s and the new one from s + lost on.
+  void find_score() {
+    score_.resize(search_to_ + 1 - search_from_);
+    double sum = 0.0;
+    for (std::size_t s = search_from_; s <= search_to_; ++s) {
+      if (s > search_from_) {
+        sum += seen_.before[s - 1];
+        if (s - 1 + lost_ < bins_) sum -= seen_.after[s - 1 + lost_];
+      }
+      score_[s - search_from_] = sum;
+      if (sum > score_[best_]) best_ = s - search_from_;
+    }
+  }
+
+  /// How far from the best place all is explained as well, or nearly.
+  void find_pause() {
+    const auto allowed = [&](double variance) {
+      return kPlateau * speech_ + kChance_sigma * std::sqrt(variance);
+    };
+    const auto chance_of = [&](std::size_t s) {  // moving the place over one bin
+      const std::size_t b = s + search_from_;
+      return (b < bins_ ? chance_before_[b] : 0.0) +
+             (b + lost_ < bins_ ? chance_after_[b + lost_] : 0.0);
+    };
+    low_ = high_ = best_;
+    double variance = 0.0;
+    while (low_ > 0) {
+      variance += chance_of(low_ - 1);
+      if (score_[low_ - 1] <= score_[best_] - allowed(variance)) break;
+      --low_;
+    }
+    variance = 0.0;
+    while (high_ + 1 < score_.size()) {
+      variance += chance_of(high_);
+      if (score_[high_ + 1] <= score_[best_] - allowed(variance)) break;
+      ++high_;
+    }
+  }
+
+  std::size_t choose_quietest() const {
+    if (high_ == low_) return best_;
+    const std::vector<double> left = loudness(seen_.power_before);
+    const std::vector<double> right = loudness(seen_.power_after);
+    std::size_t chosen = best_;
+    double quietest = 1e300;
+    for (std::size_t s = low_; s <= high_; ++s) {
+      const std::size_t b = std::min(s + search_from_, bins_ - 1);
+      const double here = left[b] + right[std::min(b + lost_, bins_ - 1)];
+      if (here >= quietest) continue;
+      quietest = here;
+      chosen = s;
+    }
+    return chosen;
+  }
+
+  /// The seam at one second of the mix.
+  void put(double mix_end_s) {
+    place_.mix_end_s = mix_end_s;
+    place_.mix_from_s = mix_end_s + lost_s_;
+    place_.track_end_s = witness_.before.to_track(mix_end_s);
+    place_.track_from_s = std::max(place_.track_end_s, witness_.after.to_track(place_.mix_from_s));
+  }
+
+  void tell_evidence() {
+    place_.earliest_s = pause_from_s();
+    place_.latest_s = pause_to_s();
+    place_.speech = speech_;
+    place_.explained = score_[best_];
+    for (std::size_t b = 0; b < bins_; ++b)
+      place_.explained += (b < search_from_ ? seen_.before[b] : 0.0) +
+                          (b >= search_from_ + lost_ ? seen_.after[b] : 0.0);
+    place_.over_first = score_[best_] - score_.front();
+    place_.over_last = score_[best_] - score_.back();
+    place_.in_speech = high_ - low_ < kPauseBins;
+    for (std::size_t s = low_; s < high_; ++s) {
+      const std::size_t b = s + search_from_;
+      if (std::max(before_at(b), after_at(b)) < kSounding * speech_) continue;
+      const double away_s =
+          std::max(place_.mix_end_s - second_of(s), second_of(s + 1) - place_.mix_end_s);
+      place_.loose_s = std::max(place_.loose_s, away_s);
+    }
+  }
+
+  /// Whether a seam at this second of the mix explains not much less than the best one.
+  bool is_likely_at(double mix_s) const {
+    const std::size_t s = bin_of(mix_s);
+    return s >= search_from_ && s <= search_to_ &&
+           score_[s - search_from_] > score_[best_] - kAgainst_bins * speech_;
+  }
+
+  /// What stands twice in the file whose fault the step would be, the second copy between two
+  /// seconds of the mix: nothing where none does.
+  Result<std::optional<Repeat>> repeat_between(double low_s, double high_s) const {
+    const double extra_s = std::abs(step_s_);
+    const bool in_mix = step_s_ > 0.0;
+    // What the mix lost stands in no file twice.
+    if (!in_mix && is_surely_in_mix()) return std::optional<Repeat>{};
+    const double least_s = in_mix && !is_surely_in_mix() ? kShortRepeat_s : kLeastRepeat_s;
+    if (extra_s < least_s || extra_s > kMostRepeat_s) return std::optional<Repeat>{};
+    // The line before and the line after explain both copies alike: the cut may lie in either.
+    const double from = in_mix ? low_s : witness_.before.to_track(low_s);
+    const double to = in_mix ? high_s : witness_.before.to_track(high_s);
+    // The copies stand apart by the file's own time, not the timeline's.
+    const double apart_s = in_mix ? extra_s : extra_s / witness_.before.rate;
+    return find_repeat(in_mix ? mix_ : *witness_.signal, apart_s,
+                       std::max(0.0, from - extra_s - kNearZeros_s),
+                       std::max(0.0, to) + kNearZeros_s);
+  }
+
+  double mix_end_of(const Repeat& repeat) const {
+    const double second_s = repeat.from_s + repeat.apart_s;  // the second copy goes
+    return step_s_ > 0.0 ? second_s : witness_.before.to_mix(second_s);
+  }
+
+  void put_repeat(const Repeat& repeat) {
+    place_.repeated = true;
+    place_.loose_s = 0.0;
+    put(mix_end_of(repeat));
+  }
+
+  Result<bool> look_for_repeat() {
+    const auto repeat = repeat_between(pause_from_s(), pause_to_s());
+    if (!repeat) return repeat.error();
+    if (*repeat) put_repeat(**repeat);
+    return repeat->has_value();
+  }
+
+  /// A stretch that the track holds twice is the step wherever others' voices seem to put it.
+  Result<bool> look_for_far_repeat() {
+    if (step_s_ > 0.0 || to_s_ - from_s_ > kLongestGap_s) return false;
+    const auto repeat = repeat_between(from_s_, to_s_);
+    if (!repeat) return repeat.error();
+    if (!*repeat || !is_likely_at(mix_end_of(**repeat))) return false;
+    put_repeat(**repeat);
+    return true;
+  }
+
+  /// Digital silence is the seam wherever the pause has it.
+  Result<bool> look_for_padding() {
+    if (seam_in_ == SeamIn::track || step_s_ <= 0.0) return false;
+    const auto padding =
+        find_zeros(mix_, pause_from_s() - kNearZeros_s, pause_to_s() + lost_s_ + kNearZeros_s);
+    if (!padding) return padding.error();
+    const double longer_s = padding->to_s - padding->from_s - lost_s_;
+    if (!padding->found || longer_s <= -kShorterZeros_s || longer_s >= kLongerZeros_s ||
+        lost_s_ <= kLeastPadding_s)
+      return false;
+    place_.zeros = place_.mix_padded = true;
+    place_.loose_s = 0.0;
+    put(padding->from_s);
+    return true;
+  }
+
+  Result<bool> look_for_zeros() {
+    if (is_surely_in_mix()) return false;
+    const auto zeros =
+        find_zeros(*witness_.signal, witness_.before.to_track(pause_from_s()) - kNearZeros_s,
+                   witness_.after.to_track(pause_to_s() + lost_s_) + kNearZeros_s);
+    if (!zeros) return zeros.error();
+    if (!zeros->found || zeros->to_s - zeros->from_s <= 0.9 * std::max(0.0, -step_s_)) return false;
+    put_zeros(*zeros);
+    return true;
+  }
+
+  /// As long as the step, they are it wherever in the pause others' voices seem to put it.
+  Result<bool> look_for_far_zeros() {
+    if (is_surely_in_mix() || step_s_ >= -kLeastPadding_s) return false;
+    const double extra_s = -step_s_;
+    const auto zeros = find_zeros(*witness_.signal, witness_.before.to_track(from_s_),
+                                  witness_.after.to_track(to_s_), extra_s + kLongerZeros_s);
+    if (!zeros) return zeros.error();
+    if (!zeros->found || zeros->to_s - zeros->from_s <= extra_s - kShorterZeros_s ||
+        !is_likely_at(witness_.before.to_mix(zeros->from_s)))
+      return false;
+    put_zeros(*zeros);
+    return true;
+  }
+
+  void put_zeros(const Zeros& zeros) {
+    place_.zeros = true;
+    place_.loose_s = 0.0;
+    place_.track_end_s = zeros.from_s;
+    place_.mix_end_s = witness_.before.to_mix(place_.track_end_s);
+    place_.track_from_s = std::max(zeros.to_s, witness_.after.to_track(place_.mix_end_s + lost_s_));
+    place_.mix_from_s = std::max(place_.mix_end_s, witness_.after.to_mix(place_.track_from_s));
+  }
+
+  const AnalysisSignal& mix_;
+  const std::vector<SeamWitness>& witnesses_;
+  const SeamWitness& witness_;  // in whose time the place is told
+  double step_s_;
+  double lost_s_;
+  double from_s_;
+  double to_s_;
+  SeamIn seam_in_;
+  double first_s_{0.0};  // of the bins
+  std::int64_t first_{0};
+  std::size_t bins_{0};
+  std::size_t lost_{0};  // bins
+  std::size_t search_from_{0};
+  std::size_t search_to_{0};
+
+  SeamEvidence seen_;
+  double speech_{0.0};
+  std::vector<double> chance_before_;
+  std::vector<double> chance_after_;
+  std::vector<double> score_;  // from search_from_ on, and so are the next three
+  std::size_t best_{0};
+  std::size_t low_{0};
+  std::size_t high_{0};
+  SeamPlace place_;
+};
+
 }  // namespace
 
 Result<SeamPlace> place_seam(const AnalysisSignal& mix, const std::vector<SeamWitness>& witnesses,
                              double step_s, double from_s, double to_s,
                              const std::vector<SteadyTrack>& steady, SeamIn seam_in) {
-  const double lost_s = std::max(step_s, 0.0);
-  const auto lost = static_cast<std::size_t>(std::lround(lost_s / kBin_s));
-  from_s = std::max(from_s, to_s - kLongest_s);
-  const double mix_length_s = static_cast<double>(mix.frames()) / kAnalysisRateHz;
-  const double first_s = std::max(0.0, from_s - kContext_s);
-  const double last_s = std::min(mix_length_s, to_s + lost_s + kContext_s);
-  const auto first = static_cast<std::int64_t>(std::floor(first_s * kAnalysisRateHz));
-  const auto bins = static_cast<std::size_t>(
-      std::max(1.0, std::floor((last_s - first_s) * kAnalysisRateHz / kSeamBin)));
-  const auto bin_of = [&](double mix_s) {
-    return static_cast<std::size_t>(
-        std::clamp((mix_s - first_s) / kBin_s, 0.0, static_cast<double>(bins)));
-  };
-  const std::size_t search_from = bin_of(from_s);
-  const std::size_t search_to = std::max(search_from, bin_of(to_s));
-
-  auto evidence = seam_evidence(mix, witnesses, steady, first, bins);
-  if (!evidence) return evidence.error();
-  std::vector<double>& before = evidence->before;
-  std::vector<double>& after = evidence->after;
-  const std::vector<double>& power_before = evidence->power_before;
-  const std::vector<double>& power_after = evidence->power_after;
-
-  const double speech = std::max(speech_power(power_before), speech_power(power_after));
-  // Variance of what a bin says on either line, where others sound in the mix.
-  std::vector<double> chance_before(bins);
-  std::vector<double> chance_after(bins);
-  for (std::size_t b = 0; b < bins; ++b) {
-    const double rest = 4.0 * evidence->rest[b] / kFreedom;
-    chance_before[b] = rest * power_before[b];
-    chance_after[b] = rest * power_after[b];
-  }
-  // Where the witnesses are silent on a line, only chance speaks for or against it.
-  for (std::size_t b = 0; b < bins; ++b) {
-    if (power_before[b] < kSilent * speech) before[b] = 0.0;
-    if (power_after[b] < kSilent * speech) after[b] = 0.0;
-  }
-
-  // score[s]: explained with the old line up to bin s and the new one from s + lost on.
-  std::vector<double> score(search_to + 1 - search_from);
-  double sum = 0.0;
-  std::size_t best = 0;
-  for (std::size_t s = search_from; s <= search_to; ++s) {
-    if (s > search_from) {
-      sum += before[s - 1];
-      if (s - 1 + lost < bins) sum -= after[s - 1 + lost];
-    }
-    score[s - search_from] = sum;
-    if (sum > score[best]) best = s - search_from;
-  }
-  std::size_t low = best;
-  std::size_t high = best;
-  const auto allowed = [&](double variance) {
-    return kPlateau * speech + kChance_sigma * std::sqrt(variance);
-  };
-  const auto chance_of = [&](std::size_t s) {  // moving the place over one bin
-    const std::size_t b = s + search_from;
-    return (b < bins ? chance_before[b] : 0.0) + (b + lost < bins ? chance_after[b + lost] : 0.0);
-  };
-  double variance = 0.0;
-  while (low > 0) {
-    variance += chance_of(low - 1);
-    if (score[low - 1] <= score[best] - allowed(variance)) break;
-    --low;
-  }
-  variance = 0.0;
-  while (high + 1 < score.size()) {
-    variance += chance_of(high);
-    if (score[high + 1] <= score[best] - allowed(variance)) break;
-    ++high;
-  }
-
-  SeamPlace place;
-  place.earliest_s = first_s + static_cast<double>(low + search_from) * kBin_s;
-  place.latest_s = first_s + static_cast<double>(high + search_from) * kBin_s;
-  place.speech = speech;
-  place.explained = score[best];
-  for (std::size_t b = 0; b < bins; ++b)
-    place.explained +=
-        (b < search_from ? before[b] : 0.0) + (b >= search_from + lost ? after[b] : 0.0);
-  place.over_first = score[best] - score.front();
-  place.over_last = score[best] - score.back();
-  place.in_speech = high - low < kPauseBins;
-  std::size_t chosen = best;
-  if (high > low) {
-    const std::vector<double> left = loudness(power_before);
-    const std::vector<double> right = loudness(power_after);
-    double quietest = 1e300;
-    for (std::size_t s = low; s <= high; ++s) {
-      const std::size_t b = std::min(s + search_from, bins - 1);
-      const double here = left[b] + right[std::min(b + lost, bins - 1)];
-      if (here < quietest) {
-        quietest = here;
-        chosen = s;
-      }
-    }
-  }
-  for (std::size_t s = low; s < high; ++s) {
-    const std::size_t b = s + search_from;
-    const double sounds =
-        std::max(b < bins ? power_before[b] : 0.0, b + lost < bins ? power_after[b + lost] : 0.0);
-    if (sounds < kSounding * speech) continue;
-    const std::size_t away = s < chosen ? chosen - s : s + 1 - chosen;
-    place.loose_s = std::max(place.loose_s, static_cast<double>(away) * kBin_s);
-  }
-  place.mix_end_s = first_s + static_cast<double>(chosen + search_from) * kBin_s;
-  place.mix_from_s = place.mix_end_s + lost_s;
-  const SeamWitness& witness = witnesses.front();
-  place.track_end_s = witness.before.to_track(place.mix_end_s);
-  place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
-
-  const double extra_s = std::abs(step_s);
-  const bool surely_in_mix = seam_in == SeamIn::mix;
-  // What the mix lost stands in no file twice.
-  const bool may_repeat = step_s > 0.0 || !surely_in_mix;
-  const double least_repeat_s = step_s > 0.0 && !surely_in_mix ? kShortRepeat_s : kLeastRepeat_s;
-  if (may_repeat && extra_s >= least_repeat_s && extra_s <= kMostRepeat_s) {
-    // The line before and the line after explain both copies alike: the cut may lie in either.
-    const bool in_mix = step_s > 0.0;
-    const double low_s = first_s + static_cast<double>(low + search_from) * kBin_s;
-    const double high_s = first_s + static_cast<double>(high + search_from) * kBin_s;
-    const double from = in_mix ? low_s : witness.before.to_track(low_s);
-    const double to = in_mix ? high_s : witness.before.to_track(high_s);
-    // The copies stand apart by the file's own time, not the timeline's.
-    const double apart_s = in_mix ? extra_s : extra_s / witness.before.rate;
-    const auto repeat =
-        find_repeat(in_mix ? mix : *witness.signal, apart_s,
-                    std::max(0.0, from - extra_s - kNearZeros_s), std::max(0.0, to) + kNearZeros_s);
-    if (!repeat) return repeat.error();
-    if (*repeat) {
-      place.repeated = true;
-      place.loose_s = 0.0;
-      const double second_s = (*repeat)->from_s + (*repeat)->apart_s;  // the second copy goes
-      place.mix_end_s = in_mix ? second_s : witness.before.to_mix(second_s);
-      place.mix_from_s = place.mix_end_s + lost_s;
-      place.track_end_s = witness.before.to_track(place.mix_end_s);
-      place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
-      return place;
-    }
-  }
-
-  // Digital silence is the seam wherever the pause has it.
-  const double first_end_s = first_s + static_cast<double>(low + search_from) * kBin_s;
-  const double last_end_s = first_s + static_cast<double>(high + search_from) * kBin_s;
-  if (seam_in != SeamIn::track && step_s > 0.0) {
-    const auto padding =
-        find_zeros(mix, first_end_s - kNearZeros_s, last_end_s + lost_s + kNearZeros_s);
-    if (!padding) return padding.error();
-    const double longer_s = padding->to_s - padding->from_s - lost_s;
-    if (padding->found && longer_s > -kShorterZeros_s && longer_s < kLongerZeros_s &&
-        lost_s > kLeastPadding_s) {
-      place.zeros = place.mix_padded = true;
-      place.loose_s = 0.0;
-      place.mix_end_s = padding->from_s;
-      place.mix_from_s = place.mix_end_s + lost_s;
-      place.track_end_s = witness.before.to_track(place.mix_end_s);
-      place.track_from_s = std::max(place.track_end_s, witness.after.to_track(place.mix_from_s));
-      return place;
-    }
-  }
-  if (surely_in_mix) return place;
-  auto zeros = find_zeros(*witness.signal, witness.before.to_track(first_end_s) - kNearZeros_s,
-                          witness.after.to_track(last_end_s + lost_s) + kNearZeros_s);
-  if (!zeros) return zeros.error();
-  bool are_seam = zeros->found && zeros->to_s - zeros->from_s > 0.9 * std::max(0.0, -step_s);
-  if (!are_seam && step_s < -kLeastPadding_s) {
-    // As long as the step, they are it wherever in the pause others' voices seem to put it.
-    zeros = find_zeros(*witness.signal, witness.before.to_track(from_s),
-                       witness.after.to_track(to_s), extra_s + kLongerZeros_s);
-    if (!zeros) return zeros.error();
-    const std::size_t s = bin_of(witness.before.to_mix(zeros->from_s));
-    are_seam = zeros->found && zeros->to_s - zeros->from_s > extra_s - kShorterZeros_s &&
-               s >= search_from && s <= search_to &&
-               score[s - search_from] > score[best] - kAgainst_bins * speech;
-  }
-  if (are_seam) {
-    place.zeros = true;
-    place.loose_s = 0.0;
-    place.track_end_s = zeros->from_s;
-    place.mix_end_s = witness.before.to_mix(place.track_end_s);
-    place.track_from_s = std::max(zeros->to_s, witness.after.to_track(place.mix_end_s + lost_s));
-    place.mix_from_s = std::max(place.mix_end_s, witness.after.to_mix(place.track_from_s));
-  }
-  return place;
+  return SeamSearch(mix, witnesses, step_s, from_s, to_s, seam_in).run(steady);
 }
 
 }  // namespace kilter::sync

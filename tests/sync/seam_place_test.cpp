@@ -130,6 +130,25 @@ TEST(SeamPlace, ZerosAsLongAsTheStepAreTheSeamThoughAnothersVoiceSeemsToPutItEls
   EXPECT_FALSE(place_for(-0.2).zeros) << "they are no seam of another size";
 }
 
+TEST(SeamPlace, AStretchThatStandsTwiceIsTheSeamThoughAnothersVoiceSeemsToPutItElsewhere) {
+  const std::vector<float> whole = talk();
+  const Damaged damaged =
+      inserted(40.0, {whole.begin() + frame(39.95), whole.begin() + frame(40.0)});
+  std::vector<float> mix = whole;
+  // What stands behind the seam is most unlike what the track says next.
+  for (auto i = frame(40.0); i < frame(40.2); ++i) mix[static_cast<std::size_t>(i)] *= -1.0F;
+  const MemorySignal other(std::move(mix));
+  const auto place_for = [&](double step_s) {
+    const auto found =
+        place_seam(other, {{&damaged.track, {0.0, 1.0}, {step_s, 1.0}}}, step_s, 36.0, 44.0);
+    EXPECT_TRUE(found);
+    return *found;
+  };
+  EXPECT_TRUE(place_for(-0.05).repeated);
+  EXPECT_NEAR(place_for(-0.05).track_end_s, 40.0, 0.01);
+  EXPECT_FALSE(place_for(-0.08).repeated) << "it is no seam of another size";
+}
+
 TEST(SeamPlace, ARepeatedStretchIsLeftOutOnce) {
   const std::vector<float> whole = talk();
   const SeamPlace place = inserted(40.0, {whole.begin() + frame(39.0), whole.begin() + frame(40.0)})

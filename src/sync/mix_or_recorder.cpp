@@ -16,6 +16,7 @@ constexpr double kOnItsLine_s = 1e-3;
 constexpr double kMostOfGap = 0.5;
 // Hardly a recorder has too much but for zeros and copies: more must speak against the mix.
 constexpr double kNearlyAllOfGap = 0.7;
+constexpr double kAboveChance = 3.0;  // standard deviations; where it moved, some hundred
 
 /// Mix seconds.
 struct HeardPart {
@@ -85,8 +86,8 @@ Result<bool> bear_out(const MixInput& mix, const std::vector<SeamWitness>& witne
   const auto place = place_seam(*mix.signal, witnesses, step_s, from_s, to_s);
   if (!place) return place.error();
   const double enough = kSyllable_bins * place->speech;
-  return (side == Side::after || place->over_first > enough) &&
-         (side == Side::before || place->over_last > enough);
+  return (side == Side::after || place->over_first > enough + kAboveChance * place->chance_first) &&
+         (side == Side::before || place->over_last > enough + kAboveChance * place->chance_last);
 }
 
 Result<void> hear_the_others(const MixInput& mix, const std::vector<TrackInput>& tracks,

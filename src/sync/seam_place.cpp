@@ -147,15 +147,17 @@ class SeamSearch {
     }
   }
 
+  /// Variance of what moving the place over one bin changes.
+  double chance_of(std::size_t s) const {
+    const std::size_t b = s + search_from_;
+    return (b < bins_ ? chance_before_[b] : 0.0) +
+           (b + lost_ < bins_ ? chance_after_[b + lost_] : 0.0);
+  }
+
   /// How far from the best place all is explained as well, or nearly.
   void find_pause() {
     const auto allowed = [&](double variance) {
       return kPlateau * speech_ + kChance_sigma * std::sqrt(variance);
-    };
-    const auto chance_of = [&](std::size_t s) {  // moving the place over one bin
-      const std::size_t b = s + search_from_;
-      return (b < bins_ ? chance_before_[b] : 0.0) +
-             (b + lost_ < bins_ ? chance_after_[b + lost_] : 0.0);
     };
     low_ = high_ = best_;
     double variance = 0.0;
@@ -206,6 +208,10 @@ class SeamSearch {
                           (b >= search_from_ + lost_ ? seen_.after[b] : 0.0);
     place_.over_first = score_[best_] - score_.front();
     place_.over_last = score_[best_] - score_.back();
+    for (std::size_t s = 0; s + 1 < score_.size(); ++s)
+      (s < best_ ? place_.chance_first : place_.chance_last) += chance_of(s);
+    place_.chance_first = std::sqrt(place_.chance_first);
+    place_.chance_last = std::sqrt(place_.chance_last);
     place_.in_speech = high_ - low_ < kPauseBins;
     for (std::size_t s = low_; s < high_; ++s) {
       const std::size_t b = s + search_from_;

@@ -27,6 +27,9 @@ constexpr std::size_t kLongestPassage = 24;  // blocks
 constexpr double kLeastPassage_s = 1.0;      // of it loud
 constexpr double kLeastFarSigma = 14.0;      // chance has some hundred times as many places
 constexpr double kSamePassage_s = 0.050;     // by which its phrases may differ
+// Words beyond the mix's ends that the mix holds all the same.
+constexpr double kLeastBeyond_s = 1.0;  // of them loud
+constexpr double kSameOffset_s = 2e-3;
 
 /// A quarter of a second of the track where its map puts it in the mix.
 struct Block {
@@ -143,19 +146,36 @@ class Search {
         result.elsewhere.push_back(stray_of(phrase, *match));
     }
     if (auto done = look_further(std::move(nowhere), result); !done) return done.error();
-    // What the map puts beyond the mix need not be in it, but may: its stretch is then elsewhere.
-    for (const Phrase& phrase : phrases(true)) {
-      if (stopped()) break;
-      auto match = look_within_mix(phrase);
-      if (!match) return match.error();
-      if (match->found) result.elsewhere.push_back(stray_of(phrase, *match));
-    }
+    if (auto done = look_beyond(result); !done) return done.error();
     std::stable_sort(result.elsewhere.begin(), result.elsewhere.end(),
                      [](const Stray& a, const Stray& b) { return a.track_s < b.track_s; });
     return result;
   }
 
  private:
+  /// What the map puts beyond the mix need not be in it, but may: its stretch is then elsewhere.
+  /// One word alone may sound like another's.
+  Result<void> look_beyond(Whereabouts& result) {
+    std::vector<Stray> found;
+    std::vector<double> loud;
+    for (const Phrase& phrase : phrases(true)) {
+      if (stopped()) break;
+      auto match = look_within_mix(phrase);
+      if (!match) return match.error();
+      if (!match->found) continue;
+      found.push_back(stray_of(phrase, *match));
+      loud.push_back(loud_s(phrase));
+    }
+    for (const Stray& stray : found) {
+      double alike_s = 0.0;
+      for (std::size_t i = 0; i < found.size(); ++i)
+        if (std::abs(off_s(found[i]) - off_s(stray)) < kSameOffset_s) alike_s += loud[i];
+      if (alike_s >= kLeastBeyond_s) result.elsewhere.push_back(stray);
+    }
+    return {};
+  }
+  static double off_s(const Stray& stray) { return stray.mix_s - stray.mapped_s; }
+
   bool stopped() const { return options_.stop != nullptr && options_.stop->load(); }
 
   void judge_blocks() {

@@ -102,6 +102,20 @@ TEST(Strays, ShowThatWordsTheMapPutsBeforeTheMixStandAtItsBeginning) {
   EXPECT_EQ(loud_s(found.nowhere), 0.0) << "what was said before the mix need not be in it";
 }
 
+TEST(Strays, AreNotASingleWordBeforeTheMixThatSoundsLikeAnothersInIt) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = sum(own, 0.5F, voice(1));
+  // Word for word the same, as by rule or from one library; said before the mix began.
+  const auto track_with = [&](double word_s) {
+    std::vector<float> track(static_cast<std::size_t>(frame(3.0)), 0.0F);
+    std::copy(mix.begin() + frame(2.0), mix.begin() + frame(2.0 + word_s), track.begin());
+    track.insert(track.end(), own.begin(), own.end());
+    return track;
+  };
+  EXPECT_TRUE(strays_of(mix, track_with(0.5), -3.0).empty());
+  EXPECT_FALSE(strays_of(mix, track_with(2.5), -3.0).empty());
+}
+
 TEST(Strays, AreNotWhatWasSaidBeforeTheMixBeganOrAfterItsEnd) {
   const std::vector<float> own = voice(0);
   const std::vector<float> mix(own.begin() + frame(8.0), own.end() - frame(8.0));

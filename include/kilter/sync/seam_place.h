@@ -45,9 +45,11 @@ struct SeamPlace {
   bool in_speech{false};   ///< it cuts through sound: no pause gives it room
   double over_first{0.0};  ///< how much more of the mix's power it explains than a seam at `from_s`
   double over_last{0.0};   ///< and than one at `to_s`; the same units for the same witnesses
-  double speech{0.0};      ///< what 5 ms of loud speech bring, in the same units
-  double explained{0.0};   ///< of all that was looked at, in the same units
-  double loose_s{0.0};     ///< so far off it may be, over sound that fits neither line or both
+  double chance_first{0.0};  ///< how much of either what else sounds makes: one standard deviation
+  double chance_last{0.0};
+  double speech{0.0};     ///< what 5 ms of loud speech bring, in the same units
+  double explained{0.0};  ///< of all that was looked at, in the same units
+  double loose_s{0.0};    ///< so far off it may be, over sound that fits neither line or both
 };
 
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the

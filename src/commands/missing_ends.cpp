@@ -23,13 +23,15 @@ constexpr double kTakesOver_s = 5.0;
 double from_s(const LineupTrack& track) { return track.map->spans().front().line_from_s; }
 double to_s(const LineupTrack& track) { return track.map->spans().back().line_to_s; }
 
-bool is_sure(const LineupTrack& track) {
-  return report::is_a_persons(track) && track.map && track.standing == Standing::firm;
-}
-
 bool is_told(const LineupTrack& track, std::string_view code) {
   return std::any_of(track.findings.begin(), track.findings.end(),
                      [&](const Finding& finding) { return finding.code == code; });
+}
+
+/// Whether its ends are its person's: those of a copy say nothing.
+bool is_sure(const LineupTrack& track) {
+  return report::is_a_persons(track) && track.map && track.standing == Standing::firm &&
+         !is_told(track, "duplicate");
 }
 
 std::string names_of(const std::vector<const LineupTrack*>& tracks) {

@@ -32,6 +32,7 @@ constexpr double kSameClock = 0.5e-6;
 constexpr double kOneRecorder_s = 0.020;
 constexpr double kOneRecorder = 60e-6;
 constexpr double kSameDelay_s = 0.3e-3;
+constexpr double kAsLong_s = 1.0;  // a coder pads its ends
 
 /// Whether two tracks may be of one recorder, as their first maps tell.
 bool on_one_clock(const PlacedSignal& a, const PlacedSignal& b) {
@@ -50,10 +51,7 @@ class Judge {
         set_copy(t, CopyKind::of_mix, kMix);
     for (std::size_t t = 0; t < verdicts_.size(); ++t)
       for (std::size_t j = 0; j < t && is_open(t); ++j)
-        if (is_open(j) && is_one_sound(signal(j), signal(t))) {
-          set_copy(t, CopyKind::of_track, signal(j));
-          verdicts_[t].of = j;
-        }
+        if (is_open(j) && hold_one_sound(signal(j), signal(t))) set_copy_of_longer(j, t);
     if (auto done = find_own_mixes(); !done) return done.error();
     for (std::size_t t = 0; t < verdicts_.size(); ++t)
       for (std::size_t j = 0; j < verdicts_.size(); ++j)
@@ -72,6 +70,16 @@ class Judge {
 
   bool is_one_sound(std::size_t a, std::size_t b) const {
     return std::abs(clock_difference(a, b)) < kSameClock && explain_each_other(a, b, kCopy_db) &&
+           compared_.steadiness(a, b) >= kNearlyAll;
+  }
+  /// The same of two tracks, the one of which may be but a part of the other.
+  bool hold_one_sound(std::size_t a, std::size_t b) const {
+    return std::abs(clock_difference(a, b)) < kSameClock &&
+           compared_.windows_of_both(a, b) >= kLeastTogether &&
+           std::max(compared_.depth_of_both_db(a, b), compared_.depth_of_both_db(b, a)) <=
+               kCopy_db &&
+           std::min(compared_.deep_share_of_both(a, b), compared_.deep_share_of_both(b, a)) >=
+               kNearlyAll &&
            compared_.steadiness(a, b) >= kNearlyAll;
   }
   bool explain_each_other(std::size_t a, std::size_t b, double most_db) const {
@@ -123,6 +131,18 @@ class Judge {
     verdict.gain_db = compared_.gain_db(own, original);
     verdict.inverted = compared_.inverted(own, original);
     verdict.depth_db = compared_.depth_db(own, original);
+  }
+
+  /// The shorter is a copy of the longer, of two as long the second of the first.
+  void set_copy_of_longer(std::size_t first, std::size_t second) {
+    const double longer_s = length_s(second) - length_s(first);
+    if (longer_s > kAsLong_s) std::swap(first, second);
+    set_copy(second, CopyKind::of_track, signal(first));
+    verdicts_[second].of = first;
+    verdicts_[second].is_part = std::abs(longer_s) > kAsLong_s;
+  }
+  double length_s(std::size_t track) const {
+    return static_cast<double>(compared_.placed(signal(track)).signal->frames()) / kAnalysisRateHz;
   }
 
   /// Whether the track explains the mix where another track does and where that one does not.

@@ -200,9 +200,10 @@ Finding duplicate_finding(const std::string& original, const CopyVerdict& copy) 
   finding.code = "duplicate";
   char gain[32];
   std::snprintf(gain, sizeof gain, "%+.1f dB", copy.gain_db);
-  finding.text = "It is \"" + original + "\" once more, at " + gain +
-                 (copy.inverted ? " and upside down" : "") +
-                 ". It is placed like that one; use one of the two.";
+  finding.text = std::string(copy.is_part ? "It is a part of \"" : "It is \"") + original +
+                 "\" once more, at " + gain + (copy.inverted ? " and upside down" : "") +
+                 (copy.is_part ? ". It is placed like that one; use that one, which is longer."
+                               : ". It is placed like that one; use one of the two.");
   return finding;
 }
 

@@ -141,6 +141,44 @@ double WireComparison::depth_db(std::size_t target, std::size_t source) const {
   return power > 0.0 ? decibels(rest / power) : 0.0;
 }
 
+bool WireComparison::runs(std::size_t signal, std::size_t w) const {
+  const PlacedSignal& placed = signals_[signal];
+  return placed.at(windows_[w]) >= 0.0 &&
+         placed.at(windows_[w] + kSpectrumWindow_s) <=
+             static_cast<double>(placed.signal->frames()) / kAnalysisRateHz;
+}
+
+std::size_t WireComparison::windows_of_both(std::size_t a, std::size_t b) const {
+  std::size_t count = 0;
+  for (std::size_t w = 0; w < windows_.size(); ++w)
+    if (runs(a, w) && runs(b, w)) ++count;
+  return count;
+}
+
+double WireComparison::depth_of_both_db(std::size_t target, std::size_t source) const {
+  const bool first = target < source;
+  const auto& meetings = pair(target, source).windows;
+  double rest = 0.0;
+  double power = 0.0;
+  for (std::size_t w = 0; w < meetings.size(); ++w) {
+    if (!runs(target, w) || !runs(source, w)) continue;
+    rest += first ? meetings[w].rest_a : meetings[w].rest_b;
+    power += first ? meetings[w].power_a : meetings[w].power_b;
+  }
+  return power > 0.0 ? decibels(rest / power) : 0.0;
+}
+
+double WireComparison::deep_share_of_both(std::size_t target, std::size_t source) const {
+  double loud = 0.0;
+  double deep = 0.0;
+  for (std::size_t w = 0; w < windows_.size(); ++w) {
+    if (!runs(target, w) || !runs(source, w) || !depth_db(target, source, w)) continue;
+    loud += 1.0;
+    if (is_deep(target, source, w)) deep += 1.0;
+  }
+  return loud > 0.0 ? deep / loud : 0.0;
+}
+
 std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t source) const {
   std::vector<double> gains;
   for (std::size_t w = 0; w < pair(target, source).windows.size(); ++w) {

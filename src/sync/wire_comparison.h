@@ -81,7 +81,14 @@ class WireComparison {
   /// The same of one source over all windows together.
   double depth_db(std::size_t target, std::size_t source) const;
 
+  /// Of two files of unlike length, the windows that both hold, and what one explains of the other
+  /// in those.
+  std::size_t windows_of_both(std::size_t a, std::size_t b) const;
+  double depth_of_both_db(std::size_t target, std::size_t source) const;
+  double deep_share_of_both(std::size_t target, std::size_t source) const;
+
  private:
+  bool runs(std::size_t signal, std::size_t w) const;
   std::vector<double> gains_db(std::size_t target, std::size_t source) const;
   static std::size_t index(std::size_t a, std::size_t b) { return b * (b - 1) / 2 + a; }
   bool stopped() const { return stop_ != nullptr && stop_->load(); }

@@ -64,6 +64,15 @@ TEST_F(MissingEnds, AreNoneWhereAFileIsAFewSecondsShort) {
   EXPECT_EQ(told("keeper"), Codes{});
 }
 
+TEST_F(MissingEnds, AreNoneOfACopyThatBrokeOffNorHidesItThoseOfItsOriginal) {
+  add("keeper", "A", -13.0, 47.0);
+  add("keeper again", "A", -13.0, 47.0).findings.emplace_back().code = "duplicate";
+  add("cook", "A", -13.0, 180.0);
+  add("mate", "A", -13.0, 180.0);
+  EXPECT_EQ(told("keeper"), Codes{"ends-early"});
+  EXPECT_EQ(lineup_.tracks[1].findings.size(), 1U);
+}
+
 TEST_F(MissingEnds, AreNoneOfRecordersThatOneSwitchedOffAlone) {
   add("pilot", "C", 0.0, 47.0);
   add("cook", "A", -13.0, 180.0);

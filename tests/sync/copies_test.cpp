@@ -43,6 +43,12 @@ class Folder {
     EXPECT_TRUE(features);
     maps_.push_back(first_map(mix_features_, *features));
   }
+  void replace(std::size_t track, const std::vector<float>& samples) {
+    signals_[track] = test::reduce(samples, kRate_hz);
+    const auto features = onset_features(*signals_[track]);
+    ASSERT_TRUE(features);
+    maps_[track] = first_map(mix_features_, *features);
+  }
   /// Through a codec, then at another level.
   void add_copy(const std::vector<float>& samples, Coding coding, float gain) {
     auto coded = simulator::code(samples, kRate_hz, coding);
@@ -69,10 +75,7 @@ class Folder {
     heard = coded->samples;
     heard.resize(at.samples.size());
     for (std::size_t i = 0; i < heard.size(); ++i) heard[i] += own * at.samples[i];
-    signals_[track] = test::reduce(heard, kRate_hz);
-    const auto features = onset_features(*signals_[track]);
-    ASSERT_TRUE(features);
-    maps_[track] = first_map(mix_features_, *features);
+    replace(track, heard);
   }
 
   /// What a mixer makes of the first tracks.
@@ -221,6 +224,33 @@ TEST(Copies, KnowTheDelayOfATrackThatBeginsElsewhere) {
   const CopyVerdict copy = folder.verdicts().back();
   ASSERT_EQ(copy.kind, CopyKind::of_track);
   EXPECT_NEAR(copy.delay_s, 1000.0 / kRate_hz, 10e-6);  // a sixth of an analysis frame
+}
+
+TEST(Copies, KnowAPartOfATrackWhicheverOfTheTwoComesFirst) {
+  Folder folder(loud_room());
+  const auto& original = folder.sound().tracks[0].samples;
+  const auto at = [](double s) { return static_cast<std::ptrdiff_t>(s * kRate_hz); };
+  folder.add({original.begin(), original.begin() + at(45.0)});
+  folder.add({original.begin() + at(40.0), original.end()});
+  const auto verdicts = folder.verdicts();
+  folder.expect_microphones(verdicts);
+  for (std::size_t t = folder.size() - 2; t < folder.size(); ++t) {
+    ASSERT_EQ(verdicts[t].kind, CopyKind::of_track);
+    EXPECT_EQ(verdicts[t].of, 0U);
+    EXPECT_TRUE(verdicts[t].is_part);
+  }
+  EXPECT_NEAR(verdicts[folder.size() - 2].delay_s, 0.0, 10e-6);
+  EXPECT_NEAR(verdicts[folder.size() - 1].delay_s, -40.0, 10e-6);
+
+  Folder other(loud_room());
+  const auto& first = other.sound().tracks[0].samples;
+  std::vector<float> longer = first;
+  other.replace(0, {first.begin(), first.begin() + at(45.0)});
+  other.add(longer);
+  const auto turned = other.verdicts();
+  ASSERT_EQ(turned[0].kind, CopyKind::of_track);
+  EXPECT_EQ(turned[0].of, other.size() - 1);
+  EXPECT_EQ(turned.back().kind, CopyKind::none);
 }
 
 class CopyOfTheMix : public testing::TestWithParam<SpecCase> {};

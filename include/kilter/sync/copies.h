@@ -16,7 +16,8 @@ namespace kilter::sync {
 
 enum class CopyKind {
   none,
-  of_track,  ///< an earlier track's sound at another level, through a codec or upside down
+  of_track,  ///< another track's sound, or part of it, at another level, through a codec or upside
+             ///< down
   of_mix,    ///< the mix itself, on the mix's own clock
   own_mix    ///< a mix of the same people that a mixer made: another clock, or other levels
 };
@@ -27,6 +28,7 @@ struct CopyVerdict {
   double delay_s{0.0};   ///< of_track, of_mix: its time of a moment less the original's
   double gain_db{0.0};   ///< of_track, of_mix: its level over the original's
   bool inverted{false};  ///< of_track, of_mix: against the original
+  bool is_part{false};   ///< of_track: the original holds more, before it or behind it
   bool whole{false};     ///< own_mix: it holds what the session's mix does, guests and all
   /// What the original leaves unexplained of it, below 0; for `none`, what the track does that
   /// explains it best.
@@ -42,12 +44,13 @@ struct CopyCandidate {
 /// the liveliest of each part. In each a gain and a phase per band, the same for all its frames,
 /// explain one signal by the other at a delay that all windows share: enough for levels, equalisers
 /// and codecs, and too little for a room, so that a neighbour's microphone or a second microphone
-/// of the same person explains little. Two signals that explain each other in all windows, at one
-/// level and on one clock, are copies; of the mix only where the track holds more than one person,
-/// for a microphone may be all that the mix holds. A track is a mixer's mix where others explain it
-/// together, those of one recorder at one delay, and no single one does; or where it and the mix
-/// explain each other on whatever clocks, and it holds one whom another track holds and one whom
-/// none does: a guest who recorded what he heard in place of his microphone.
+/// of the same person explains little. Two signals that explain each other in all windows in which
+/// both run, at one level and on one clock, are copies, the shorter of the longer; of the mix only
+/// where the track holds more than one person, for a microphone may be all that the mix holds. A
+/// track is a mixer's mix where others explain it together, those of one recorder at one delay, and
+/// no single one does; or where it and the mix explain each other on whatever clocks, and it holds
+/// one whom another track holds and one whom none does: a guest who recorded what he heard in place
+/// of his microphone.
 ///
 /// One verdict per track, in order; the same for any `threads`. Fails where a signal cannot be
 /// read, and with `interrupted` soon after `stop` is set. Cost: about 900 transforms of 4096 per

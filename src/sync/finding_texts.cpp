@@ -184,6 +184,17 @@ Finding leak_finding(const Leak& leak, const std::string& from) {
   return finding;
 }
 
+Finding step_without_mix_finding(double track_s) {
+  Finding finding;
+  finding.code = "thin-evidence";
+  finding.at_s = track_s;
+  finding.text = "About " + clock_text(track_s) +
+                 " of the recording it goes over to another place against those that it hears: it "
+                 "may have lost or repeated a stretch there, and lies right on one side at most. "
+                 "Listen on both sides of it, or name a mix with --mix FILE.";
+  return finding;
+}
+
 Finding leak_without_mix_finding(const std::vector<std::string>& sources) {
   Finding finding;
   finding.code = "leak";

@@ -23,6 +23,8 @@ Finding mix_seam_finding(const Seam& seam, double line_s);
 
 Finding excursion_finding(std::vector<Stretch> stretches, double furthest_s);
 Finding leak_finding(const Leak& leak, const std::string& from);
+/// Without a mix, of a track that seems to have lost or repeated a stretch.
+Finding step_without_mix_finding(double track_s);
 /// Of one that is placed by what leaks into it. `sources` not empty: whom it holds.
 Finding leak_without_mix_finding(const std::vector<std::string>& sources);
 Finding duplicate_finding(const std::string& original, const CopyVerdict& copy);

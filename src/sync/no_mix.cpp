@@ -10,6 +10,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/first_map.h"
+#include "kilter/sync/lanes.h"
 #include "kilter/sync/line_fit.h"
 #include "kilter/sync/window_meter.h"
 #include "talk_levels.h"
@@ -48,6 +49,9 @@ struct Link {
   std::size_t b{0};
   Line b_to_a;
   double sigma{0.0};
+  double step_s{0.0};     // by how much parts of `b` lie apart against `a`, at most
+  double step_at_s{0.0};  // of `b`; of `a` the same moment
+  double step_in_a_s{0.0};
 };
 
 /// `a` as it is heard in `b`: late by `offset_s + slope * (line_s - middle_s)`.
@@ -120,11 +124,15 @@ class Placer {
                            Link& link = links_[i];
                            const FirstMap map =
                                first_map(features[link.a], features[link.b], options_.stop);
-                           if (map.match_sigma >= kLinkSigma &&
-                               map.match_sigma >= kLinkRatio * map.rival_sigma) {
-                             link.sigma = map.match_sigma;
-                             link.b_to_a = {map.lag_s, 1.0 - map.drift_ppm * 1e-6};
-                           }
+                           if (map.match_sigma < kLinkSigma) return {};
+                           const auto lanes = find_lanes(features[link.a], features[link.b], map,
+                                                         tracks_[link.b].length_s);
+                           // The rival of a track with a step is its other part.
+                           if (map.match_sigma < kLinkRatio * map.rival_sigma && lanes.size() == 1)
+                             return {};
+                           link.sigma = map.match_sigma;
+                           link.b_to_a = {map.lag_s, 1.0 - map.drift_ppm * 1e-6};
+                           find_step(lanes, link);
                            return {};
                          });
         !done)
@@ -133,6 +141,33 @@ class Placer {
     std::stable_sort(links_.begin(), links_.end(),
                      [](const Link& x, const Link& y) { return x.sigma > y.sigma; });
     return {};
+  }
+
+  static void find_step(const std::vector<Lane>& lanes, Link& link) {
+    for (std::size_t i = 1; i < lanes.size(); ++i) {
+      const double step_s = std::abs(lanes[i].lag_s - lanes[i - 1].lag_s);
+      if (step_s <= link.step_s) continue;
+      link.step_s = step_s;
+      link.step_at_s = lanes[i].from_s;
+      link.step_in_a_s = lanes[i - 1].lag_s + lanes[i - 1].to_s * link.b_to_a.rate;
+    }
+  }
+
+  /// The greatest step of a track against those that it is tied to, unless they show more steps
+  /// than it does: then it is theirs.
+  const Link* step_of(std::size_t track) const {
+    std::vector<int> steps(n_, 0);
+    for (const Link& link : links_)
+      if (link.step_s > 0.0)
+        for (const std::size_t i : {link.a, link.b}) ++steps[i];
+    const Link* most = nullptr;
+    for (const Link& link : links_) {
+      if (link.step_s <= 0.0 || (link.a != track && link.b != track)) continue;
+      const std::size_t other = link.a == track ? link.b : link.a;
+      if (steps[other] <= steps[track] && (most == nullptr || link.step_s > most->step_s))
+        most = &link;
+    }
+    return most;
   }
 
   /// The track that hears most others; of two alike, the one that hears them better.
@@ -382,6 +417,11 @@ class Placer {
       double bound_us = std::hypot(kUnequal_us, 2e6 * worst_s[i]);
       if (groups[i] != groups[clock()]) bound_us = heard_one_way(i) ? kOneWay_us : kUnheard_us;
       placing.standing = Standing::shaky;
+      if (const Link* step = step_of(i)) {
+        bound_us += 1e6 * step->step_s;
+        placing.findings.push_back(
+            step_without_mix_finding(step->b == i ? step->step_at_s : step->step_in_a_s));
+      }
       if (placing.remote) tell_leak(i, placing);
       if (i == clock()) {  // its own time is the timeline
         bound_us = 0.0;

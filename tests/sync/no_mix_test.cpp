@@ -117,6 +117,26 @@ TEST(NoMix, TellsOfAGuestThatOnlyALoudspeakerTies) {
   }
 }
 
+TEST(NoMix, BoundsAndTellsALossThatAnothersMicrophoneShows) {
+  auto spec = pocket_recorders(47, 240.0, 3);
+  const auto steps_of = [](const Placed& placed, std::size_t track) {
+    const auto& findings = placed.placing.tracks[track].findings;
+    return std::count_if(findings.begin(), findings.end(), [](const Finding& finding) {
+      return finding.code == "thin-evidence" && finding.at_s;
+    });
+  };
+  const Placed whole = place(spec);
+  for (std::size_t i = 0; i < 3; ++i) EXPECT_EQ(steps_of(whole, i), 0) << i;
+  spec.people[2].damage = {{simulator::Damage::Kind::lost, 120.0, 1.0}};
+  const Placed lost = place(spec);
+  ASSERT_EQ(steps_of(lost, 2), 1);
+  const TrackPlacing& track = lost.placing.tracks[2];
+  EXPECT_NEAR(*track.findings.front().at_s, 120.0, 10.0);
+  for (const double track_s : {20.0, 220.0})
+    EXPECT_LT(std::abs(lost.error_s(2, track_s)), 1e-6 * track.uncertainty_us) << track_s;
+  EXPECT_NE(lost.placing.clock, 2);
+}
+
 TEST(NoMix, LeavesATrackThatSharesNothingUnplaced) {
   auto spec = pocket_recorders(43, 60.0, 3);
   spec.people[2].remote = true;

@@ -9,6 +9,7 @@
 #include "judgement.h"
 #include "kilter/sync/excursions.h"
 #include "kilter/sync/unexplained.h"
+#include "mix_repeats.h"
 #include "mix_timeline.h"
 #include "neighbours.h"
 #include "polarity.h"
@@ -274,6 +275,13 @@ Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
   auto found = find_unexplained({session.mix.signal, &*mix_map}, heard,
                                 {.threads = session.options.threads, .stop = session.options.stop});
   if (!found) return found.error();
+  auto repeat = take_repeats(*session.mix.signal, session.mix_features, session.mix_spans,
+                             session.options.stop, found->voice);
+  if (!repeat) return repeat.error();
+  if (!repeat->stretches.empty()) {
+    found->voice_s = total_s(found->voice);
+    alignment.findings.push_back(mix_repeat_finding(*std::move(repeat)));
+  }
   if (!found->voice.empty())
     alignment.findings.push_back(
         missing_voice_finding(found->voice, not_started(session, alignment, found->voice)));

@@ -7,6 +7,7 @@
 
 #include "kilter/base/clock_text.h"
 #include "kilter/base/quoted_names.h"
+#include "kilter/sync/unexplained.h"
 
 namespace kilter::sync {
 namespace {
@@ -16,12 +17,6 @@ constexpr double kTellsRange_s = 1.0;  // a pause so long is told with both its 
 
 std::string times(const std::vector<Stretch>& stretches) {
   return stretches.size() == 1 ? std::string("once") : std::to_string(stretches.size()) + " times";
-}
-
-double total_s(const std::vector<Stretch>& stretches) {
-  double sum = 0.0;
-  for (const Stretch& stretch : stretches) sum += stretch.line_to_s - stretch.line_from_s;
-  return sum;
 }
 
 /// A run of digital silence or a stretch that is there twice is the seam itself.
@@ -264,6 +259,20 @@ Finding missing_voice_finding(std::vector<Stretch> stretches, const NotStarted& 
                                  : ", or for what the late one has not.");
   finding.line_s = stretches.front().line_from_s;
   finding.stretches = std::move(stretches);
+  return finding;
+}
+
+Finding mix_repeat_finding(MixRepeat repeat) {
+  Finding finding;
+  finding.code = "mix-repeat";
+  finding.text =
+      "The mix holds talk twice, as a teaser does: at " +
+      clock_text(repeat.stretches.front().line_from_s) +
+      " of the timeline, where no track explains it, " + clock_text(total_s(repeat.stretches), 1) +
+      " in all, and again at " + clock_text(repeat.again_s) +
+      ". No recording is missing there. Copy it from the stems, or take it from the mix.";
+  finding.line_s = repeat.stretches.front().line_from_s;
+  finding.stretches = std::move(repeat.stretches);
   return finding;
 }
 

@@ -7,6 +7,7 @@
 #include "kilter/base/lineup.h"
 #include "kilter/sync/copies.h"
 #include "kilter/sync/leaks.h"
+#include "mix_repeats.h"
 #include "seams.h"
 
 namespace kilter::sync {
@@ -36,6 +37,7 @@ struct NotStarted {
   std::vector<std::string> names;  ///< empty: all were
 };
 Finding missing_voice_finding(std::vector<Stretch> stretches, const NotStarted& not_started = {});
+Finding mix_repeat_finding(MixRepeat repeat);
 Finding mix_music_finding(std::vector<Stretch> stretches);
 
 }  // namespace kilter::sync

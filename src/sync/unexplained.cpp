@@ -335,13 +335,6 @@ std::vector<Stretch> join(const Unexplained& found, HalfKind kind) {
   return stretches;
 }
 
-double total_s(const std::vector<Stretch>& stretches) {
-  return std::accumulate(stretches.begin(), stretches.end(), 0.0,
-                         [](double sum, const Stretch& stretch) {
-                           return sum + stretch.line_to_s - stretch.line_from_s;
-                         });
-}
-
 class Search {
  public:
   Search(const MappedTrack& mix, const std::vector<MappedTrack>& tracks,
@@ -477,6 +470,13 @@ class Search {
 };
 
 }  // namespace
+
+double total_s(const std::vector<Stretch>& stretches) {
+  return std::accumulate(stretches.begin(), stretches.end(), 0.0,
+                         [](double sum, const Stretch& stretch) {
+                           return sum + stretch.line_to_s - stretch.line_from_s;
+                         });
+}
 
 Result<Unexplained> find_unexplained(const MappedTrack& mix, const std::vector<MappedTrack>& tracks,
                                      const UnexplainedOptions& options) {

@@ -379,7 +379,9 @@ TEST(Align, TakesATeaserAtTheFrontOfTheMixForNoLossOfAllThatLiesBetween) {
   std::vector<float> mix(talk.begin() + 115 * rate_hz, talk.begin() + 127 * rate_hz);
   mix.resize(static_cast<std::size_t>(18 * rate_hz), 0.0F);
   mix.insert(mix.end(), talk.begin(), talk.end());
-  EXPECT_TRUE(align_with_mix(heard, std::move(mix), 18.0).mix_findings.empty());
+  const Alignment placings = align_with_mix(heard, std::move(mix), 18.0);
+  EXPECT_TRUE(placings.mix_findings.empty());
+  EXPECT_EQ(codes_of(placings.findings), (std::vector<std::string>{"mix-repeat"}));
 }
 
 TEST(Align, DoubtsNobodyWhoTalksWhileTheMixHoldsSilenceInFrontOfTheShowAndBehindIt) {

@@ -32,6 +32,9 @@ struct HalfSecond {
   float depth_db{0.0F};
 };
 
+/// Seconds of the stretches together.
+double total_s(const std::vector<Stretch>& stretches);
+
 struct Unexplained {
   static constexpr double kHalf_s = 0.5;
   double from_s{0.0};              ///< timeline second at which halves[0] begins

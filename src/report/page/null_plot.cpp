@@ -54,7 +54,7 @@ std::string path_of(const std::vector<int>& heights) {
 std::string areas_html(const PageParts& parts) {
   std::string html;
   for (const NumberedFinding& each : parts.findings) {
-    const bool voice = each.finding->code == "missing-voice";
+    const bool voice = each.finding->code == "missing-voice" || each.finding->code == "mix-repeat";
     if (!voice && each.finding->code != "mix-music") continue;
     for (const Stretch& stretch : each.finding->stretches)
       html += fmt::format("<i class=\"area {}\"{}></i>", voice ? "voice" : "music",

@@ -16,6 +16,7 @@ constexpr double kOnItsLine_s = 1e-3;
 constexpr double kMostOfGap = 0.5;
 // Hardly a recorder has too much but for zeros and copies: more must speak against the mix.
 constexpr double kNearlyAllOfGap = 0.7;
+constexpr double kSamePlace_s = 0.5;  // by which two voices' pauses may miss each other
 constexpr double kAboveChance = 3.0;  // standard deviations; where it moved, some hundred
 
 /// Mix seconds.
@@ -80,11 +81,14 @@ Others others_of(const std::vector<TrackInput>& tracks, const std::vector<TrackS
 }  // namespace
 
 Result<bool> bear_out(const MixInput& mix, const std::vector<SeamWitness>& witnesses, double step_s,
-                      double from_s, double to_s, Side side) {
+                      double from_s, double to_s, Side side, const SeamPlace* known) {
   if (witnesses.empty()) return false;
   to_s = std::max(from_s, to_s - std::max(0.0, step_s));
   const auto place = place_seam(*mix.signal, witnesses, step_s, from_s, to_s);
   if (!place) return place.error();
+  if (known != nullptr && (place->earliest_s > known->latest_s + kSamePlace_s ||
+                           place->latest_s < known->earliest_s - kSamePlace_s))
+    return false;
   const double enough = kSyllable_bins * place->speech;
   return (side == Side::after || place->over_first > enough + kAboveChance * place->chance_first) &&
          (side == Side::before || place->over_last > enough + kAboveChance * place->chance_last);

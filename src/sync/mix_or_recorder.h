@@ -16,9 +16,10 @@ inline constexpr double kSyllable_bins = 20.0;  // of loud speech, as SeamPlace 
 enum class Side { before, after, both };
 
 /// Whether witnesses are heard on the lines that a step gives them: not only long before or long
-/// after the seam, where a step would have to lie for them not to show it.
+/// after the seam, where a step would have to lie for them not to show it. `known`, where given, is
+/// the place that others gave the seam: that of the witnesses must agree with it.
 Result<bool> bear_out(const MixInput& mix, const std::vector<SeamWitness>& witnesses, double step_s,
-                      double from_s, double to_s, Side side);
+                      double from_s, double to_s, Side side, const SeamPlace* known = nullptr);
 
 /// A seam that would be the mix's, though but one recorder shows it: the others' tracks run through
 /// most of the gap in which it lies. The mix then moved at one of its ends, where too little is

@@ -332,7 +332,7 @@ Result<void> place_seams_again(const MixInput& mix, const std::vector<TrackInput
             other.recorder != seam.shown_by && other.used >= kTellingWindows)
           others.push_back(sides.witnesses[w]);
       const auto confirmed =
-          bear_out(mix, others, seam.seen_s, sides.from_s, sides.to_s, Side::both);
+          bear_out(mix, others, seam.seen_s, sides.from_s, sides.to_s, Side::both, &seam.place);
       if (!confirmed) {
         errors[at] = confirmed.error();
         return;

@@ -90,8 +90,11 @@ Result<bool> bear_out(const MixInput& mix, const std::vector<SeamWitness>& witne
                            place->latest_s < known->earliest_s - kSamePlace_s))
     return false;
   const double enough = kSyllable_bins * place->speech;
-  return (side == Side::after || place->over_first > enough + kAboveChance * place->chance_first) &&
-         (side == Side::before || place->over_last > enough + kAboveChance * place->chance_last);
+  // A line that is belied on the one side says that something moved; not by how much.
+  const double before = std::min(place->over_first, place->heard_before);
+  const double after = std::min(place->over_last, place->heard_after);
+  return (side == Side::after || before > enough + kAboveChance * place->chance_first) &&
+         (side == Side::before || after > enough + kAboveChance * place->chance_last);
 }
 
 Result<void> hear_the_others(const MixInput& mix, const std::vector<TrackInput>& tracks,

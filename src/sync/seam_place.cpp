@@ -208,8 +208,14 @@ class SeamSearch {
                           (b >= search_from_ + lost_ ? seen_.after[b] : 0.0);
     place_.over_first = score_[best_] - score_.front();
     place_.over_last = score_[best_] - score_.back();
-    for (std::size_t s = 0; s + 1 < score_.size(); ++s)
+    for (std::size_t s = 0; s + 1 < score_.size(); ++s) {
+      const std::size_t b = s + search_from_;
+      if (s < best_ && b < bins_)
+        place_.heard_before += seen_.before[b];
+      else if (s >= best_ && b + lost_ < bins_)
+        place_.heard_after += seen_.after[b + lost_];
       (s < best_ ? place_.chance_first : place_.chance_last) += chance_of(s);
+    }
     place_.chance_first = std::sqrt(place_.chance_first);
     place_.chance_last = std::sqrt(place_.chance_last);
     place_.in_speech = high_ - low_ < kPauseBins;

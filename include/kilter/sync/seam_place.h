@@ -47,9 +47,11 @@ struct SeamPlace {
   double over_last{0.0};   ///< and than one at `to_s`; the same units for the same witnesses
   double chance_first{0.0};  ///< how much of either what else sounds makes: one standard deviation
   double chance_last{0.0};
-  double speech{0.0};     ///< what 5 ms of loud speech bring, in the same units
-  double explained{0.0};  ///< of all that was looked at, in the same units
-  double loose_s{0.0};    ///< so far off it may be, over sound that fits neither line or both
+  double heard_before{0.0};  ///< what the line before explains before the place, the same units;
+  double heard_after{0.0};   ///< over_first holds as well what the line after belies there
+  double speech{0.0};        ///< what 5 ms of loud speech bring, in the same units
+  double explained{0.0};     ///< of all that was looked at, in the same units
+  double loose_s{0.0};       ///< so far off it may be, over sound that fits neither line or both
 };
 
 /// Looks between mix seconds `from_s` and `to_s` for the place where the line before explains the

@@ -8,6 +8,7 @@
 #include "finding_texts.h"
 #include "judgement.h"
 #include "kilter/sync/excursions.h"
+#include "kilter/sync/strays.h"
 #include "kilter/sync/unexplained.h"
 #include "mix_repeats.h"
 #include "mix_timeline.h"
@@ -22,6 +23,12 @@ namespace {
 
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kWordReach_s = 0.5;
+// A copy is placed by a delay of its own, 1 us off for the same samples and up to 25 through a
+// codec.
+constexpr double kExact_db = -35.0;
+constexpr double kExactCopy_us = 5.0;
+constexpr double kLossyCopy_us = 30.0;
+constexpr double kMostMissing_s = 0.75;  // of a copy's talk, to chance and a codec
 
 /// The map of a copy that holds a moment `later_s` later than the original, cut to its length.
 std::optional<TimeMap> moved(const TimeMap& map, double later_s, double length_s) {
@@ -42,17 +49,33 @@ std::optional<TimeMap> moved(const TimeMap& map, double later_s, double length_s
   return *std::move(made);
 }
 
+void widen(double by_us, TrackPlacing& placing) {
+  std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
+  for (Span& span : spans) span.uncertainty_us += by_us;
+  if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
+  placing.uncertainty_us += by_us;
+}
+
 /// For a doubt that came up once the track was placed.
 void doubt_after_all(const Doubt& doubt, TrackPlacing& placing) {
-  std::vector<Span> spans(placing.map->spans().begin(), placing.map->spans().end());
-  for (Span& span : spans) span.uncertainty_us += 1e6 * doubt.off_s;
-  if (auto map = TimeMap::make(std::move(spans))) placing.map = *std::move(map);
-  placing.uncertainty_us += 1e6 * doubt.off_s;
+  widen(1e6 * doubt.off_s, placing);
   placing.standing = Standing::shaky;
   placing.findings.push_back(thin_evidence(doubt.reason));
 }
 
-void place_copies(const Aligning& session, Alignment& alignment) {
+/// Whether a copy holds throughout what its original does: a part of it may be missing, or stand
+/// elsewhere.
+Result<bool> is_copy_throughout(const Aligning& session, std::size_t k) {
+  const CopyVerdict& copy = session.copies[k];
+  const auto map = TimeMap::line(-copy.delay_s, 0.0, session.states[k].length_s, 0.0);
+  if (!map) return true;
+  const auto found = find_strays(*session.tracks[copy.of].signal, {session.tracks[k].signal, &*map},
+                                 {.stop = session.options.stop});
+  if (!found) return found.error();
+  return found->is_all && loud_s(found->missing) < kMostMissing_s;
+}
+
+Result<void> place_copies(const Aligning& session, Alignment& alignment) {
   for (std::size_t k = 0; k < session.states.size(); ++k) {
     const CopyVerdict& copy = session.copies[k];
     TrackPlacing& placing = alignment.tracks[k];
@@ -67,7 +90,19 @@ void place_copies(const Aligning& session, Alignment& alignment) {
       placing.inverted = original.inverted != copy.inverted;
       if (original.map)
         placing.map = moved(*original.map, copy.delay_s, session.states[k].length_s);
-      if (!placing.map) placing.standing = Standing::unplaced;
+      if (!placing.map) {
+        placing.standing = Standing::unplaced;
+        continue;
+      }
+      widen(copy.depth_db > kExact_db ? kLossyCopy_us : kExactCopy_us, placing);
+      const auto throughout = is_copy_throughout(session, k);
+      if (!throughout) return throughout.error();
+      if (!*throughout && placing.standing == Standing::firm)
+        doubt_after_all({"It is \"" + session.tracks[copy.of].name +
+                             "\" once more, but not throughout: it may have lost or repeated a "
+                             "stretch.",
+                         kFarthest_s},
+                        placing);
     } else if (copy.kind == CopyKind::of_mix) {
       placing = {};
       placing.inverted = copy.inverted;
@@ -91,6 +126,7 @@ void place_copies(const Aligning& session, Alignment& alignment) {
       placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
     }
   }
+  return {};
 }
 
 TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote, bool inverted) {
@@ -325,7 +361,7 @@ Result<Alignment> conclude(Aligning& session) {
     if (seam.cause == SeamCause::mix)
       alignment.mix_findings.push_back(
           mix_seam_finding(seam, to_timeline(session.mix_spans, seam.place.mix_end_s)));
-  place_copies(session, alignment);
+  if (auto done = place_copies(session, alignment); !done) return done.error();
   if (auto done = add_excursions(session, remote, alignment); !done) return done.error();
   for (const Leak& leak : session.leaks)
     alignment.tracks[leak.holder].findings.push_back(

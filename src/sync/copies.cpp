@@ -33,6 +33,7 @@ constexpr double kOneRecorder_s = 0.020;
 constexpr double kOneRecorder = 60e-6;
 constexpr double kSameDelay_s = 0.3e-3;
 constexpr double kAsLong_s = 1.0;  // a coder pads its ends
+constexpr double kLouder_db = 1.0;
 
 /// Whether two tracks may be of one recorder, as their first maps tell.
 bool on_one_clock(const PlacedSignal& a, const PlacedSignal& b) {
@@ -42,16 +43,18 @@ bool on_one_clock(const PlacedSignal& a, const PlacedSignal& b) {
 /// The verdicts, signal 0 of the comparison being the mix and track t signal t + 1.
 class Judge {
  public:
-  Judge(const WireComparison& compared, std::vector<bool> known)
-      : compared_(compared), known_(std::move(known)), verdicts_(known_.size()) {}
+  Judge(const WireComparison& compared, std::span<const CopyCandidate> tracks)
+      : compared_(compared), tracks_(tracks), verdicts_(tracks.size()) {
+    for (const CopyCandidate& track : tracks) known_.push_back(track.map->found);
+  }
 
   Result<std::vector<CopyVerdict>> run() {
     for (std::size_t t = 0; t < verdicts_.size(); ++t)
-      if (known_[t] && is_one_sound(kMix, signal(t)) && holds_more_than_one(t))
+      if (known_[t] && hold_one_sound(kMix, signal(t)) && holds_more_than_one(t))
         set_copy(t, CopyKind::of_mix, kMix);
     for (std::size_t t = 0; t < verdicts_.size(); ++t)
       for (std::size_t j = 0; j < t && is_open(t); ++j)
-        if (is_open(j) && hold_one_sound(signal(j), signal(t))) set_copy_of_longer(j, t);
+        if (is_open(j) && hold_one_sound(signal(j), signal(t))) set_copy_of_better(j, t);
     if (auto done = find_own_mixes(); !done) return done.error();
     for (std::size_t t = 0; t < verdicts_.size(); ++t)
       for (std::size_t j = 0; j < verdicts_.size(); ++j)
@@ -72,15 +75,13 @@ class Judge {
     return std::abs(clock_difference(a, b)) < kSameClock && explain_each_other(a, b, kCopy_db) &&
            compared_.steadiness(a, b) >= kNearlyAll;
   }
-  /// The same of two tracks, the one of which may be but a part of the other.
+  /// The same of two of which the one may be but a part of the other.
   bool hold_one_sound(std::size_t a, std::size_t b) const {
-    return std::abs(clock_difference(a, b)) < kSameClock &&
-           compared_.windows_of_both(a, b) >= kLeastTogether &&
-           std::max(compared_.depth_of_both_db(a, b), compared_.depth_of_both_db(b, a)) <=
-               kCopy_db &&
-           std::min(compared_.deep_share_of_both(a, b), compared_.deep_share_of_both(b, a)) >=
-               kNearlyAll &&
-           compared_.steadiness(a, b) >= kNearlyAll;
+    const Overlap both = compared_.overlap(a, b);
+    return both.windows >= kLeastTogether && both.depth_db <= kCopy_db &&
+           both.deep_share >= kNearlyAll && both.steadiness >= kNearlyAll &&
+           std::abs(clock_difference(a, b)) <
+               kSameClock + 3.0 * compared_.pair(a, b).delay.slope_sigma;
   }
   bool explain_each_other(std::size_t a, std::size_t b, double most_db) const {
     return compared_.depth_db(a, b) <= most_db && compared_.depth_db(b, a) <= most_db &&
@@ -127,19 +128,30 @@ class Judge {
     CopyVerdict& verdict = verdicts_[track];
     const std::size_t own = signal(track);
     verdict.kind = kind;
-    verdict.delay_s = compared_.source_s(original, own, 0.0) - compared_.placed(original).at(0.0);
+    // One clock: where the delay is known best it holds for all.
+    const double at_s = compared_.pair(original, own).delay.middle_s;
+    verdict.delay_s = compared_.source_s(original, own, at_s) - compared_.placed(original).at(at_s);
     verdict.gain_db = compared_.gain_db(own, original);
     verdict.inverted = compared_.inverted(own, original);
     verdict.depth_db = compared_.depth_db(own, original);
   }
 
-  /// The shorter is a copy of the longer, of two as long the second of the first.
-  void set_copy_of_longer(std::size_t first, std::size_t second) {
-    const double longer_s = length_s(second) - length_s(first);
-    if (longer_s > kAsLong_s) std::swap(first, second);
+  void set_copy_of_better(std::size_t first, std::size_t second) {
+    if (is_better(second, first)) std::swap(first, second);
     set_copy(second, CopyKind::of_track, signal(first));
     verdicts_[second].of = first;
-    verdicts_[second].is_part = std::abs(longer_s) > kAsLong_s;
+    verdicts_[second].is_part = length_s(first) - length_s(second) > kAsLong_s;
+  }
+
+  /// Whether one may be the original of another: it is longer, or as long and has lost less.
+  bool is_better(std::size_t one, std::size_t other) const {
+    const double longer_s = length_s(one) - length_s(other);
+    if (std::abs(longer_s) > kAsLong_s) return longer_s > 0.0;
+    const CopyCandidate& a = tracks_[one];
+    const CopyCandidate& b = tracks_[other];
+    if (a.lossy != b.lossy) return b.lossy;
+    if (a.rate_hz != b.rate_hz) return a.rate_hz > b.rate_hz;
+    return compared_.gain_db(signal(one), signal(other)) > kLouder_db;
   }
   double length_s(std::size_t track) const {
     return static_cast<double>(compared_.placed(signal(track)).signal->frames()) / kAnalysisRateHz;
@@ -271,6 +283,7 @@ class Judge {
   }
 
   const WireComparison& compared_;
+  std::span<const CopyCandidate> tracks_;
   std::vector<bool> known_;  // placed by their first maps
   std::vector<CopyVerdict> verdicts_;
 };
@@ -364,15 +377,13 @@ Result<std::vector<CopyVerdict>> find_copies(const AnalysisSignal& mix,
   if (tracks.empty() || windows.size() < kLeastTogether)
     return std::vector<CopyVerdict>(tracks.size());
   std::vector<PlacedSignal> signals{{&mix, 0.0, 1.0}};
-  std::vector<bool> known;
   for (const CopyCandidate& track : tracks) {
     const FirstMap& map = *track.map;
-    known.push_back(map.found);
     signals.push_back({track.signal, map.lag_s, 1.0 - map.drift_ppm * 1e-6});
   }
   WireComparison compared(std::move(signals), std::move(windows), threads, stop);
   if (auto done = compared.run(); !done) return done.error();
-  return Judge(compared, std::move(known)).run();
+  return Judge(compared, tracks).run();
 }
 
 }  // namespace kilter::sync

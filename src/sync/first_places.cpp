@@ -87,6 +87,23 @@ std::optional<double> common_ratio(const std::vector<TrackState>& states) {
   return std::nullopt;
 }
 
+/// Of a track that the mix does not place, by the track whose sound it holds most of: it may be a
+/// part of that one in which hardly anybody talks.
+FirstMap by_another(const Aligning& session, std::size_t track) {
+  FirstMap best;
+  for (std::size_t k = 0; k < session.states.size() && !session.stopped(); ++k) {
+    const FirstMap& other = session.states[k].first;
+    if (k == track || !other.found) continue;
+    FirstMap map = first_map(session.features[k], session.features[track], session.options.stop);
+    if (!map.found || map.match_sigma <= best.match_sigma) continue;
+    const double slope = 1.0 - other.drift_ppm * 1e-6;
+    map.lag_s = other.lag_s + slope * map.lag_s;
+    map.drift_ppm = 1e6 * (1.0 - slope * (1.0 - map.drift_ppm * 1e-6));
+    best = std::move(map);
+  }
+  return best;
+}
+
 }  // namespace
 
 Result<void> find_first_places(Aligning& session) {
@@ -134,9 +151,16 @@ Result<void> find_first_places(Aligning& session) {
 }
 
 Result<void> set_copies_apart(Aligning& session) {
+  std::vector<FirstMap> maps(session.states.size());
+  auto mapped = for_tracks(session, [&](std::size_t k) -> Result<void> {
+    maps[k] = session.states[k].first.found ? session.states[k].first : by_another(session, k);
+    return {};
+  });
+  if (!mapped) return mapped;
   std::vector<CopyCandidate> candidates;
   for (std::size_t k = 0; k < session.states.size(); ++k)
-    candidates.push_back({session.tracks[k].signal, &session.states[k].first});
+    candidates.push_back(
+        {session.tracks[k].signal, &maps[k], session.tracks[k].lossy, session.tracks[k].rate_hz});
   auto found = find_copies(*session.mix.signal, session.mix_features, candidates,
                            session.options.threads, session.options.stop);
   if (!found) return found.error();

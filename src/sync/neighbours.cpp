@@ -9,6 +9,7 @@ namespace {
 // People in one room share 0.4 and more of their onsets, others below 0.02.
 constexpr double kNeighbours = 0.1;
 constexpr double kLengthError_s = 1.5e-3;
+constexpr double kMostOfIt = 0.5;
 
 MappedFeatures mapped_features(const Aligning& session, std::size_t k) {
   return {&session.features[k], &*session.states[k].map};
@@ -80,8 +81,10 @@ Result<void> compare_with_unplaced(Aligning& session) {
     session.states[k].shares_with.reset();
     if (!session.is_microphone(k)) return {};
     for (std::size_t other = 0; other < session.states.size() && !session.stopped(); ++other) {
-      const bool is_lost =
-          !session.states[other].placed && session.copies[other].kind == CopyKind::none;
+      // A snippet is not where all that is heard of a long track may come from.
+      const bool is_lost = !session.states[other].placed &&
+                           session.copies[other].kind == CopyKind::none &&
+                           session.states[other].length_s > kMostOfIt * session.states[k].length_s;
       if (is_lost &&
           first_map(session.features[k], session.features[other], session.options.stop).found) {
         session.states[k].shares_with = other;

@@ -148,35 +148,43 @@ bool WireComparison::runs(std::size_t signal, std::size_t w) const {
              static_cast<double>(placed.signal->frames()) / kAnalysisRateHz;
 }
 
-std::size_t WireComparison::windows_of_both(std::size_t a, std::size_t b) const {
-  std::size_t count = 0;
-  for (std::size_t w = 0; w < windows_.size(); ++w)
-    if (runs(a, w) && runs(b, w)) ++count;
-  return count;
-}
-
-double WireComparison::depth_of_both_db(std::size_t target, std::size_t source) const {
-  const bool first = target < source;
-  const auto& meetings = pair(target, source).windows;
-  double rest = 0.0;
-  double power = 0.0;
+Overlap WireComparison::overlap(std::size_t a, std::size_t b) const {
+  std::vector<Meeting> both;
+  const auto& meetings = pair(a, b).windows;
+  double loudest_a = 0.0;
+  double loudest_b = 0.0;
   for (std::size_t w = 0; w < meetings.size(); ++w) {
-    if (!runs(target, w) || !runs(source, w)) continue;
-    rest += first ? meetings[w].rest_a : meetings[w].rest_b;
-    power += first ? meetings[w].power_a : meetings[w].power_b;
+    if (!runs(a, w) || !runs(b, w)) continue;
+    both.push_back(meetings[w]);
+    loudest_a = std::max(loudest_a, meetings[w].power_a);
+    loudest_b = std::max(loudest_b, meetings[w].power_b);
   }
-  return power > 0.0 ? decibels(rest / power) : 0.0;
-}
-
-double WireComparison::deep_share_of_both(std::size_t target, std::size_t source) const {
-  double loud = 0.0;
-  double deep = 0.0;
-  for (std::size_t w = 0; w < windows_.size(); ++w) {
-    if (!runs(target, w) || !runs(source, w) || !depth_db(target, source, w)) continue;
-    loud += 1.0;
-    if (is_deep(target, source, w)) deep += 1.0;
+  std::erase_if(both, [&](const Meeting& at) {
+    return at.power_a <= kQuiet * loudest_a || at.power_b <= kQuiet * loudest_b;
+  });
+  Overlap found;
+  found.windows = both.size();
+  if (both.empty()) return found;
+  Meeting all;
+  std::vector<double> gains_db;
+  std::size_t deep = 0;
+  for (const Meeting& at : both) {
+    all.power_a += at.power_a;
+    all.power_b += at.power_b;
+    all.rest_a += at.rest_a;
+    all.rest_b += at.rest_b;
+    gains_db.push_back(decibels(at.power_a / at.power_b));
+    if (decibels(std::max(at.rest_a / at.power_a, at.rest_b / at.power_b)) <= kDeep_db) ++deep;
   }
-  return loud > 0.0 ? deep / loud : 0.0;
+  const double gain_db = median(gains_db);
+  const auto steady = std::count_if(gains_db.begin(), gains_db.end(), [&](double each_db) {
+    return std::abs(each_db - gain_db) < kSameLevel_db;
+  });
+  const auto count = static_cast<double>(both.size());
+  found.depth_db = decibels(std::max(all.rest_a / all.power_a, all.rest_b / all.power_b));
+  found.deep_share = static_cast<double>(deep) / count;
+  found.steadiness = static_cast<double>(steady) / count;
+  return found;
 }
 
 std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t source) const {

@@ -29,6 +29,14 @@ struct SignalPair {
   std::vector<Meeting> windows;  // none where they have nothing in common
 };
 
+/// Of two files, which may be unlike long, where both run.
+struct Overlap {
+  std::size_t windows{0};  ///< in which neither is quiet, against its loudest of them
+  double depth_db{0.0};    ///< what either leaves unexplained of the other, the worse of the two
+  double deep_share{0.0};  ///< of the windows, those in which either explains the other
+  double steadiness{0.0};  ///< and those in which the level between them is the usual one
+};
+
 /// Every two signals: their common delay, then how much of each, window by window, the other
 /// explains at that delay. Nothing may be asked before run(). Signals by their index, which need
 /// not be in order. Cost: two transforms of each window's frames for a pair that has anything in
@@ -81,11 +89,7 @@ class WireComparison {
   /// The same of one source over all windows together.
   double depth_db(std::size_t target, std::size_t source) const;
 
-  /// Of two files of unlike length, the windows that both hold, and what one explains of the other
-  /// in those.
-  std::size_t windows_of_both(std::size_t a, std::size_t b) const;
-  double depth_of_both_db(std::size_t target, std::size_t source) const;
-  double deep_share_of_both(std::size_t target, std::size_t source) const;
+  Overlap overlap(std::size_t a, std::size_t b) const;
 
  private:
   bool runs(std::size_t signal, std::size_t w) const;

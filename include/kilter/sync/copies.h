@@ -38,6 +38,8 @@ struct CopyVerdict {
 struct CopyCandidate {
   const AnalysisSignal* signal{nullptr};
   const FirstMap* map{nullptr};  ///< onto the mix; one that is not found gives `none`
+  bool lossy{false};             ///< of two alike the other is the original,
+  double rate_hz{0.0};           ///< and of two as good the one of the higher rate
 };
 
 /// Compares every two tracks, and every track with the mix, in windows of 3 s spread over the mix,
@@ -45,7 +47,8 @@ struct CopyCandidate {
 /// explain one signal by the other at a delay that all windows share: enough for levels, equalisers
 /// and codecs, and too little for a room, so that a neighbour's microphone or a second microphone
 /// of the same person explains little. Two signals that explain each other in all windows in which
-/// both run, at one level and on one clock, are copies, the shorter of the longer; of the mix only
+/// both run, at one level and on one clock, are copies, the shorter of the longer, and of two as
+/// long the poorer or quieter one; of the mix only
 /// where the track holds more than one person, for a microphone may be all that the mix holds. A
 /// track is a mixer's mix where others explain it together, those of one recorder at one delay, and
 /// no single one does; or where it and the mix explain each other on whatever clocks, and it holds

@@ -11,9 +11,9 @@ namespace {
 
 // A wrong rate that is known is taken out, so that only what found no place is in doubt.
 constexpr std::array<std::string_view, 3> kByRate{"missing-voice", "thin-evidence", "unmatched"};
-constexpr std::array<std::string_view, 10> kByMix{
-    "excursion",  "inverted", "leak",          "missing-voice", "mix-music",
-    "mix-repeat", "mix-seam", "thin-evidence", "seam",          "unmatched"};
+constexpr std::array<std::string_view, 11> kByMix{
+    "excursion", "inverted",      "leak", "missing-voice", "mix-music", "mix-repeat",
+    "mix-seam",  "thin-evidence", "seam", "unmatched",     "unrecorded"};
 
 /// The claim stays, without what to do about it.
 std::string claim_of(const std::string& text) { return text.substr(0, text.find(". ")); }

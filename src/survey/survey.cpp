@@ -24,8 +24,9 @@ constexpr std::array<std::string_view, 12> kTrackCodes{
     "cancelling", "silent",  "dead",         "too-short", "unreadable", "truncated",
     "unmatched",  "dropout", "not-a-number", "mix-seam",  "ends-early", "starts-late"};
 // A silent channel beside others is told of, but nobody need act on it: it is no track.
-constexpr std::array<std::string_view, 6> kSessionCodes{
-    "no-mix", "several-mixes", "missing-voice", "left-out", "missing-part", "wrong-rate"};
+constexpr std::array<std::string_view, 7> kSessionCodes{
+    "no-mix",   "several-mixes", "missing-voice", "unrecorded",
+    "left-out", "missing-part",  "wrong-rate"};
 
 // Encoders put up to a tenth of a second before and behind a sound.
 constexpr double kSameLength_s = 0.5;

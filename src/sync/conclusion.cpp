@@ -23,6 +23,7 @@ namespace {
 
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kWordReach_s = 0.5;
+constexpr double kUnrecorded_s = 10.0;  // of talk; less may be how people pressed their buttons
 // A copy is placed by a delay of its own, 1 us off for the same samples and up to 25 through a
 // codec.
 constexpr double kExact_db = -35.0;
@@ -318,10 +319,17 @@ Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
     found->voice_s = total_s(found->voice);
     alignment.findings.push_back(mix_repeat_finding(*std::move(repeat)));
   }
+  // A teaser in front of all recordings is recorded further on.
+  if (const auto again = take_repeats(*session.mix.signal, session.mix_features, session.mix_spans,
+                                      session.options.stop, found->unrecorded);
+      !again)
+    return again.error();
   if (!found->voice.empty())
     alignment.findings.push_back(
         missing_voice_finding(found->voice, not_started(session, alignment, found->voice)));
   if (!found->music.empty()) alignment.findings.push_back(mix_music_finding(found->music));
+  if (total_s(found->unrecorded) >= kUnrecorded_s)
+    alignment.findings.push_back(unrecorded_finding(found->unrecorded));
   alignment.unexplained = *std::move(found);
   return {};
 }

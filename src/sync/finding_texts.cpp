@@ -137,13 +137,18 @@ Finding mix_seam_finding(const Seam& seam, double line_s) {
   const std::string on_line = clock_text(line_s);
   const std::string on_mix = clock_text(seam.place.mix_end_s);
   const std::string amount = milliseconds(seam.step_s);
-  finding.text = "The mix " +
-                 (seam.step_s < 0.0 ? "lost " + amount + " of the talk"
-                                    : "has " + amount + " that no recording has") +
-                 " at " + on_mix + " of the mix" +
-                 (on_line == on_mix ? "" : ", " + on_line + " of the timeline") +
-                 ". The tracks stay whole and the timeline runs on; do not cut the "
-                 "mix against it without this step.";
+  const std::string own = seam.step_s < 0.0 ? "lost " + amount + " of the talk"
+                                            : "has " + amount + " that no recording has";
+  const std::string others = seam.step_s < 0.0
+                                 ? "the tracks that are heard there have as much too much"
+                                 : "the tracks that are heard there lost it";
+  finding.text =
+      "The mix " + own + (seam.unsure ? ", or " + others + "," : "") + " at " + on_mix +
+      " of the mix" + (on_line == on_mix ? "" : ", " + on_line + " of the timeline") +
+      (seam.unsure ? ". It is treated as the mix's: the tracks stay whole and the timeline "
+                     "runs on. Listen there to say which."
+                   : ". The tracks stay whole and the timeline runs on; do not cut the "
+                     "mix against it without this step.");
   return finding;
 }
 
@@ -273,6 +278,19 @@ Finding mix_repeat_finding(MixRepeat repeat) {
       ". No recording is missing there. Copy it from the stems, or take it from the mix.";
   finding.line_s = repeat.stretches.front().line_from_s;
   finding.stretches = std::move(repeat.stretches);
+  return finding;
+}
+
+Finding unrecorded_finding(std::vector<Stretch> stretches) {
+  Finding finding;
+  finding.code = "unrecorded";
+  finding.text = "Somebody talks in the mix while no recording runs, " + times(stretches) +
+                 ", first at " + clock_text(stretches.front().line_from_s) +
+                 " of the timeline, lasting " + clock_text(total_s(stretches), 1) +
+                 " in all. The stems are silent there. Ask for files from before and after these, "
+                 "or take it from the mix.";
+  finding.line_s = stretches.front().line_from_s;
+  finding.stretches = std::move(stretches);
   return finding;
 }
 

@@ -38,6 +38,8 @@ struct NotStarted {
 };
 Finding missing_voice_finding(std::vector<Stretch> stretches, const NotStarted& not_started = {});
 Finding mix_repeat_finding(MixRepeat repeat);
+/// Of talk while no recorder ran.
+Finding unrecorded_finding(std::vector<Stretch> stretches);
 Finding mix_music_finding(std::vector<Stretch> stretches);
 
 }  // namespace kilter::sync

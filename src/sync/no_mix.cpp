@@ -405,6 +405,8 @@ class Placer {
       }
     }
     const std::vector<std::size_t> groups = groups_both_ways();
+    // The others are laid on the clock's own time: where that steps, they are off by as much.
+    const Link* clocks_step = step_of(clock());
     for (std::size_t a = 0; a < n_; ++a)
       for (std::size_t b = 0; b < n_; ++b)
         if (heard_[a * n_ + b].found && !heard_[b * n_ + a].found)
@@ -417,6 +419,7 @@ class Placer {
       double bound_us = std::hypot(kUnequal_us, 2e6 * worst_s[i]);
       if (groups[i] != groups[clock()]) bound_us = heard_one_way(i) ? kOneWay_us : kUnheard_us;
       placing.standing = Standing::shaky;
+      if (clocks_step != nullptr) bound_us += 1e6 * clocks_step->step_s;
       if (const Link* step = step_of(i)) {
         bound_us += 1e6 * step->step_s;
         placing.findings.push_back(

@@ -152,19 +152,20 @@ class Worker {
   }
 
   void judge(std::size_t h, HalfSecond& half) {
+    half.kind = HalfKind::explained;
     double mix_power = 0.0;
     double rest = 0.0;
     for (std::size_t f = h * kFramesPerHalf; f < (h + 1) * kFramesPerHalf; ++f) {
+      mix_power += power(mix_frames_[f]);
       if (!covered_[f]) {
         half.kind = HalfKind::uncovered;
-        return;
+        continue;
       }
-      mix_power += power(mix_frames_[f]);
       fit_.residual(of_frame(f), mix_frames_[f], rest_);
       rest += power(rest_);
     }
-    half.kind = HalfKind::explained;
     half.mix_db = to_db(mix_power / kFramesPerHalf);
+    if (half.kind == HalfKind::uncovered) return;
     half.depth_db = static_cast<float>(
         10.0 * std::log10(std::max(rest, 1e-12 * mix_power + 1e-20) / (mix_power + 1e-20)));
   }
@@ -314,7 +315,8 @@ class Worker {
 };
 
 /// Half seconds of one kind, joined into stretches.
-std::vector<Stretch> join(const Unexplained& found, HalfKind kind) {
+template <typename Counts>
+std::vector<Stretch> join(const Unexplained& found, Counts&& counts) {
   std::vector<Stretch> stretches;
   double counted_s = 0.0;
   const auto drop_short = [&] {
@@ -322,7 +324,7 @@ std::vector<Stretch> join(const Unexplained& found, HalfKind kind) {
     counted_s = 0.0;
   };
   for (std::size_t h = 0; h < found.halves.size(); ++h) {
-    if (found.halves[h].kind != kind) continue;
+    if (!counts(h)) continue;
     const double from_s = found.from_s + static_cast<double>(h) * kHalf_s;
     if (counted_s <= 0.0 || from_s > stretches.back().line_to_s + kGap_s + 1e-6) {
       drop_short();
@@ -362,8 +364,9 @@ class Search {
         !done)
       return done.error();
     tell_music();
-    found_.voice = join(found_, HalfKind::voice);
-    found_.music = join(found_, HalfKind::music);
+    found_.voice = join_kind(HalfKind::voice);
+    found_.music = join_kind(HalfKind::music);
+    found_.unrecorded = join_unrecorded();
     found_.voice_s = total_s(found_.voice);
     found_.music_s = total_s(found_.music);
     std::vector<float> depths;
@@ -422,18 +425,28 @@ class Search {
     return half.kind == HalfKind::explained && static_cast<double>(half.depth_db) > least_db &&
            static_cast<double>(half.mix_db + half.depth_db) > speech_db_;
   }
+  bool is_unrecorded(const HalfSecond& half) const {
+    return half.kind == HalfKind::uncovered && static_cast<double>(half.mix_db) > speech_db_ &&
+           half.mix_db > kSilence_db;
+  }
   bool is_suspect(const HalfSecond& half) const { return stands_out(half, kSuspect_db); }
 
   Result<void> look_again(Worker& worker, std::size_t w) {
     const auto mine = halves(w);
-    if (std::none_of(mine.begin(), mine.end(), [&](auto& half) { return is_suspect(half); }))
+    if (std::none_of(mine.begin(), mine.end(),
+                     [&](auto& half) { return is_suspect(half) || is_unrecorded(half); }))
       return {};
     std::vector<HalfSecond> again(mine.size());
     if (auto done = worker.explain(from_s(w), again); !done) return done.error();
     for (std::size_t h = 0; h < mine.size(); ++h) {
-      if (!is_suspect(mine[h])) continue;
+      const bool unrecorded = is_unrecorded(mine[h]);
+      if (!is_suspect(mine[h]) && !unrecorded) continue;
       const auto depth = worker.look_again(from_s(w) + static_cast<double>(h) * kHalf_s);
       if (!depth) return depth.error();
+      if (unrecorded) {
+        standing_[w * per_window_ + h] = worker.standing();
+        continue;
+      }
       mine[h].depth_db = to_db(*depth);
       if (!stands_out(mine[h], kUnexplained_db)) continue;
       mine[h].kind = HalfKind::voice;
@@ -442,21 +455,34 @@ class Search {
     return {};
   }
 
+  std::vector<Stretch> join_kind(HalfKind kind) const {
+    return join(found_, [&](std::size_t h) { return found_.halves[h].kind == kind; });
+  }
+  std::vector<Stretch> join_unrecorded() const {
+    const auto counts = [&](std::size_t h) { return is_unrecorded(found_.halves[h]); };
+    return join(found_, [&](std::size_t h) { return counts(h) && !stands_still(h, counts); });
+  }
+
+  /// Of the half seconds near one that count, whether their rest stands still as music does.
+  template <typename Counts>
+  bool stands_still(std::size_t h, Counts&& counts) const {
+    double sum = 0.0;
+    double count = 0.0;
+    const std::size_t to = std::min(found_.halves.size(), h + kNear + 1);
+    for (std::size_t i = h < kNear ? 0 : h - kNear; i < to; ++i) {
+      if (!counts(i)) continue;
+      sum += standing_[i];
+      count += 1.0;
+    }
+    return sum > kStanding * count;
+  }
+
   /// Half seconds are too short to tell; those near each other are judged together.
   void tell_music() {
     const std::vector<HalfSecond> before = found_.halves;
-    for (std::size_t h = 0; h < before.size(); ++h) {
-      if (before[h].kind != HalfKind::voice) continue;
-      double sum = 0.0;
-      double count = 0.0;
-      const std::size_t to = std::min(before.size(), h + kNear + 1);
-      for (std::size_t i = h < kNear ? 0 : h - kNear; i < to; ++i) {
-        if (before[i].kind != HalfKind::voice) continue;
-        sum += standing_[i];
-        count += 1.0;
-      }
-      if (sum > kStanding * count) found_.halves[h].kind = HalfKind::music;
-    }
+    const auto counts = [&](std::size_t h) { return before[h].kind == HalfKind::voice; };
+    for (std::size_t h = 0; h < before.size(); ++h)
+      if (counts(h) && stands_still(h, counts)) found_.halves[h].kind = HalfKind::music;
   }
 
   const MappedTrack& mix_;

@@ -511,6 +511,33 @@ TEST(Align, DoesNotTakeAGuestsLossForTheMixsThoughNobodyElseRanBefore) {
   EXPECT_NEAR(*guest.map->to_line(40.0), lost.heard.sound.line_of(2, 47.0), 50e-6);
 }
 
+class BeforeAllRecorders : public testing::TestWithParam<std::pair<const char*, bool>> {};
+
+TEST_P(BeforeAllRecorders, TalkIsToldAndAJingleIsNot) {
+  const bool talk = GetParam().second;
+  auto spec = scripted({{{30.0, 6.0}, {48.0, 6.0}, {70.0, 6.0}, {90.0, 3.0}},
+                        {{37.0, 6.0}, {55.0, 6.0}, {77.0, 6.0}},
+                        {{24.0, 5.0}, {42.0, 6.0}, {62.0, 6.0}, {84.0, 5.0}}});
+  if (talk)
+    spec.people[0].words.insert(spec.people[0].words.begin(), simulator::Words{2.0, 15.0});
+  else
+    spec.mix.music.jingles = {{2.0, 15.0, -20.0}};
+  for (auto& recorder : spec.recorders) recorder.start_s = 21.0;
+  const Heard heard = hear(spec);
+  const auto placings = align(heard.mix_input(), heard.tracks, with_threads(2));
+  ASSERT_TRUE(placings);
+  const auto codes = talk ? std::vector<std::string>{"unrecorded"} : std::vector<std::string>{};
+  ASSERT_EQ(codes_of(placings->findings), codes);
+  if (!talk) return;
+  const auto& stretches = placings->findings.front().stretches;
+  EXPECT_LT(stretches.front().line_from_s, 4.0);
+  EXPECT_NEAR(stretches.back().line_to_s, 17.0, 2.0);
+}
+
+INSTANTIATE_TEST_SUITE_P(Cases, BeforeAllRecorders,
+                         testing::Values(std::pair{"Talk", true}, std::pair{"Jingle", false}),
+                         [](const auto& each) { return each.param.first; });
+
 TEST(Align, FindsThePlaceOfSomeWordsBeforeALongLoss) {
   const auto spec =
       scripted({{{0.5, 7.0}, {30.0, 6.0}, {48.0, 6.0}, {70.0, 6.0}, {90.0, 3.0}},

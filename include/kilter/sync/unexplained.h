@@ -41,6 +41,8 @@ struct Unexplained {
   std::vector<HalfSecond> halves;  ///< one after the other without gaps
   std::vector<Stretch> voice;      ///< in order of time; none with less than 2 s of its kind
   std::vector<Stretch> music;      ///< the same
+  /// As loud as speech and no music, where no track lies: before all recorders ran, or after.
+  std::vector<Stretch> unrecorded;
   double voice_s{0.0};             ///< sum of the stretches
   double music_s{0.0};
   double typical_depth_db{0.0};  ///< median over the explained half seconds
@@ -53,7 +55,7 @@ struct Unexplained {
 /// still; drums alone count as a voice, and so does laughter.
 ///
 /// `mix.map` leads from mix time to the timeline. Where no track lies nothing is unexplained: the
-/// recorders did not run yet. A room microphone that is missing is explained by its neighbours'
+/// recorders did not run, and what is loud there is told apart. A room microphone that is missing is explained by its neighbours'
 /// bleed and not found. Bit-identical for any `threads`. Fails where a signal cannot be read.
 /// Cost: 29 000 transforms of 2048 per track-hour and mix-hour, more where much is unexplained.
 /// Memory: 16 bytes per half second, and 1 MB and 0.6 MB per track and thread.

@@ -52,6 +52,7 @@ constexpr std::array kTitles{Title{"clipped", "Clipped"},
                              Title{"two-clocks", "One recorder, two clocks"},
                              Title{"unmatched", "Fits nowhere"},
                              Title{"unreadable", "Cannot be read"},
+                             Title{"unrecorded", "Talk while no recording runs"},
                              Title{"wrong-rate", "Header states a wrong rate"}};
 
 }  // namespace

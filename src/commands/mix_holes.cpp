@@ -31,6 +31,7 @@ constexpr double kCutTalk_s = 0.3;    // behind an edge that is loud
 constexpr double kNick_s = 0.3;       // amid sound: whoever talks may just draw breath
 constexpr double kHeldBack_s = 2.0;   // an excursion's reach round its stretch
 constexpr double kMissingNear_s = 10.0;
+constexpr double kBeside_s = 2.0;
 
 /// A recording that tells whether its person talks.
 struct Witness {
@@ -77,6 +78,33 @@ bool is_told_near(const std::vector<Finding>& findings, std::string_view code, c
              return own.line_from_s - reach_s < line.line_to_s &&
                     own.line_to_s + reach_s > line.line_from_s;
            });
+  });
+}
+
+/// Whether the run parts a jingle or a teaser from the show: from where the first recording runs no
+/// track explains the mix up to it, or from it to where the last one ends. What people say
+/// meanwhile is not on air.
+bool is_beside_the_show(const Lineup& lineup, const Stretch& line) {
+  constexpr std::array<std::string_view, 3> kNotTheShow{"missing-voice", "mix-music", "mix-repeat"};
+  double from_s = 1e300;
+  double to_s = -1e300;
+  for (const LineupTrack& track : lineup.tracks) {
+    if (!track.map) continue;
+    from_s = std::min(from_s, track.map->spans().front().line_from_s);
+    to_s = std::max(to_s, track.map->spans().back().line_to_s);
+  }
+  from_s = std::max(from_s, lineup.mix->spans.front().line_from_s);
+  to_s = std::min(to_s, lineup.mix->spans.back().line_to_s);
+  const auto is_all = [&](const Stretch& other) {
+    const bool in_front = other.line_from_s - from_s < kBeside_s &&
+                          std::abs(other.line_to_s - line.line_from_s) < kBeside_s;
+    const bool behind = to_s - other.line_to_s < kBeside_s &&
+                        std::abs(other.line_from_s - line.line_to_s) < kBeside_s;
+    return in_front || behind;
+  };
+  return std::any_of(lineup.findings.begin(), lineup.findings.end(), [&](const Finding& finding) {
+    return std::find(kNotTheShow.begin(), kNotTheShow.end(), finding.code) != kNotTheShow.end() &&
+           std::any_of(finding.stretches.begin(), finding.stretches.end(), is_all);
   });
 }
 
@@ -200,7 +228,7 @@ Result<void> judge_mix_holes(const Survey& survey, Lineup& lineup) {
     const double from_s = to_seconds(run.from, rate).s;
     const double length_s = to_seconds(run.length, rate).s;
     const auto line = on_timeline(lineup.mix->spans, from_s, from_s + length_s);
-    if (!line) continue;
+    if (!line || is_beside_the_show(lineup, *line)) continue;
     Testimony testimony(*line);
     for (const Witness& witness : witnesses)
       if (auto heard = testimony.hear(witness); !heard) return heard;

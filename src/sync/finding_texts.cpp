@@ -189,9 +189,10 @@ Finding step_without_mix_finding(double track_s) {
   finding.code = "thin-evidence";
   finding.at_s = track_s;
   finding.text = "About " + clock_text(track_s) +
-                 " of the recording it goes over to another place against those that it hears: it "
-                 "may have lost or repeated a stretch there, and lies right on one side at most. "
-                 "Listen on both sides of it, or name a mix with --mix FILE.";
+                 " of the recording it and those that it hears go over to another place against "
+                 "each other: one of them may have lost or repeated a stretch there, and they lie "
+                 "right together on one side at most. Listen on both sides of it, or name a mix "
+                 "with --mix FILE.";
   return finding;
 }
 

@@ -50,7 +50,7 @@ struct Link {
   Line b_to_a;
   double sigma{0.0};
   double step_s{0.0};     // by how much parts of `b` lie apart against `a`, at most
-  double step_at_s{0.0};  // of `b`; of `a` the same moment
+  double step_at_s{0.0};  // where, of `b`
   double step_in_a_s{0.0};
 };
 

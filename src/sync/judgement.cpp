@@ -244,6 +244,13 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      "\", and tracks of one recorder end together: where it says nothing, "
                      "towards its end, it may have lost or repeated a stretch.",
                  std::abs(odd->longer_s)};
+  if (const auto odd = odd_step(evidence, track))
+    return Doubt{"Its seam and its length differ by " + milliseconds(std::abs(odd->longer_s)) +
+                     ", and tracks of one recorder end together, as \"" +
+                     evidence.tracks[odd->other].name +
+                     "\" does: on one side of its seam a neighbour's voice, which comes late, may "
+                     "be all that is heard.",
+                 std::abs(odd->longer_s)};
   if (const auto odd = odd_start(evidence, track))
     return Doubt{"It ends together with \"" + evidence.tracks[odd->other].name +
                      "\" and drifts alike, as tracks of one recorder do, yet is " +

@@ -14,6 +14,7 @@ constexpr double kUnheardEnd_s = 15.0;
 constexpr double kUnheardStart_s = 10.0;
 constexpr double kSameDrift = 0.1e-6;
 constexpr double kEndTogether_s = 1e-3;
+constexpr double kOddStep_s = 0.5e-3;
 
 }  // namespace
 
@@ -81,6 +82,30 @@ std::optional<OddLength> odd_length(const Evidence& evidence, std::size_t track)
     if (!odd && std::abs(longer_s) < kFarthest_s) odd = OddLength{j, longer_s};
   }
   if (!odd || unheard_end_s(state) < kUnheardEnd_s) return std::nullopt;
+  return odd;
+}
+
+std::optional<OddLength> odd_step(const Evidence& evidence, std::size_t track) {
+  const TrackState& state = evidence.states[track];
+  double lost_s = 0.0;
+  bool steps = false;
+  for (const Seam& seam : evidence.seams) {
+    if (!is_own(seam, track) || seam.cause != SeamCause::track) continue;
+    steps = true;
+    lost_s += seam.step_s / state.curve.rate;
+  }
+  if (!steps || evidence.tracks[track].lossy) return std::nullopt;
+  std::optional<OddLength> odd;
+  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
+    const TrackState& other = evidence.states[j];
+    if (j == track || !other.placed || other.apart || other.recorder != state.recorder ||
+        evidence.tracks[j].lossy || own_loss_s(evidence.seams, j) != 0.0 ||
+        std::abs(other.start_s() - state.start_s()) > kEndTogether_s)
+      continue;
+    const double longer_s = state.length_s - other.length_s + lost_s;
+    if (std::abs(longer_s) < kOddStep_s) return std::nullopt;
+    if (std::abs(longer_s) < kNeighbour_s) odd = OddLength{j, longer_s};
+  }
   return odd;
 }
 

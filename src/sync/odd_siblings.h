@@ -42,6 +42,11 @@ struct OddLength {
 /// what no seam explains, and that says nothing towards its end, a stretch may be lost or doubled.
 std::optional<OddLength> odd_length(const Evidence& evidence, std::size_t track);
 
+/// Of one that has lost or doubled something alone, by how much its length and its siblings' say
+/// otherwise, where that is less than a neighbour's voice comes late by: behind the seam it may
+/// have been heard by such a voice alone.
+std::optional<OddLength> odd_step(const Evidence& evidence, std::size_t track);
+
 /// Two that end together and drift alike are of one recorder, which begins all its files together.
 /// Of one that says nothing towards its beginning, a stretch may be lost or doubled there.
 std::optional<OddLength> odd_start(const Evidence& evidence, std::size_t track);

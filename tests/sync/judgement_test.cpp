@@ -107,6 +107,29 @@ TEST(Doubt, IsOfATrackLongerThanItsSiblingsThatSaysNothingTowardsItsEnd) {
       << "another is as long";
 }
 
+TEST(Doubt, IsOfATrackThatLostOtherwiseThanItsLengthSays) {
+  const auto whole = heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0);
+  const auto lost = [&](double length_s, double step_s, SeamCause cause) {
+    Told told(
+        {heard_track(length_s, {{6.0, 120.0, 1.5}, {132.0, 290.0, 1.5 + step_s}}, 20.0), whole});
+    Seam seam;
+    seam.cause = cause;
+    seam.tracks = {0};
+    seam.step_s = step_s;
+    seam.place.mix_end_s = 126.0;
+    told.seams = {seam};
+    EXPECT_EQ(told.states[0].recorder, told.states[1].recorder);
+    return told;
+  };
+  constexpr double kLength_s = 298.0;
+  const Told told = lost(kLength_s, 2.007, SeamCause::track);
+  ASSERT_TRUE(told.doubt(0));
+  EXPECT_NEAR(told.doubt(0)->off_s, 0.007, 0.1e-3);
+  EXPECT_FALSE(told.doubt(1));
+  EXPECT_FALSE(lost(kLength_s, 2.0001, SeamCause::track).doubt(0)) << "as its length says";
+  EXPECT_FALSE(lost(300.0, 0.007, SeamCause::stream).doubt(0)) << "a stream shortens no file";
+}
+
 TEST(Doubt, IsOfATrackThatEndsWithTwoOthersButBeganAtAnotherTimeAndSaysNothingThere) {
   const auto whole = heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0);
   const auto padded = heard_track(300.132, {{60.0, 290.0, 1.368}}, 20.0);

@@ -115,13 +115,19 @@ std::vector<Place> places_of(const Session& session, int track, const AnalysisSi
         signals.push_back(session.inputs[k].signal);
     return signals;
   };
+  // Under a wrong header a second of the file is none of the timeline.
+  double per_second = 1.0;
+  if (track >= 0) {
+    const simulator::Clock& clock = session.sound.tracks[static_cast<std::size_t>(track)].clock;
+    per_second = clock.rate_hz / clock.file_rate_hz();
+  }
   std::vector<Place> places;
   for (const TrueSeam& seam : seams) {
     const std::vector<int> people = people_behind(session, track, seam);
     Place place{&seam, seam.track_from_s, seam.track_to_s, false, false};
     if (seam.repeated) place.from_s -= seam.track_to_s - seam.track_from_s;
-    place.from_s -= quiet_before_s(session, people, seam.line_s);
-    place.to_s += quiet_after_s(session, people, seam.line_after_s);
+    place.from_s -= per_second * quiet_before_s(session, people, seam.line_s);
+    place.to_s += per_second * quiet_after_s(session, people, seam.line_after_s);
     for (const AnalysisSignal* signal : siblings(seam)) widen_by_silence(*signal, place);
     const bool in_mix = seam.line_s > 5.0 && seam.line_after_s < session.order.spec.length_s - 5.0;
     const bool live =

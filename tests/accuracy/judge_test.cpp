@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 #include "accuracy/cases.h"
 #include "accuracy/page.h"
 
@@ -24,12 +26,12 @@ const Session& session() {
 }
 
 /// What an estimator would say that knows the truth, `late_us` off.
-sync::Alignment truthful(double late_us) {
+sync::Alignment truthful(double late_us, const Session& of = session()) {
   sync::Alignment alignment;
-  for (std::size_t k = 0; k < session().inputs.size(); ++k) {
+  for (std::size_t k = 0; k < of.inputs.size(); ++k) {
     sync::TrackPlacing placing;
-    if (session().truth[k] >= 0) {
-      const auto& track = session().sound.tracks[static_cast<std::size_t>(session().truth[k])];
+    if (of.truth[k] >= 0) {
+      const auto& track = of.sound.tracks[static_cast<std::size_t>(of.truth[k])];
       placing.standing = Standing::firm;
       placing.inverted = track.inverted;
       placing.uncertainty_us = 10.0;
@@ -50,7 +52,7 @@ sync::Alignment truthful(double late_us) {
         finding.cause = seam.cause;
         placing.findings.push_back(finding);
       }
-      add(session().inputs[k].length_s);
+      add(of.inputs[k].length_s);
       placing.map = *TimeMap::make(spans);
     }
     alignment.tracks.push_back(std::move(placing));
@@ -110,6 +112,34 @@ TEST(Judge, MeasuresTheStepAndThePlaceOfASeam) {
   EXPECT_NEAR(row_of(alignment).seams().worst_step_us, 150.0, 0.01);
   finding.at_s = *finding.at_s + 30.0;
   EXPECT_EQ(row_of(alignment).seams().found, 0);
+}
+
+TEST(Judge, LetsASeamLieAnywhereInItsPauseThoughTheHeaderStatesAnotherRate) {
+  constexpr std::size_t kThird = 1;  // his file takes three seconds for one
+  Order order{simulator::hybrid_session(61, 90.0, 1, 1)};
+  simulator::Clock& clock = order.spec.recorders[1];
+  clock.rate_hz = 96000.0;
+  clock.header_rate_hz = 32000.0;
+  order.spec.people[kThird].stream.steps = {{30.0, 0.05}};
+  const Session session = make_session(order, "", 2);
+  const auto& track = session.sound.tracks[kThird];
+  ASSERT_EQ(track.seams.size(), 1U);
+  const double stepped_s = track.seams[0].line_after_s;
+  double speaks_s = 1e9;
+  for (const auto& said : session.sound.talk)
+    if (said.person == static_cast<int>(kThird) && said.line_from_s > stepped_s)
+      speaks_s = std::min(speaks_s, said.line_from_s);
+  ASSERT_LT(stepped_s + 2.0, speaks_s);
+  ASSERT_LT(speaks_s, 90.0);
+
+  sync::Alignment alignment = truthful(0.0, session);
+  Finding& seam = alignment.tracks[kThird].findings.at(0);
+  const auto seams = [&](double line_s) {
+    seam.at_s = track.seams[0].track_to_s + 3.0 * (line_s - stepped_s);
+    return judge(session, alignment).seams;
+  };
+  EXPECT_EQ(seams(speaks_s - 0.1).false_ones, 0);
+  EXPECT_EQ(seams(speaks_s + 3.0).false_ones, 1);
 }
 
 TEST(Judge, CountsAPlacedStrangerAsWrong) {

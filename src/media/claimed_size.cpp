@@ -4,7 +4,7 @@
 #include <array>
 #include <bit>
 #include <cstddef>
-#include <cstring>
+#include <span>
 #include <string_view>
 
 namespace kilter::media {
@@ -12,46 +12,92 @@ namespace {
 
 constexpr std::int64_t kSizeBytes = 4;
 constexpr int kMostChunks = 100;
-constexpr std::int64_t kFirstChunkAt = 12;
 constexpr std::uint32_t kIn64Bits = 0xFFFFFFFF;
+constexpr std::uint64_t kLargest = std::uint64_t{1} << 60U;  // beyond, sums would overflow
 
-struct Chunk {
-  std::array<char, 4> id{};
-  std::uint32_t bytes{0};
-
-  bool is(std::string_view name) const { return std::string_view(id.data(), 4) == name; }
+/// How a family of formats lays out its chunks: name, size, contents.
+struct Layout {
+  std::string_view file;      // the first letters of a file
+  std::int64_t first_at{12};  // its first chunk, from the file's beginning
+  std::size_t head_bytes{8};  // name and size; the name begins with four letters
+  std::size_t size_bytes{4};  // the last of the head
+  std::endian order{std::endian::little};
+  bool counts_head{false};   // the size is the whole chunk's
+  std::int64_t multiple{2};  // chunks begin there
+  std::string_view sound{"data"};
+  std::int64_t before_sound{0};  // bytes of that chunk
 };
 
-std::optional<std::array<unsigned char, 8>> eight_bytes_at(FileInput& file, std::int64_t at) {
-  std::array<char, 8> bytes{};
-  if (file.read_at(bytes, at) != 8) return std::nullopt;
-  return std::bit_cast<std::array<unsigned char, 8>>(bytes);
+constexpr Layout kRiff{.file = "RIFF"};
+constexpr Layout kRf64{.file = "RF64"};
+constexpr Layout kBw64{.file = "BW64"};
+constexpr Layout kW64{.file = "riff",
+                      .first_at = 40,
+                      .head_bytes = 24,
+                      .size_bytes = 8,
+                      .counts_head = true,
+                      .multiple = 8};
+constexpr Layout kAiff{
+    .file = "FORM", .order = std::endian::big, .sound = "SSND", .before_sound = 8};
+constexpr Layout kCaf{.file = "caff",
+                      .first_at = 8,
+                      .head_bytes = 12,
+                      .size_bytes = 8,
+                      .order = std::endian::big,
+                      .multiple = 1,
+                      .before_sound = 4};
+
+using Head = std::array<unsigned char, 24>;
+
+/// The file's next bytes; nothing where it has fewer.
+std::optional<Head> head_at(FileInput& file, std::int64_t at, std::size_t bytes) {
+  std::array<char, sizeof(Head)> head{};
+  if (file.read_at(std::span(head).first(bytes), at) != static_cast<std::int64_t>(bytes))
+    return std::nullopt;
+  return std::bit_cast<Head>(head);
 }
 
-std::optional<Chunk> chunk_at(FileInput& file, std::int64_t at) {
-  const auto head = eight_bytes_at(file, at);
+std::uint64_t number(std::span<const unsigned char> bytes, std::endian order) {
+  std::uint64_t sum = 0;
+  for (std::size_t i = 0; i < bytes.size(); ++i)
+    sum = sum << 8U | bytes[order == std::endian::big ? i : bytes.size() - 1 - i];
+  return sum;
+}
+
+bool begins_with(const Head& head, std::string_view letters) {
+  return std::equal(letters.begin(), letters.end(), head.begin(),
+                    [](char a, unsigned char b) { return static_cast<unsigned char>(a) == b; });
+}
+
+struct Chunk {
+  Head head{};
+  std::int64_t at{0};     // its contents
+  std::int64_t bytes{0};  // of them
+  std::int64_t next{0};
+};
+
+std::optional<Chunk> chunk_at(FileInput& file, const Layout& layout, std::int64_t at) {
+  const auto head = head_at(file, at, layout.head_bytes);
   if (!head) return std::nullopt;
-  Chunk chunk;
-  std::memcpy(chunk.id.data(), head->data(), 4);
-  for (std::size_t i = 8; i-- > 4;) chunk.bytes = chunk.bytes << 8U | (*head)[i];
+  const std::uint64_t size =
+      number(std::span(*head).subspan(layout.head_bytes - layout.size_bytes, layout.size_bytes),
+             layout.order);
+  const std::size_t counted = layout.counts_head ? layout.head_bytes : 0;
+  if (size < counted || size >= kLargest) return std::nullopt;
+  Chunk chunk{*head, at + static_cast<std::int64_t>(layout.head_bytes),
+              static_cast<std::int64_t>(size - counted), 0};
+  const std::int64_t end = chunk.at + chunk.bytes;
+  chunk.next = end + (layout.multiple - end % layout.multiple) % layout.multiple;
   return chunk;
-}
-
-std::uint32_t high_byte_first(std::uint32_t value) {
-  return value << 24U | (value & 0xFF00U) << 8U | (value >> 8U & 0xFF00U) | value >> 24U;
-}
-
-std::int64_t behind(std::int64_t at, const Chunk& chunk) {
-  return at + 8 + chunk.bytes + chunk.bytes % 2;
 }
 
 /// Whether chunk follows chunk from `at` to the file's end.
 bool are_chunks(FileInput& file, std::int64_t at) {
   const std::int64_t end = file.length();
   for (int i = 0; i < kMostChunks && at < end; ++i) {
-    const auto chunk = chunk_at(file, at);
+    const auto chunk = chunk_at(file, kRiff, at);
     if (!chunk) return false;
-    at = behind(at, *chunk);
+    at = chunk->next;
   }
   return at == end || at == end + 1;
 }
@@ -61,114 +107,46 @@ struct Sound {
   std::int64_t bytes{0};  // as the header says
 };
 
-/// Where the sound of a RIFF file lies, and how much its header says there is.
-std::optional<Sound> sound_of(FileInput& file) {
-  const auto riff = chunk_at(file, 0);
-  if (!riff || !riff->is("RIFF")) return std::nullopt;
-  std::int64_t at = kFirstChunkAt;
+/// Where the sound of a file of this family lies, and how much its header says there is.
+std::optional<Sound> sound_of(FileInput& file, const Layout& layout) {
+  const auto begin = head_at(file, 0, layout.file.size());
+  if (!begin || !begins_with(*begin, layout.file)) return std::nullopt;
+  std::int64_t at = layout.first_at;
   for (int i = 0; i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(file, at);
+    const auto chunk = chunk_at(file, layout, at);
     if (!chunk) return std::nullopt;
-    if (chunk->is("data")) return Sound{at + 8, chunk->bytes};
-    at = behind(at, *chunk);
+    if (begins_with(chunk->head, layout.sound))
+      return Sound{chunk->at + layout.before_sound, chunk->bytes - layout.before_sound};
+    at = chunk->next;
   }
   return std::nullopt;
-}
-
-template <std::endian Order = std::endian::little>
-std::optional<std::int64_t> size_at(FileInput& file, std::int64_t at) {
-  auto bytes = eight_bytes_at(file, at);
-  if (!bytes) return std::nullopt;
-  if (Order == std::endian::big) std::reverse(bytes->begin(), bytes->end());
-  std::uint64_t size = 0;
-  for (std::size_t i = 8; i-- > 0;) size = size << 8U | (*bytes)[i];
-  // Beyond what any file holds, and where sums would overflow.
-  return size < std::uint64_t{1} << 60U ? std::optional(static_cast<std::int64_t>(size))
-                                        : std::nullopt;
 }
 
 /// RF64 and BW64: sizes of 64 bits stand in the first chunk, the file's and then the sound's.
-std::optional<Sound> sound_of_rf64(FileInput& file) {
-  const auto head = chunk_at(file, 0);
-  const auto sizes = chunk_at(file, kFirstChunkAt);
-  if (!head || !(head->is("RF64") || head->is("BW64")) || !sizes || !sizes->is("ds64"))
-    return std::nullopt;
-  const auto bytes = size_at(file, kFirstChunkAt + 16);
-  std::int64_t at = behind(kFirstChunkAt, *sizes);
-  for (int i = 0; bytes && i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(file, at);
-    if (!chunk) return std::nullopt;
-    if (chunk->is("data"))
-      return Sound{at + 8, chunk->bytes == kIn64Bits ? *bytes : std::int64_t{chunk->bytes}};
-    at = behind(at, *chunk);
-  }
-  return std::nullopt;
-}
-
-/// W64: names of 16 bytes, the first four of which are letters; sizes count name and size as well,
-/// and chunks begin at multiples of eight.
-std::optional<Sound> sound_of_w64(FileInput& file) {
-  constexpr std::int64_t kHeadBytes = 24;
-  constexpr std::int64_t kFirstAt = 40;
-  const auto riff = chunk_at(file, 0);
-  if (!riff || !riff->is("riff")) return std::nullopt;
-  std::int64_t at = kFirstAt;
-  for (int i = 0; i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(file, at);
-    const auto bytes = size_at(file, at + 16);
-    if (!chunk || !bytes || *bytes < kHeadBytes) return std::nullopt;
-    if (chunk->is("data")) return Sound{at + kHeadBytes, *bytes - kHeadBytes};
-    at += (*bytes + 7) / 8 * 8;
-  }
-  return std::nullopt;
-}
-
-/// AIFF: as RIFF, with the high byte first; the sound's chunk has eight bytes before the sound.
-std::optional<Sound> sound_of_aiff(FileInput& file) {
-  constexpr std::int64_t kBeforeSound = 8;
-  const auto form = chunk_at(file, 0);
-  if (!form || !form->is("FORM")) return std::nullopt;
-  std::int64_t at = kFirstChunkAt;
-  for (int i = 0; i < kMostChunks; ++i) {
-    auto chunk = chunk_at(file, at);
-    if (!chunk) return std::nullopt;
-    chunk->bytes = high_byte_first(chunk->bytes);
-    if (chunk->is("SSND")) return Sound{at + 8 + kBeforeSound, chunk->bytes - kBeforeSound};
-    at = behind(at, *chunk);
-  }
-  return std::nullopt;
-}
-
-/// CAF: as AIFF, but for sizes of 64 bits, and four bytes before the sound.
-std::optional<Sound> sound_of_caf(FileInput& file) {
-  constexpr std::int64_t kFirstAt = 8;
-  constexpr std::int64_t kChunkHead = 12;
-  constexpr std::int64_t kBeforeSound = 4;
-  const auto head = chunk_at(file, 0);
-  if (!head || !head->is("caff")) return std::nullopt;
-  std::int64_t at = kFirstAt;
-  for (int i = 0; i < kMostChunks; ++i) {
-    const auto chunk = chunk_at(file, at);
-    const auto bytes = size_at<std::endian::big>(file, at + 4);
-    if (!chunk || !bytes) return std::nullopt;  // -1: up to the end
-    if (chunk->is("data")) return Sound{at + kChunkHead + kBeforeSound, *bytes - kBeforeSound};
-    at += kChunkHead + *bytes;
-  }
-  return std::nullopt;
+std::optional<Sound> sound_of_large(FileInput& file, const Layout& layout) {
+  auto sound = sound_of(file, layout);
+  const auto sizes = head_at(file, layout.first_at, 24);
+  if (!sound || !sizes || !begins_with(*sizes, "ds64")) return std::nullopt;
+  const std::uint64_t bytes = number(std::span(*sizes).subspan(16), layout.order);
+  if (bytes >= kLargest) return std::nullopt;
+  if (sound->bytes == kIn64Bits) sound->bytes = static_cast<std::int64_t>(bytes);
+  return sound;
 }
 
 /// AU: where the sound begins and how long it is, high byte first.
 std::optional<Sound> sound_of_au(FileInput& file) {
-  const auto head = chunk_at(file, 0);
-  const auto size = chunk_at(file, 4);
-  if (!head || !head->is(".snd") || !size) return std::nullopt;
-  return Sound{high_byte_first(head->bytes), high_byte_first(size->bytes)};
+  const auto head = head_at(file, 0, 12);
+  if (!head || !begins_with(*head, ".snd")) return std::nullopt;
+  const auto field = [&](std::size_t at) {
+    return static_cast<std::int64_t>(number(std::span(*head).subspan(at, 4), std::endian::big));
+  };
+  return Sound{field(4), field(8)};
 }
 
 }  // namespace
 
 std::optional<std::int64_t> unwritten_size_at(FileInput& file) {
-  const auto sound = sound_of(file);
+  const auto sound = sound_of(file, kRiff);
   if (!sound || sound->bytes != 0 || are_chunks(file, sound->at)) return std::nullopt;
   return sound->at - kSizeBytes;
 }
@@ -178,12 +156,11 @@ std::optional<CutSound> cut_sound(FileInput& file) {
     return (bytes >= 0xFFFF0000 && bytes <= 0xFFFFFFFF) ||
            (bytes >= 0x7FFF0000 && bytes <= 0x7FFFFFFF);
   };
-  auto sound = sound_of(file);
-  if (!sound) sound = sound_of_rf64(file);
-  if (!sound) sound = sound_of_w64(file);
-  if (!sound) sound = sound_of_aiff(file);
-  if (!sound) sound = sound_of_caf(file);
-  if (!sound) sound = sound_of_au(file);
+  auto sound = sound_of_au(file);
+  for (const Layout* layout : {&kRiff, &kW64, &kAiff, &kCaf})
+    if (!sound) sound = sound_of(file, *layout);
+  for (const Layout* layout : {&kRf64, &kBw64})
+    if (!sound) sound = sound_of_large(file, *layout);
   if (!sound || is_unknown(sound->bytes)) return std::nullopt;
   const std::int64_t there = file.length() - sound->at;
   if (there <= 0 || there >= sound->bytes) return std::nullopt;

@@ -7,6 +7,7 @@
 
 #include "check_words.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/decibels.h"
 #include "kilter/report/finding_words.h"
 #include "lineup_builder.h"
 
@@ -320,15 +321,14 @@ void add_null(const sync::Unexplained& unexplained, double length_s,
     if (half.kind == sync::HalfKind::uncovered || half.kind == sync::HalfKind::quiet) continue;
     const double at_s = unexplained.from_s + 0.5 * static_cast<double>(i);
     const auto minute = std::min(static_cast<std::size_t>(std::max(at_s, 0.0) / 60.0), minutes - 1);
-    const double power = std::pow(10.0, 0.1 * half.mix_db);
+    const double power = db_to_power(half.mix_db);
     mix[minute] += power;
-    left[minute] += power * std::pow(10.0, 0.1 * half.depth_db);
+    left[minute] += power * db_to_power(half.depth_db);
     any = true;
   }
   for (std::size_t i = 0; i < minutes; ++i)
     report.null_db_by_minute.push_back(
-        mix[i] > 0.0 ? std::optional(10.0 * std::log10(std::max(left[i] / mix[i], 1e-12)))
-                     : std::nullopt);
+        mix[i] > 0.0 ? std::optional(power_to_db(left[i] / mix[i], 1e-12)) : std::nullopt);
   if (any) report.null_db = unexplained.typical_depth_db;
   if (unexplained.voice_s > 0.0)
     report.findings.push_back(check_finding(

@@ -8,6 +8,7 @@
 #include <tuple>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/decibels.h"
 
 namespace kilter::commands {
 namespace {
@@ -84,7 +85,7 @@ bool sounds_at(const report::HeardTrack& heard, double track_s) {
   const std::ptrdiff_t last = cell(track_s + kAround_s);
   for (std::ptrdiff_t i = first; i <= last; ++i)
     power += static_cast<double>(heard.envelope.cells[static_cast<std::size_t>(i)].power);
-  const double speech = std::pow(10.0, 0.1 * heard.levels->level_dbfs);
+  const double speech = db_to_power(heard.levels->level_dbfs);
   return power / static_cast<double>(last - first + 1) > kBelowSpeech * speech;
 }
 

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "kilter/base/clock_text.h"
+#include "kilter/base/decibels.h"
 #include "kilter/base/quoted_names.h"
 #include "kilter/report/lineup_report.h"
 
@@ -66,7 +67,7 @@ double power_db(const std::array<float, kStretchFrames>& frames) {
   }
   const double mean = sum / static_cast<double>(kStretchFrames);
   const double power = squares / static_cast<double>(kStretchFrames) - mean * mean;
-  return 10.0 * std::log10(std::max(power, 1e-16));
+  return power_to_db(power, 1e-16);
 }
 
 /// Whether something of this code is told of a place within `reach_s` of the line's stretch.

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "kilter/base/decibels.h"
 #include "kilter/signal/wide_loops.h"
 
 namespace kilter::intake {
@@ -21,7 +22,7 @@ constexpr double kLoudPower = 3.2e-5;  // -45 dBFS: somebody speaks, or a door f
 constexpr std::size_t kMostZeroRuns = 4096;
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
-double decibels_of_power(double power) { return power > 0.0 ? 10.0 * std::log10(power) : kSilence; }
+double decibels_of_power(double power) { return power > 0.0 ? power_to_db(power, 0.0) : kSilence; }
 
 double variance(double sum, double squares, std::int64_t count) {
   const double n = static_cast<double>(count);

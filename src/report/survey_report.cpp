@@ -8,6 +8,7 @@
 
 #include "findings_text.h"
 #include "kilter/base/clock_text.h"
+#include "kilter/base/decibels.h"
 #include "kilter/base/utf8.h"
 #include "kilter/report/text_table.h"
 
@@ -74,9 +75,9 @@ std::vector<std::string> cells_of(const Row& row, const SurveyFile& file) {
 std::optional<double> loudness_of(const std::vector<Levels>& channels) {
   double power = 0.0;
   for (const Levels& levels : channels)
-    if (levels.loudness_lufs) power += std::pow(10.0, *levels.loudness_lufs / 10.0);
+    if (levels.loudness_lufs) power += db_to_power(*levels.loudness_lufs);
   if (power <= 0.0) return std::nullopt;
-  return 10.0 * std::log10(power);
+  return power_to_db(power);
 }
 
 /// Which files were taken for one.

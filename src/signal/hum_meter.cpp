@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "kilter/base/decibels.h"
 #include "kilter/signal/wide_loops.h"
 
 namespace kilter {
@@ -16,8 +17,6 @@ constexpr std::int64_t kLeastSeconds = 10;
 constexpr double kSteady_db = 3.0;  // between the quarters
 constexpr double kStrong_db = -30.0;
 constexpr double kLeast_dbfs = -70.0;
-
-double decibels(double power) { return 10.0 * std::log10(std::max(power, 1e-30)); }
 
 std::size_t frames_in(double seconds, double rate_hz) {
   return std::max<std::size_t>(1, static_cast<std::size_t>(std::llround(seconds * rate_hz)));
@@ -118,8 +117,8 @@ void HumMeter::end_stretch() {
     const Projection sum = project(all.data() + history_frames_, line.cosines.data(),
                                    line.sines.data(), stretch_frames_);
     line.stretches[in_second_] = {sum.on_cosine, -sum.on_sine};
-    line.rest.add(decibels(power_without_period(all.subspan(history_frames_ - line.period_frames),
-                                                line.period_frames)));
+    line.rest.add(power_to_db(power_without_period(
+        all.subspan(history_frames_ - line.period_frames), line.period_frames)));
   }
   if (++in_second_ == kStretchesPerSecond) {
     for (Line& line : lines_) end_second(line);
@@ -150,7 +149,7 @@ void HumMeter::end_second(Line& line) const {
   const double power = power_at(line, line.hz);
   const double beside =
       std::max(power_at(line, line.hz - kBeside_hz), power_at(line, line.hz + kBeside_hz));
-  line.seconds.add(decibels(power > kStandsOut * beside ? power : 0.0));
+  line.seconds.add(power_to_db(power > kStandsOut * beside ? power : 0.0));
 }
 
 std::optional<Hum> HumMeter::hum_of(const Line& line) const {

@@ -57,8 +57,7 @@ void widen(double by_us, TrackPlacing& placing) {
   placing.uncertainty_us += by_us;
 }
 
-/// For a doubt that came up once the track was placed.
-void doubt_after_all(const Doubt& doubt, TrackPlacing& placing) {
+void make_shaky(const Doubt& doubt, TrackPlacing& placing) {
   widen(doubt.widens_us(), placing);
   placing.standing = Standing::shaky;
   placing.findings.push_back(thin_evidence(doubt.reason));
@@ -99,11 +98,11 @@ Result<void> place_copies(const Aligning& session, Alignment& alignment) {
       const auto throughout = is_copy_throughout(session, k);
       if (!throughout) return throughout.error();
       if (!*throughout && placing.standing == Standing::firm)
-        doubt_after_all({"It is \"" + session.tracks[copy.of].name +
-                             "\" once more, but not throughout: it may have lost or repeated a "
-                             "stretch.",
-                         kFarthest_s},
-                        placing);
+        make_shaky({"It is \"" + session.tracks[copy.of].name +
+                        "\" once more, but not throughout: it may have lost or repeated a "
+                        "stretch.",
+                    kFarthest_s},
+                   placing);
     } else if (copy.kind == CopyKind::of_mix) {
       placing = {};
       placing.inverted = copy.inverted;
@@ -121,7 +120,7 @@ Result<void> place_copies(const Aligning& session, Alignment& alignment) {
       placing.findings = {mix_copy_finding(copy)};
       // It follows the mix's own steps, so it knows no more of them than the tracks do.
       const auto doubt = doubt_of_mix(session.seams);
-      if (placing.map && doubt) doubt_after_all(*doubt, placing);
+      if (placing.map && doubt) make_shaky(*doubt, placing);
     } else if (copy.kind == CopyKind::own_mix) {
       placing.is_mix_again = copy.whole;
       placing.findings.insert(placing.findings.begin(), mix_copy_finding(copy));
@@ -157,16 +156,11 @@ TrackPlacing placing_of(const Aligning& session, std::size_t k, bool remote, boo
   });
   for (const Span& span : spans)
     result.uncertainty_us = std::max(result.uncertainty_us, span.uncertainty_us);
-  const std::optional<Doubt> doubt = doubt_of(evidence, k, result.uncertainty_us);
-  result.standing = doubt ? Standing::shaky : Standing::firm;
-  if (doubt) {
-    for (Span& span : spans) span.uncertainty_us += doubt->widens_us();
-    result.uncertainty_us += doubt->widens_us();
-    result.findings.push_back(thin_evidence(doubt->reason));
-  }
   auto map = TimeMap::make(std::move(spans));
   if (!map) return {};
   result.map = *std::move(map);
+  result.standing = Standing::firm;
+  if (const auto doubt = doubt_of(evidence, k, result.uncertainty_us)) make_shaky(*doubt, result);
   for (const Seam& seam : session.seams) {
     const bool own = std::find(seam.tracks.begin(), seam.tracks.end(), k) != seam.tracks.end();
     if (seam.cause == SeamCause::recorder ? seam.recorder == state.recorder
@@ -244,7 +238,7 @@ Result<void> add_excursions(const Aligning& session, const std::vector<bool>& re
       if (!comes || !goes) {
         // Where it is heard no more, the file may as well have lost something.
         if (alignment.tracks[k].standing == Standing::firm)
-          doubt_after_all(
+          make_shaky(
               doubt_of_outermost(to_timeline(session.mix_spans, excursion.from_s),
                                  excursion.offset_s, goes ? Outermost::first : Outermost::last),
               alignment.tracks[k]);

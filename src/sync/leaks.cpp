@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "joint_frames.h"
+#include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
 #include "talk_levels.h"
 
@@ -36,8 +37,6 @@ constexpr int kLevelFrames = 24;
 constexpr std::size_t kOwnWindows = 12;
 constexpr double kOwnWindow_s = 6.0;
 constexpr double kChanceShare = 0.05;  // summed over the windows
-
-double to_db(double power) { return 10.0 * std::log10(power + 1e-20); }
 
 double band_power(const BandSpectrum& spectrum) {
   double sum = 0.0;
@@ -190,7 +189,7 @@ class LeakSearch {
       if (k == from) {
         leak.level_db = 20.0 * std::log10(peak.height / (std::abs(correlation[0]) + 1e-20));
         if (leak.level_db < kLeastOwnLevel_db) continue;
-        leak.share = std::pow(10.0, 0.1 * leak.level_db);
+        leak.share = db_to_power(leak.level_db);
       }
       leaks.push_back(leak);
     }
@@ -306,7 +305,7 @@ class LeakSearch {
       // Even a stranger explains one part in as many as there are frames.
       const double chance = frames > 0 ? held_power / frames : 0.0;
       leaked_power = std::max(leaked_power - chance, 0.0);
-      leak.level_db = to_db(leaked_power / (source_power + 1e-20));
+      leak.level_db = power_to_db(leaked_power / (source_power + 1e-20));
       leak.share = std::min(1.0, leaked_power / (held_power + 1e-20));
     }
     return {};
@@ -340,7 +339,7 @@ std::vector<double> own_windows_s(const std::vector<double>& levels) {
   std::vector<double> loudness(count, 0.0);
   for (std::size_t w = 0; w < count; ++w)
     for (std::size_t s = 0; s < per_window; ++s)
-      loudness[w] += std::pow(10.0, 0.1 * levels[w * per_window + s]);
+      loudness[w] += db_to_power(levels[w * per_window + s]);
   std::vector<std::size_t> order(count);
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::stable_sort(order.begin(), order.end(),

@@ -6,6 +6,7 @@
 #include <memory>
 #include <optional>
 
+#include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
 #include "quarter_seconds.h"
 #include "sound_matcher.h"
@@ -51,7 +52,7 @@ Result<std::vector<double>> levels_of(const MappedTrack& track, double length_s,
     const auto first = std::llround(*at_s * kAnalysisRateHz) - kQuarter / 2;
     if (auto read = track.signal->read(first - 1, samples); !read) return read.error();
     const double power = quarter_sums(samples.data(), samples.data()).power;
-    const double level = 10.0 * std::log10(power / static_cast<double>(kQuarter) + 1e-20);
+    const double level = power_to_db(power / static_cast<double>(kQuarter));
     if (level > kMute_db) levels[q] = level;
   }
   return levels;

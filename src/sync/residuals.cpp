@@ -6,6 +6,7 @@
 #include <optional>
 #include <thread>
 
+#include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
 #include "track_fit.h"
 
@@ -50,7 +51,7 @@ Result<double> power_db(const MappedTrack& track, double from_s, double length_s
   if (auto read = track.signal->read(first, samples); !read) return read.error();
   double sum = 0.0;
   for (const float sample : samples) sum += static_cast<double>(sample) * sample;
-  return 10.0 * std::log10(sum / static_cast<double>(samples.size()) + 1e-20);
+  return power_to_db(sum / static_cast<double>(samples.size()));
 }
 
 /// From which level on the track speaks.

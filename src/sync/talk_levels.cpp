@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/hum_meter.h"
 #include "wide_bands.h"
@@ -24,8 +25,6 @@ double loud_db(std::vector<double> levels) {
   return *at;
 }
 
-double decibels(double power) { return 10.0 * std::log10(power + 1e-20); }
-
 /// The same without the mains' hum.
 Result<std::vector<double>> levels_without_hum_db(const AnalysisSignal& signal, double hum_hz,
                                                   const std::atomic<bool>* stop) {
@@ -36,7 +35,7 @@ Result<std::vector<double>> levels_without_hum_db(const AnalysisSignal& signal, 
     if (stop != nullptr && stop->load())
       return Error{ErrorKind::interrupted, {}, "interrupted", ""};
     if (auto read = signal.read(first - period, frames); !read) return read.error();
-    levels.push_back(decibels(power_without_period(frames, static_cast<std::size_t>(period))));
+    levels.push_back(power_to_db(power_without_period(frames, static_cast<std::size_t>(period))));
   }
   return levels;
 }
@@ -52,7 +51,7 @@ Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::a
       return Error{ErrorKind::interrupted, {}, "interrupted", ""};
     if (auto read = signal.read(first, second); !read) return read.error();
     meter.process(second);
-    levels.push_back(decibels(sum_of_squares(second) / kAnalysisRateHz));
+    levels.push_back(power_to_db(sum_of_squares(second) / kAnalysisRateHz));
   }
   if (const auto hum = meter.hum()) return levels_without_hum_db(signal, hum->hz, stop);
   return levels;

@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "joint_frames.h"
+#include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
 
 namespace kilter::sync {
@@ -44,7 +45,7 @@ constexpr std::size_t kLookPool =
 constexpr double kGap_s = 1.0;  // between half seconds of one stretch
 constexpr double kLeast_s = 2.0;
 
-float to_db(double power) { return static_cast<float>(10.0 * std::log10(power + 1e-20)); }
+float to_db(double power) { return static_cast<float>(power_to_db(power)); }
 
 double quantile(std::vector<float> values, double share) {
   if (values.empty()) return 0.0;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdint>
 
+#include "kilter/base/decibels.h"
 #include "kilter/base/median.h"
 #include "kilter/base/parallel.h"
 
@@ -15,7 +16,7 @@ constexpr double kQuiet = 1e-2;  // of the signal's loudest window
 constexpr double kShallow_db = -4.0;
 constexpr double kSameLevel_db = 2.0;
 
-double decibels(double power) { return 10.0 * std::log10(std::max(power, 1e-12)); }
+double share_db(double ratio) { return power_to_db(ratio, 1e-12); }
 
 }  // namespace
 
@@ -56,7 +57,7 @@ std::optional<double> WireComparison::depth_db(std::size_t target, std::size_t s
   const Meeting& at = both.windows[w];
   const double power = first ? at.power_a : at.power_b;
   if (power <= kQuiet * loudest_[target]) return std::nullopt;
-  return decibels((first ? at.rest_a : at.rest_b) / power);
+  return share_db((first ? at.rest_a : at.rest_b) / power);
 }
 
 bool WireComparison::is_shallow(std::size_t target, std::size_t source, std::size_t w) const {
@@ -124,7 +125,7 @@ Result<std::vector<std::optional<double>>> WireComparison::joint_depths_db(
     }
     const WindowSpectra first = std::move(spectra.front());
     spectra.erase(spectra.begin());
-    depths[w] = decibels(unexplained_share(first, spectra));
+    depths[w] = share_db(unexplained_share(first, spectra));
   });
   if (auto done = outcome(errors); !done) return done.error();
   return depths;
@@ -138,7 +139,7 @@ double WireComparison::depth_db(std::size_t target, std::size_t source) const {
     rest += first ? at.rest_a : at.rest_b;
     power += first ? at.power_a : at.power_b;
   }
-  return power > 0.0 ? decibels(rest / power) : 0.0;
+  return power > 0.0 ? share_db(rest / power) : 0.0;
 }
 
 bool WireComparison::runs(std::size_t signal, std::size_t w) const {
@@ -173,15 +174,15 @@ Overlap WireComparison::overlap(std::size_t a, std::size_t b) const {
     all.power_b += at.power_b;
     all.rest_a += at.rest_a;
     all.rest_b += at.rest_b;
-    gains_db.push_back(decibels(at.power_a / at.power_b));
-    if (decibels(std::max(at.rest_a / at.power_a, at.rest_b / at.power_b)) <= kDeep_db) ++deep;
+    gains_db.push_back(share_db(at.power_a / at.power_b));
+    if (share_db(std::max(at.rest_a / at.power_a, at.rest_b / at.power_b)) <= kDeep_db) ++deep;
   }
   const double gain_db = median(gains_db);
   const auto steady = std::count_if(gains_db.begin(), gains_db.end(), [&](double each_db) {
     return std::abs(each_db - gain_db) < kSameLevel_db;
   });
   const auto count = static_cast<double>(both.size());
-  found.depth_db = decibels(std::max(all.rest_a / all.power_a, all.rest_b / all.power_b));
+  found.depth_db = share_db(std::max(all.rest_a / all.power_a, all.rest_b / all.power_b));
   found.deep_share = static_cast<double>(deep) / count;
   found.steadiness = static_cast<double>(steady) / count;
   return found;
@@ -192,7 +193,7 @@ std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t sou
   for (std::size_t w = 0; w < pair(target, source).windows.size(); ++w) {
     const Meeting& at = pair(target, source).windows[w];
     if (!depth_db(target, source, w) || !depth_db(source, target, w)) continue;
-    const double gain = decibels(at.power_a / std::max(at.power_b, 1e-30));
+    const double gain = share_db(at.power_a / std::max(at.power_b, 1e-30));
     gains.push_back(target < source ? gain : -gain);
   }
   return gains;

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "columns.h"
+#include "kilter/base/decibels.h"
 #include "markup.h"
 #include "parts.h"
 
@@ -15,8 +16,6 @@ namespace {
 
 constexpr int kColumns = 1000;
 constexpr int kNothing = -1;
-
-double power_of(double db) { return std::pow(10.0, 0.1 * db); }
 
 struct ColumnRest {
   double worst_db{kDeepest_db};
@@ -126,15 +125,15 @@ NullPaths null_paths(const NullDepth& null, const std::vector<Span>& spans, cons
               if (cell.kind != NullCell::Kind::told) return;
               ColumnRest& rest = rests[column];
               rest.worst_db = std::max(rest.worst_db, static_cast<double>(cell.rest_db));
-              rest.mix += power_of(static_cast<double>(cell.mix_db));
-              rest.rest += power_of(static_cast<double>(cell.mix_db + cell.rest_db));
+              rest.mix += db_to_power(static_cast<double>(cell.mix_db));
+              rest.rest += db_to_power(static_cast<double>(cell.mix_db + cell.rest_db));
             });
   std::vector<int> worst;
   std::vector<int> whole;
   for (const ColumnRest& rest : rests) {
     const bool told = rest.mix > 0.0;
     worst.push_back(told ? height_of(rest.worst_db) : kNothing);
-    whole.push_back(told ? height_of(10.0 * std::log10(rest.rest / rest.mix + 1e-20)) : kNothing);
+    whole.push_back(told ? height_of(power_to_db(rest.rest / rest.mix)) : kNothing);
   }
   return {path_of(worst), path_of(whole)};
 }

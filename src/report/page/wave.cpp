@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "columns.h"
+#include "kilter/base/decibels.h"
 
 namespace kilter::report {
 namespace {
@@ -13,7 +14,7 @@ constexpr int kHighest = 48;
 
 unsigned char level_byte(double power) {
   if (power <= 0.0) return 0;
-  const double half_db = 2.0 * (10.0 * std::log10(power) + 100.0);
+  const double half_db = 2.0 * (power_to_db(power) + 100.0);
   return static_cast<unsigned char>(1.0 + std::clamp(std::round(half_db), 0.0, 254.0));
 }
 

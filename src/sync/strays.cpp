@@ -232,12 +232,17 @@ class Search {
     return false;
   }
 
+  /// One alone may be in place by chance, a vowel being like itself a few periods on.
+  bool in_place_with_next(std::size_t b) const {
+    return in_place(b) && ((b > 0 && in_place(b - 1)) || (b + 1 < gain_.size() && in_place(b + 1)));
+  }
+
   /// Whether what the track says on the same span, before and after the phrase, is in place.
   bool amid_others(const Phrase& phrase) const {
     int before = 0;
     int after = 0;
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
-      if (blocks_[b].stretch != blocks_[phrase.first].stretch || !in_place(b)) continue;
+      if (blocks_[b].stretch != blocks_[phrase.first].stretch || !in_place_with_next(b)) continue;
       if (b < phrase.first) ++before;
       if (b > phrase.last) ++after;
     }

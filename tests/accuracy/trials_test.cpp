@@ -30,7 +30,8 @@ INSTANTIATE_TEST_SUITE_P(
                     Lot{"WhereAWordBeforeTheMixSoundsLikeAnotherInIt", 1'011'094},
                     Lot{"WhereAWordEndsFaintlyAtALoss", 1'023'081},
                     Lot{"WhereTheMixLostSomethingBeforeAStreamMoved", 1'021'087},
-                    Lot{"WhereADeskLostSomethingBeforeTheOnlyGuestTalks", 1'021'016}),
+                    Lot{"WhereADeskLostSomethingBeforeTheOnlyGuestTalks", 1'021'016},
+                    Lot{"WhereAStreamMovedBetweenAGuestsFewWords", 1'036'120}),
     [](const auto& lot) { return lot.param.what; });
 
 }  // namespace

@@ -84,6 +84,22 @@ TEST(Strays, OfAStreamThatCameBackStandAmidOthers) {
   }
 }
 
+TEST(Strays, AreNotAmidOthersWhereOnlyAVowelHereAndThereSeemsInPlace) {
+  const std::vector<float> own = voice(0);
+  std::vector<float> mix = own;
+  std::copy(own.begin(), own.begin() + frame(6.0), mix.begin() + frame(0.08));
+  for (const double vowel_s : {0.5, 1.5, 2.5})
+    std::copy(own.begin() + frame(vowel_s), own.begin() + frame(vowel_s + 0.25),
+              mix.begin() + frame(vowel_s));
+  const std::vector<Stray> strays = strays_of(mix, own);
+  ASSERT_FALSE(strays.empty());
+  EXPECT_GT(strays.back().track_s, 3.0);
+  for (const Stray& stray : strays) {
+    EXPECT_NEAR(stray.mix_s - stray.mapped_s, 0.08, 20e-6);
+    EXPECT_FALSE(stray.amid_others);
+  }
+}
+
 TEST(Strays, ShowThatWordsTheMapPutsBeforeTheMixStandAtItsBeginning) {
   const std::vector<float> own = voice(0);
   const std::vector<float> mix = sum(own, 0.5F, voice(1));

@@ -251,13 +251,23 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
                      "\" does: on one side of its seam a neighbour's voice, which comes late, may "
                      "be all that is heard.",
                  std::abs(odd->longer_s)};
-  if (const auto odd = odd_start(evidence, track))
-    return Doubt{"It ends together with \"" + evidence.tracks[odd->other].name +
-                     "\" and drifts alike, as tracks of one recorder do, yet is " +
-                     milliseconds(odd->longer_s) + (odd->longer_s > 0.0 ? " longer" : " shorter") +
-                     ": where it says nothing, towards its beginning, it may have lost or repeated "
-                     "a stretch.",
+  if (const auto odd = odd_start(evidence, track)) {
+    const std::string other = "\"" + evidence.tracks[odd->other].name + "\"";
+    const std::string alike =
+        odd->ends_together
+            ? "It ends together with " + other +
+                  " and drifts alike, as tracks of one "
+                  "recorder do, yet is " +
+                  milliseconds(odd->longer_s) + (odd->longer_s > 0.0 ? " longer" : " shorter")
+            : "It drifts as " + other +
+                  " does, as tracks of one recorder do, yet "
+                  "begins " +
+                  milliseconds(odd->longer_s) + (odd->longer_s > 0.0 ? " earlier" : " later");
+    return Doubt{alike +
+                     ": where it says nothing, towards its beginning, it may have lost or "
+                     "repeated a stretch.",
                  std::abs(odd->longer_s)};
+  }
   if (const auto other = sibling_with_strays(evidence, track))
     return Doubt{"Parts of \"" + evidence.tracks[other->track].name +
                      "\", of the same recorder and as long to the frame, are heard elsewhere than "

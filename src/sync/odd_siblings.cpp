@@ -10,8 +10,10 @@ namespace {
 
 constexpr double kOddLeast_s = 0.010;  // of two lengths that ought to be the same
 constexpr double kPadding_s = 0.06;    // by which a lossy codec may lengthen a file
-constexpr double kUnheardEnd_s = 15.0;
-constexpr double kUnheardStart_s = 10.0;
+constexpr double kUnheardEnd_s = 7.0;  // two windows, or a word without neighbours
+constexpr double kUnheardStart_s = 7.0;
+constexpr double kNearStart_s = 1.0;
+constexpr double kKnownDrift = 0.25e-6;
 constexpr double kSameDrift = 0.1e-6;
 constexpr double kEndTogether_s = 1e-3;
 constexpr double kOddStep_s = 0.5e-3;
@@ -109,7 +111,7 @@ std::optional<OddLength> odd_step(const Evidence& evidence, std::size_t track) {
   return odd;
 }
 
-std::optional<OddLength> odd_start(const Evidence& evidence, std::size_t track) {
+std::optional<OddStart> odd_start(const Evidence& evidence, std::size_t track) {
   const TrackState& state = evidence.states[track];
   if (unheard_start_s(state) < kUnheardStart_s || evidence.tracks[track].lossy) return std::nullopt;
   const auto siblings = [&](int recorder) {
@@ -122,15 +124,19 @@ std::optional<OddLength> odd_start(const Evidence& evidence, std::size_t track) 
     if (j == track || !other.placed || other.apart || other.recorder == state.recorder ||
         evidence.tracks[j].lossy || siblings(other.recorder) < siblings(state.recorder))
       continue;
+    const double slope_sigma = state.fit.rate_sigma + other.fit.rate_sigma;
+    if (std::abs(state.curve.rate - other.curve.rate) >= kSameDrift + 4.0 * slope_sigma) continue;
     const double longer_s = state.length_s - other.length_s;
     const double ends_s = state.curve.line_s(state.pieces.back().level, state.length_s) -
                           other.curve.line_s(other.pieces.back().level, other.length_s);
-    const double slope_sigma = state.fit.rate_sigma + other.fit.rate_sigma;
-    const bool drift_alike =
-        std::abs(state.curve.rate - other.curve.rate) < kSameDrift + 4.0 * slope_sigma;
-    if (drift_alike && std::abs(ends_s) < kEndTogether_s && std::abs(longer_s) >= kOddLeast_s &&
+    if (std::abs(ends_s) < kEndTogether_s && std::abs(longer_s) >= kOddLeast_s &&
         std::abs(longer_s) < kFarthest_s)
-      return OddLength{j, longer_s};
+      return OddStart{j, longer_s, true};
+    // Whose end was cut too, or trimmed.
+    const double later_s = state.start_s() - other.start_s();
+    if (siblings(other.recorder) > 1 && slope_sigma < kKnownDrift &&
+        std::abs(later_s) >= kOddLeast_s && std::abs(later_s) < kNearStart_s)
+      return OddStart{j, -later_s, false};
   }
   return std::nullopt;
 }

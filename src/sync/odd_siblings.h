@@ -47,8 +47,16 @@ std::optional<OddLength> odd_length(const Evidence& evidence, std::size_t track)
 /// have been heard by such a voice alone.
 std::optional<OddLength> odd_step(const Evidence& evidence, std::size_t track);
 
-/// Two that end together and drift alike are of one recorder, which begins all its files together.
-/// Of one that says nothing towards its beginning, a stretch may be lost or doubled there.
-std::optional<OddLength> odd_start(const Evidence& evidence, std::size_t track);
+/// A track of another recorder, and by how much longer before their common end this one is.
+struct OddStart {
+  std::size_t other{0};
+  double longer_s{0.0};
+  bool ends_together{false};
+};
+
+/// Two that drift alike and end together, or begin within a second of each other, are of one
+/// recorder, which begins all its files together. Of one that says nothing towards its beginning, a
+/// stretch may be lost or doubled there.
+std::optional<OddStart> odd_start(const Evidence& evidence, std::size_t track);
 
 }  // namespace kilter::sync

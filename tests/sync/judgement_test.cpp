@@ -92,7 +92,7 @@ TEST(Doubt, IsNoneOfAClockThatStandsStillWithASiblingBesideIt) {
 
 TEST(Doubt, IsOfATrackLongerThanItsSiblingsThatSaysNothingTowardsItsEnd) {
   const auto silent = heard_track(300.053, {{6.0, 120.0, 1.5}}, 20.0);
-  const auto whole = heard_track(300.0, {{6.0, 290.0, 1.5}}, 20.0);
+  const auto whole = heard_track(300.0, {{10.0, 298.0, 1.5}}, 20.0);
   Told told({silent, whole});
   ASSERT_EQ(told.states[0].recorder, told.states[1].recorder);
   ASSERT_TRUE(told.doubt(0));
@@ -101,9 +101,9 @@ TEST(Doubt, IsOfATrackLongerThanItsSiblingsThatSaysNothingTowardsItsEnd) {
   told.tracks[1].lossy = true;
   EXPECT_FALSE(told.doubt(0)) << "a codec may have padded it";
 
-  EXPECT_FALSE(Told({heard_track(300.053, {{6.0, 290.0, 1.5}}, 20.0), whole}).doubt(0))
+  EXPECT_FALSE(Told({heard_track(300.053, {{10.0, 298.0, 1.5}}, 20.0), whole}).doubt(0))
       << "heard to its end";
-  EXPECT_FALSE(Told({silent, whole, heard_track(300.053, {{6.0, 290.0, 1.5}}, 20.0)}).doubt(0))
+  EXPECT_FALSE(Told({silent, whole, heard_track(300.053, {{10.0, 298.0, 1.5}}, 20.0)}).doubt(0))
       << "another is as long";
 }
 
@@ -140,8 +140,12 @@ TEST(Doubt, IsOfATrackThatEndsWithTwoOthersButBeganAtAnotherTimeAndSaysNothingTh
   EXPECT_FALSE(told.doubt(0)) << "two of three began together";
   EXPECT_FALSE(Told({whole, whole, heard_track(300.132, {{6.0, 290.0, 1.368}}, 20.0)}).doubt(2))
       << "heard from its beginning, it was started earlier";
-  EXPECT_FALSE(Told({whole, whole, heard_track(299.9, {{60.0, 290.0, 1.368}}, 20.0)}).doubt(2))
-      << "it was stopped earlier too";
+  EXPECT_TRUE(Told({whole, whole, heard_track(299.9, {{60.0, 290.0, 1.368}}, 20.0)}).doubt(2))
+      << "its end may have been cut";
+  EXPECT_FALSE(Told({whole, heard_track(299.9, {{60.0, 290.0, 1.368}}, 20.0)}).doubt(1))
+      << "nobody shares the other's clock";
+  EXPECT_FALSE(Told({whole, whole, heard_track(302.0, {{60.0, 290.0, -1.0}}, 20.0)}).doubt(2))
+      << "it was started much earlier";
   EXPECT_FALSE(Told({whole, whole, heard_track(300.132, {{60.0, 290.0, 1.368}}, 23.0)}).doubt(2))
       << "its clock is another";
 }

@@ -10,7 +10,7 @@ namespace {
 
 constexpr double kOddLeast_s = 0.010;  // of two lengths that ought to be the same
 constexpr double kPadding_s = 0.06;    // by which a lossy codec may lengthen a file
-constexpr double kUnheardEnd_s = 7.0;  // two windows, or a word without neighbours
+constexpr double kUnheardEnd_s = 7.0;  // windows of the fine pass lie 6 s apart
 constexpr double kUnheardStart_s = 7.0;
 constexpr double kNearStart_s = 1.0;
 constexpr double kKnownDrift = 0.25e-6;

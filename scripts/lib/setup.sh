@@ -129,15 +129,18 @@ configured() {
 
 # configure FOLDER OPTION...: only where it has not been done with these options.
 configure() {
-  folder=$1
+  tree=$1
   shift
-  configured "$folder" && [ "$(cat "$folder/kilter-options" 2>/dev/null)" = "$*" ] && return
-  quietly cmake -S "$root" -B "$folder" -G Ninja "$@"
-  printf '%s\n' "$*" >"$folder/kilter-options"
+  configured "$tree" && [ "$(cat "$tree/kilter-options" 2>/dev/null)" = "$*" ] && return
+  quietly cmake -S "$root" -B "$tree" -G Ninja "$@"
+  printf '%s\n' "$*" >"$tree/kilter-options"
 }
 
-# build FOLDER TARGET: says so first when there is something to do.
+# build FOLDER TARGET...: says so first when there is something to do.
 build() {
-  ninja -C "$1" -n "$2" 2>/dev/null | grep -q 'no work to do' || say "building in ${1#"$root"/}"
-  quietly cmake --build "$1" --target "$2"
+  tree=$1
+  shift
+  ninja -C "$tree" -n "$@" 2>/dev/null | grep -q 'no work to do' ||
+    say "building in ${tree#"$root"/}"
+  quietly cmake --build "$tree" --target "$@"
 }

@@ -22,13 +22,13 @@ struct DoubledShape {
 /// which is another everywhere, has few taps, since on the finer grid sound and images lie far
 /// apart.
 ///
-/// The shorter is cut into cells, 2^kCellBits between a frame and a middle; inside each, every tap
-/// is a line of the place's offset from the cell's middle, in cells from -1/2 to 1/2.
+/// The shorter is cut into cells, 2^kCellBits between two frames; inside each, every tap is a line
+/// of the place's offset from the cell's middle, in cells from -1/2 to 1/2.
 ///
 /// Immutable and safe to use from many threads.
 class DoubledSinc {
  public:
-  static constexpr int kCellBits = 11;
+  static constexpr int kCellBits = 12;
 
   explicit DoubledSinc(const DoubledShape& shape);
 
@@ -40,9 +40,13 @@ class DoubledSinc {
   std::span<const float> middle_weights() const { return middle_; }
   /// 16 or 32, half of them on frames.
   std::int64_t fine_taps() const { return fine_taps_; }
-  /// A row of 2 * fine_taps() numbers per cell: the values of every other tap from the first on,
-  /// those of the taps between them, then the slopes likewise.
+  /// A row of 2 * fine_taps() numbers per cell: the values of the taps on frames, of those on
+  /// middles, then the slopes likewise.
   const float* rows() const { return rows_.data(); }
+  /// That of a place so far behind a frame.
+  static std::int64_t cell_of(std::uint64_t fraction) {
+    return static_cast<std::int64_t>(fraction >> (64 - kCellBits));
+  }
 
  private:
   FftVector<float> middle_;

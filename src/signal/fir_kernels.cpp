@@ -1,6 +1,7 @@
 #include "fir_kernels.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstring>
 
 #include "fused.h"
@@ -19,7 +20,7 @@ namespace kilter {
 namespace {
 
 constexpr int kMiddlesAtOnce = 48;  // as many sums as registers hold, with the input
-constexpr std::int64_t kMostMiddles = 40 * kMiddlesAtOnce;  // stays in the nearest cache
+constexpr std::int64_t kMostMiddles = 44 * kMiddlesAtOnce;  // stays in the nearest cache
 static_assert(kReadableBeyond >= kMiddlesAtOnce - 1);
 
 /// Of a fraction of 2^cell_bits cells: where in its cell it lies, in cells from the middle.

@@ -95,9 +95,8 @@ struct InCell {
 };
 
 InCell in_cell(std::uint64_t fraction, int cell_bits) {
-  const double cells = std::ldexp(static_cast<double>(fraction), cell_bits - 64);
-  const double cell = std::min(std::floor(cells), std::ldexp(1.0, cell_bits) - 1.0);
-  return {static_cast<std::uint64_t>(cell), cells - cell - 0.5};
+  return {fraction >> (64 - cell_bits),
+          std::ldexp(static_cast<double>(fraction << cell_bits), -64) - 0.5};
 }
 
 double slow_value(const SincTable& table, const float* input, std::uint64_t fraction) {
@@ -127,13 +126,14 @@ double slow_value(const DoubledSinc& sinc, const float* input, std::uint64_t fra
     return sum;
   };
   const std::int64_t half = fraction >> 63U;
-  const auto [cell, offset] = in_cell(fraction << 1U, DoubledSinc::kCellBits);
+  const auto [cell, offset] = in_cell(fraction, DoubledSinc::kCellBits);
   const std::int64_t first = 2 * (sinc.half() - 1) + half - (sinc.fine_taps() / 2 - 1);
   const std::int64_t each = sinc.fine_taps() / 2;
   const float* const row = sinc.rows() + static_cast<std::int64_t>(cell) * 2 * sinc.fine_taps();
   double sum = 0.0;
   for (std::int64_t tap = 0; tap < sinc.fine_taps(); ++tap) {
-    const std::int64_t at = tap / 2 + (tap % 2 == 0 ? 0 : each);
+    const bool on_middle = (first + tap) % 2 != 0;
+    const std::int64_t at = tap / 2 + (on_middle ? each : 0);
     sum += (row[at] + offset * row[2 * each + at]) * at_grid(first + tap);
   }
   return sum;

@@ -122,6 +122,15 @@ Error no_mix_known(const Survey& survey) {
   return {ErrorKind::no_input, {}, what, "name it with --mix FILE"};
 }
 
+/// Behind its end nothing is measured.
+void tell_what_the_mix_lacks(const Survey& survey, CheckReport& report) {
+  for (const Finding& finding : survey.mix->findings)
+    if (finding.code == "truncated")
+      report.findings.push_back(
+          check_finding("truncated", "The mix: " + finding.text + " Nothing is checked after that.",
+                        finding.at_s));
+}
+
 /// The lineup that is to be checked, if one is.
 Result<std::optional<Lineup>> lineup_to_check(const Options& options) {
   if (!options.lineup) return std::optional<Lineup>{};
@@ -343,6 +352,7 @@ Result<Exit> check_command(const Options& options, Console& console) {
   report.limit_ms = options.limit_ms;
   report.allow_silent = options.allow_silent;
   report.findings = survey->findings;
+  tell_what_the_mix_lacks(*survey, report);
   std::optional<Lineup> left;
   if (!*lineup && options.session.size() == 1)
     left = lineup_left_in(options.session.front(), report);

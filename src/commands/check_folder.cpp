@@ -103,7 +103,6 @@ std::optional<Lineup> lineup_left_in(const fs::path& dir, CheckReport& report) {
   if (!fs::exists(dir / "lineup.json", code)) return std::nullopt;
   auto lineup = edits::read_lineup(dir / "lineup.json");
   if (lineup) return *std::move(lineup);
-  report.is_whole = false;
   report.findings.push_back(check_finding(
       "unreadable-lineup",
       "The lineup beside the stems cannot be read (" + lineup.error().what +

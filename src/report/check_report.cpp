@@ -75,6 +75,15 @@ std::vector<std::string> row_of(const CheckedStem& stem, const std::string& note
           notes};
 }
 
+/// Why some of it was not measured, whatever is known of the rest.
+const Finding* unmeasured(const CheckReport& report) {
+  const auto found =
+      std::find_if(report.findings.begin(), report.findings.end(), [](const Finding& finding) {
+        return finding.code == "truncated" || finding.code == "unreadable-lineup";
+      });
+  return found == report.findings.end() ? nullptr : &*found;
+}
+
 std::string summary(const CheckReport& report) {
   const auto inverted = static_cast<std::size_t>(
       std::count_if(report.stems.begin(), report.stems.end(), is_only_inverted));
@@ -174,7 +183,7 @@ bool passes(const CheckedStem& stem, const CheckReport& report) {
 }
 
 bool passes(const CheckReport& report) {
-  return report.is_whole &&
+  return unmeasured(report) == nullptr &&
          std::all_of(report.stems.begin(), report.stems.end(),
                      [&](const CheckedStem& stem) { return passes(stem, report); });
 }
@@ -247,6 +256,15 @@ std::string check_junit(const CheckReport& report) {
                          xml_text(stem.name));
     cases += inside.empty() ? "/>\n" : ">\n" + inside + "  </testcase>\n";
   }
+  std::size_t tests = report.stems.size();
+  if (const Finding* const failure = unmeasured(report)) {
+    ++tests;
+    ++failures;
+    cases += fmt::format(
+        "  <testcase classname=\"{}\" name=\"{}\">\n"
+        "    <failure type=\"{}\" message=\"{}\"/>\n  </testcase>\n",
+        xml_text(report.session), xml_text(report.mix), failure->code, xml_text(failure->text));
+  }
   std::string notes;
   for (const Finding& finding : report.findings) notes += xml_text(finding.text) + '\n';
   if (!notes.empty()) notes = "  <system-out>" + notes + "</system-out>\n";
@@ -254,7 +272,7 @@ std::string check_junit(const CheckReport& report) {
              "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
              "<testsuite name=\"kilter check {}\" tests=\"{}\" failures=\"{}\" errors=\"0\" "
              "skipped=\"{}\">\n",
-             xml_text(report.session), report.stems.size(), failures, skipped) +
+             xml_text(report.session), tests, failures, skipped) +
          cases + notes + "</testsuite>\n";
 }
 

@@ -218,6 +218,20 @@ TEST_F(Check, FailsAStemThatBreaksOff) {
   EXPECT_TRUE(tells(pilot, "truncated"));
 }
 
+TEST_F(Check, FailsStemsWhoseMixBreaksOffForTheRestIsNotMeasured) {
+  fs::resize_file(stem("mixdown"), fs::file_size(stem("mixdown")) * 6 / 10);
+  fs::remove(done() / "lineup.json");
+  const std::string junit = (work_ / "check.xml").string();
+  const Json report = check(1, {"--mix", stem("mixdown").string(), "--junit", junit});
+  EXPECT_TRUE(tells(report, "truncated"));
+  EXPECT_EQ(row(report, "keeper").at("verdict"), "within");  // as far as it goes
+  const std::string xml = test::read_text(junit);
+  EXPECT_NE(xml.find("tests=\"4\" failures=\"1\""), std::string::npos) << xml;
+  EXPECT_NE(xml.find("<failure type=\"truncated\" message=\"The mix: Breaks off at"),
+            std::string::npos)
+      << xml;
+}
+
 TEST_F(Check, FailsAFolderThatIsNotWhole) {
   const Samples whole = samples_of("keeper");
   fs::remove(stem("keeper"));

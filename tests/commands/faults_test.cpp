@@ -6,7 +6,6 @@
 #include <cmath>
 #include <filesystem>
 #include <map>
-#include <sstream>
 
 #include "kilter/base/clock_text.h"
 #include "kilter/edits/lineup_file.h"
@@ -35,14 +34,6 @@ simulator::SessionSpec whole_session(std::uint64_t seed, int room, int remote) {
     spec.recorders[i].start_s = -2.3 - 1.7 * static_cast<double>(i);
   spec.faults_amid_speech = true;
   return spec;
-}
-
-/// All words in one line.
-std::string unwrapped(const std::string& text) {
-  std::istringstream words(text);
-  std::string line;
-  for (std::string word; words >> word;) line += word + ' ';
-  return line;
 }
 
 class Faults : public testing::Test {
@@ -191,7 +182,7 @@ TEST_F(Faults, APartThatTheNumbersLeaveOutIsMissed) {
   EXPECT_EQ(told.exit, 1);
   const auto missing = found(lineup_.findings, "missing-part");
   ASSERT_EQ(missing.size(), 1U) << told.out;
-  EXPECT_NE(unwrapped(told.out).find("Between \"rec_0001.wav\" and \"rec_0003.wav\" 00:00:"),
+  EXPECT_NE(test::unwrapped(told.out).find("Between \"rec_0001.wav\" and \"rec_0003.wav\" 00:00:"),
             std::string::npos)
       << told.out;
 }
@@ -246,7 +237,7 @@ TEST_F(Faults, AMissingGuestIsToldWithTheTime) {
   EXPECT_NEAR(missing[0].stretches[0].line_to_s, 48.0, 1.0);
   EXPECT_NEAR(missing[0].stretches[1].line_from_s, 70.0, 1.0);
   const std::string from = clock_text(missing[0].stretches[0].line_from_s);
-  EXPECT_NE(unwrapped(told.out).find("first at " + from), std::string::npos) << told.out;
+  EXPECT_NE(test::unwrapped(told.out).find("first at " + from), std::string::npos) << told.out;
 }
 
 TEST_F(Faults, ASilentMicrophoneLiesWhereItsNeighboursDo) {
@@ -345,7 +336,7 @@ TEST_F(Faults, TheMixersOwnMixOnTheFirstInputsOfAFileIsTakenForNobody) {
   const test::Told told = conform();
   EXPECT_EQ(told.exit, 0) << told.out << told.err;
   EXPECT_NE(told.out.find("All 4 tracks are firm"), std::string::npos) << told.out;
-  EXPECT_NE(unwrapped(told.out).find("copies of the mix (inputs-ch1, inputs-ch2)"),
+  EXPECT_NE(test::unwrapped(told.out).find("copies of the mix (inputs-ch1, inputs-ch2)"),
             std::string::npos)
       << told.out;
   for (const char* name : {"inputs-ch1", "inputs-ch2"}) {

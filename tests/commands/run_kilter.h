@@ -25,4 +25,12 @@ inline Told run_kilter(const std::vector<std::string>& args, bool terminal = fal
   return {exit, out.str(), err.str()};
 }
 
+/// The words of a text that is broken into lines, in one.
+inline std::string unwrapped(const std::string& text) {
+  std::istringstream words(text);
+  std::string line;
+  for (std::string word; words >> word;) line += word + ' ';
+  return line;
+}
+
 }  // namespace kilter::test

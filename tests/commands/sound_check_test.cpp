@@ -40,14 +40,6 @@ TEST_F(SoundCheck, PassesWhereEveryInputIsItsOwn) {
   }
 }
 
-/// Findings are broken between words.
-std::string in_one_line(const std::string& text) {
-  std::string line;
-  for (const char c : text)
-    if (const char next = c == '\n' ? ' ' : c; next != ' ' || !line.ends_with(' ')) line += next;
-  return line;
-}
-
 struct FaultCase {
   const char* name;
   simulator::Input input;
@@ -66,7 +58,7 @@ TEST_P(SoundCheckOf, SaysWhatToMend) {
     const test::Told told = check(spec, with_mix);
     EXPECT_EQ(told.exit, 1) << told.out << told.err;
     EXPECT_NE(told.out.find("3 of 4 inputs are in order"), std::string::npos) << told.out;
-    const std::string words = in_one_line(told.out);
+    const std::string words = test::unwrapped(told.out);
     EXPECT_NE(words.find(GetParam().remedy), std::string::npos) << words;
   }
 }

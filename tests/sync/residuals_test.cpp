@@ -89,9 +89,19 @@ TEST(Residuals, OfAFewWindowsOrOfThoseThatTheMixDoesNotBearOutAreNoEvidence) {
   auto windows = windows_of(300.0, [](double) { return 0.0; });
   for (std::size_t i = 0; i + 8 < windows.size(); ++i) windows[i].clear = false;
   EXPECT_FALSE(judge_residuals(windows).has_evidence());
-  windows = windows_of(12.0, [](double) { return 0.0; });
+  windows = windows_of(6.0, [](double) { return 0.0; });
   EXPECT_FALSE(judge_residuals(windows).has_evidence());
   EXPECT_FALSE(judge_residuals({}).has_evidence());
+}
+
+TEST(Residuals, OfTwoWindowsAreEvidenceWhereBothAgreeAndItSoundsInNoOther) {
+  auto windows = windows_of(12.0, [](double) { return 0.0; });
+  ASSERT_EQ(windows.size(), 2U);
+  EXPECT_TRUE(judge_residuals(windows).has_evidence());
+  windows.push_back({15.0, 0.0, 0.0, false, false});
+  EXPECT_FALSE(judge_residuals(windows).has_evidence());
+  const auto apart = windows_of(12.0, [](double at_s) { return at_s < 6.0 ? 0.0 : 1e-3; });
+  EXPECT_FALSE(judge_residuals(apart).has_evidence());
 }
 
 TEST(Residuals, CountWindowsInARowThatTheMixDoesNotBearOut) {

@@ -50,13 +50,13 @@ struct CheckReport {
   std::optional<double> null_db;
   std::vector<std::optional<double>> null_db_by_minute;
   std::vector<Finding> findings;
-  bool is_whole{true};  ///< as far as can be told, the folder is as conform left it
 };
 
 /// Whether it is so nearly silent that --allow-silent may let it pass.
 bool hardly_sounds(const CheckedStem& stem);
 /// Whether CI may go on: a stem that breaks off, is missing or not as long as
-/// the mix that was written beside it does not pass wherever it stands.
+/// the mix that was written beside it does not pass wherever it stands, and nothing does where the
+/// mix breaks off or the lineup beside them cannot be read.
 bool passes(const CheckReport& report);
 bool passes(const CheckedStem& stem, const CheckReport& report);
 

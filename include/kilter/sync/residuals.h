@@ -83,7 +83,8 @@ struct Residual {
   double worst_at_s{0.0};             ///< timeline
   double uncertainty_s{0.0};          ///< 95 % bound on worst_s
 
-  /// Whether enough of what the track says is borne out by the mix, near its map.
+  /// Whether enough of what the track says is borne out by the mix, near its map: three windows,
+  /// or two on one line where it sounds in no other.
   bool has_evidence() const;
 };
 

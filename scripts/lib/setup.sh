@@ -136,11 +136,23 @@ configure() {
   printf '%s\n' "$*" >"$tree/kilter-options"
 }
 
-# build FOLDER TARGET...: says so first when there is something to do.
+# build FOLDER TARGET...: says first how much there is to do, and on a terminal how far it is.
 build() {
   tree=$1
   shift
-  ninja -C "$tree" -n "$@" 2>/dev/null | grep -q 'no work to do' ||
-    say "building in ${tree#"$root"/}"
+  steps=$(ninja -C "$tree" -n "$@" 2>/dev/null | grep -c '^\[') || steps=0
+  watcher=
+  if [ "$steps" -gt 0 ]; then
+    say "building in ${tree#"$root"/}: $steps steps"
+    if [ -t 2 ]; then show_steps & watcher=$!; fi
+  fi
   quietly cmake --build "$tree" --target "$@"
+  [ -z "$watcher" ] || { kill "$watcher" && printf '\r\033[K' >&2; }
+}
+
+# Over and over, as long as the script runs, the step at which the build is.
+show_steps() {
+  while sleep 1 && kill -0 $$ 2>/dev/null; do
+    tail -n 1 "$log" | sed -n 's/^\(\[[0-9]*\/[0-9]*\]\).*/\1/p' | tr '\n' '\r' >&2
+  done
 }

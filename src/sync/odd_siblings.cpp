@@ -18,6 +18,20 @@ constexpr double kSameDrift = 0.1e-6;
 constexpr double kEndTogether_s = 1e-3;
 constexpr double kOddStep_s = 0.5e-3;
 
+/// The others of its recorder that begin within so much of it.
+std::vector<std::size_t> siblings_beside(const Evidence& evidence, std::size_t track,
+                                         double within_s) {
+  const TrackState& state = evidence.states[track];
+  std::vector<std::size_t> siblings;
+  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
+    const TrackState& other = evidence.states[j];
+    if (j != track && other.placed && !other.apart && other.recorder == state.recorder &&
+        std::abs(other.start_s() - state.start_s()) <= within_s)
+      siblings.push_back(j);
+  }
+  return siblings;
+}
+
 }  // namespace
 
 std::optional<std::size_t> unlike_sibling(const std::vector<TrackState>& states, std::size_t k) {
@@ -72,13 +86,9 @@ std::optional<StraySibling> sibling_with_strays(const Evidence& evidence, std::s
 std::optional<OddLength> odd_length(const Evidence& evidence, std::size_t track) {
   const TrackState& state = evidence.states[track];
   std::optional<OddLength> odd;
-  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
-    const TrackState& other = evidence.states[j];
-    if (j == track || !other.placed || other.apart || other.recorder != state.recorder ||
-        std::abs(other.start_s() - state.start_s()) > kNeighbour_s)
-      continue;
-    const double longer_s = state.length_s - other.length_s + own_loss_s(evidence.seams, track) -
-                            own_loss_s(evidence.seams, j);
+  for (const std::size_t j : siblings_beside(evidence, track, kNeighbour_s)) {
+    const double longer_s = state.length_s - evidence.states[j].length_s +
+                            own_loss_s(evidence.seams, track) - own_loss_s(evidence.seams, j);
     const bool padded = evidence.tracks[track].lossy || evidence.tracks[j].lossy;
     if (std::abs(longer_s) < (padded ? kPadding_s : kOddLeast_s)) return std::nullopt;
     if (!odd && std::abs(longer_s) < kFarthest_s) odd = OddLength{j, longer_s};
@@ -98,13 +108,9 @@ std::optional<OddLength> odd_step(const Evidence& evidence, std::size_t track) {
   }
   if (!steps || evidence.tracks[track].lossy) return std::nullopt;
   std::optional<OddLength> odd;
-  for (std::size_t j = 0; j < evidence.states.size(); ++j) {
-    const TrackState& other = evidence.states[j];
-    if (j == track || !other.placed || other.apart || other.recorder != state.recorder ||
-        evidence.tracks[j].lossy || own_loss_s(evidence.seams, j) != 0.0 ||
-        std::abs(other.start_s() - state.start_s()) > kEndTogether_s)
-      continue;
-    const double longer_s = state.length_s - other.length_s + lost_s;
+  for (const std::size_t j : siblings_beside(evidence, track, kEndTogether_s)) {
+    if (evidence.tracks[j].lossy || own_loss_s(evidence.seams, j) != 0.0) continue;
+    const double longer_s = state.length_s - evidence.states[j].length_s + lost_s;
     if (std::abs(longer_s) < kOddStep_s) return std::nullopt;
     if (std::abs(longer_s) < kNeighbour_s) odd = OddLength{j, longer_s};
   }

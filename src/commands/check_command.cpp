@@ -98,6 +98,15 @@ Result<session::Session> stems_session(const Options& options) {
 
 /// What the survey knows of a track that is not measured.
 void tell_why_not_measured(const Survey& survey, const SurveyTrack& track, CheckedStem& stem) {
+  if (track.mix_copy == survey::MixCopy::mix_word) {
+    stem.verdict = Verdict::no_evidence;
+    stem.findings.push_back(check_finding(
+        "called-mix",
+        "Its name says that it is a mix, and another file was named as the mix: it was not "
+        "measured. If it is somebody's stem, give it another name, or a role in session.toml; if "
+        "not, take it out of the folder."));
+    return;
+  }
   if (track.role == Role::ignore || track.role == Role::mix ||
       track.mix_copy != survey::MixCopy::no) {
     stem.verdict = Verdict::left_out;
@@ -112,6 +121,17 @@ void tell_why_not_measured(const Survey& survey, const SurveyTrack& track, Check
   } else {
     stem.findings.push_back(check_finding("no-evidence", "The lineup gives it no place."));
   }
+}
+
+Error nothing_to_check(const Survey& survey, const Error& error) {
+  if (std::none_of(survey.tracks.begin(), survey.tracks.end(), [](const SurveyTrack& track) {
+        return track.mix_copy == survey::MixCopy::mix_word;
+      }))
+    return error;
+  return {ErrorKind::no_input,
+          {},
+          "every file that sounds beside the mix is called a mix by its name",
+          "give the stems other names, or roles in session.toml"};
 }
 
 Error no_mix_known(const Survey& survey) {
@@ -332,7 +352,7 @@ Result<Exit> check_command(const Options& options, Console& console) {
   if (!survey) return survey.error();
   if (!survey->mix) return no_mix_known(*survey);
   const auto input = align_input(*survey);
-  if (!input) return input.error();
+  if (!input) return nothing_to_check(*survey, input.error());
 
   const std::vector<Claim> claims = claims_of(*lineup, *survey, *input);
   std::vector<sync::MappedTrack> tracks;
@@ -363,6 +383,7 @@ Result<Exit> check_command(const Options& options, Console& console) {
     tell_what_is_not_whole(*left, folder_of_stems(options.session.front()), *survey, report);
     tell_what_is_swapped(*left, *survey, report);
   }
+  if (!left && !*lineup) tell_what_ends_early(*survey, report);
   if (!tell_what_all_share(report)) tell_whom_to_mend_first(report.stems);
   const TimeMap mix_map = in_place(report.length_s);
   console.progress("the null", 0.0);

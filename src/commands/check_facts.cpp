@@ -94,6 +94,23 @@ bool has_all_stems(const Lineup& left, const survey::Survey& survey) {
   });
 }
 
+bool any_within(const std::vector<Stretch>& stretches, double from_s, double to_s,
+                double around_s) {
+  return std::any_of(stretches.begin(), stretches.end(), [&](const Stretch& each) {
+    return from_s < each.line_to_s + around_s && to_s > each.line_from_s - around_s;
+  });
+}
+
+std::string departure_text(const StemFacts& facts, double from_s, double to_s) {
+  constexpr double kAround_s = 3.0;
+  if (any_within(facts.held_back, from_s, to_s, kAround_s))
+    return "the network stream's doing, as it was when the session was aligned.";
+  if (facts.has_lineup && !facts.changed)
+    return "it is as it was written, so a network stream has done that to the mix, or aligning "
+           "missed a cut in the recording. Listen there.";
+  return "a network stream does that to a mix, and so does a sentence that slipped. Listen there.";
+}
+
 std::string mend_text(const StemFacts& facts, std::string_view otherwise, double from_s,
                       double to_s) {
   if (!facts.has_lineup || facts.changed)

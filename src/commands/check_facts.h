@@ -32,6 +32,11 @@ StemFacts facts_of(const std::optional<Lineup>& left, const survey::Survey& surv
                    const survey::SurveyTrack& track);
 /// Whether the lineup leaves silence amid the stem: not a recorder's doing.
 bool has_a_hole(const StemFacts& facts, double length_s);
+/// Whose doing it is that the mix departs from it there and comes back, as the end of a sentence
+/// and what follows.
+std::string departure_text(const StemFacts& facts, double from_s, double to_s);
+/// Whether a stretch lies within so much of any of those.
+bool any_within(const std::vector<Stretch>& stretches, double from_s, double to_s, double around_s);
 /// What to do about a stretch of it that stands off, as a sentence that begins with a blank.
 /// `otherwise`: what may be done to the file instead of conforming again, "move that stretch". As
 /// long as the stem is as it was written, that would write the same once more: then its cuts are

@@ -151,6 +151,13 @@ void tell_what_is_not_whole(const Lineup& lineup, const fs::path& stems, const S
             "missing-stem",
             "It holds the mix, not the sound of its track. Conform the session again.")};
   }
+  for (const LineupTrack& track : lineup.tracks)
+    if (track.standing == Standing::unplaced && track.role != Role::ignore &&
+        track.role != Role::mix)
+      report.findings.push_back(
+          check_finding("no-place", "Of \"" + track.name +
+                                        "\" there is no stem: aligning found no place for it. "
+                                        "See the lineup's report."));
   const survey::SurveyFile& mix = survey.files[survey.mix->file];
   for (CheckedStem& stem : report.stems)
     for (const survey::SurveyFile& file : survey.files) {
@@ -160,6 +167,23 @@ void tell_what_is_not_whole(const Lineup& lineup, const fs::path& stems, const S
         continue;
       stem.findings.push_back(check_finding("unequal-length", length_finding_text(file, mix)));
     }
+}
+
+void tell_what_ends_early(const Survey& survey, CheckReport& report) {
+  constexpr double kLeast_s = 0.5;
+  const double mix_s = survey.files[survey.mix->file].length_s();
+  for (const SurveyTrack& track : survey.tracks) {
+    const survey::SurveyFile& file = survey.files[track.file];
+    if (file.failure || mix_s - file.length_s() < kLeast_s) continue;
+    for (CheckedStem& stem : report.stems)
+      if (stem.name == track.name && stem.verdict != report::Verdict::left_out)
+        stem.findings.push_back(check_finding(
+            "ends-early",
+            fmt::format("It ends at {}, and the mix at {}. If its person talks after that, export "
+                        "it again, to its end.",
+                        clock_text(file.length_s()), clock_text(mix_s)),
+            file.length_s()));
+  }
 }
 
 void tell_what_is_swapped(const Lineup& lineup, const Survey& survey, CheckReport& report) {

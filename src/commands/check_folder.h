@@ -31,6 +31,9 @@ void tell_what_is_not_whole(const Lineup& lineup, const std::filesystem::path& s
 void tell_what_is_swapped(const Lineup& lineup, const survey::Survey& survey,
                           report::CheckReport& report);
 
+/// Without a lineup: stems that end before the mix does, of which a part may be missing.
+void tell_what_ends_early(const survey::Survey& survey, report::CheckReport& report);
+
 /// Stems that are digital silence where the mix holds somebody whom no stem explains, and whom the
 /// tracks did explain when that lineup was made. Fails where a stem's signal cannot be read.
 Result<void> tell_what_was_emptied(const Lineup& lineup, const survey::Survey& survey,

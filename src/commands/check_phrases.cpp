@@ -42,13 +42,6 @@ bool overlap(double from_s, double to_s, double other_from_s, double other_to_s)
   return from_s < other_to_s && to_s > other_from_s;
 }
 
-bool any_within(const std::vector<Stretch>& stretches, double from_s, double to_s,
-                double around_s) {
-  return std::any_of(stretches.begin(), stretches.end(), [&](const Stretch& each) {
-    return overlap(from_s, to_s, each.line_from_s - around_s, each.line_to_s + around_s);
-  });
-}
-
 std::string places(const std::vector<Slip>& slips) {
   std::string text;
   for (std::size_t i = 0; i < slips.size() && i < kMostTold; ++i)
@@ -130,14 +123,8 @@ void note(const std::vector<Slip>& slips, const StemFacts& facts, CheckedStem& s
   if (std::all_of(slips.begin(), slips.end(),
                   [&](const Slip& each) { return may_be_anothers(each, facts); }))
     text += "it may be somebody else who talks there, heard across the room. Listen there.";
-  else if (facts.has_lineup && !facts.changed)
-    text +=
-        "it is as it was written, so a network stream has done that to the mix, or aligning "
-        "missed a cut in the recording. Listen there.";
   else
-    text +=
-        "a network stream does that to a mix, and so does a sentence that slipped. Listen "
-        "there.";
+    text += departure_text(facts, slips.front().from_s, slips.front().to_s);
   stem.findings.push_back(check_finding("excursion", std::move(text), slips.front().from_s));
 }
 
@@ -183,8 +170,8 @@ void tell_missing(const std::vector<Stretch>& missing, const StemFacts& facts, C
   constexpr double kLeast_s = 2.0;
   if (all_s < kLeast_s) return;
   const std::string where = fmt::format(
-      "It is digital silence where somebody talks whom the other microphones hear from "
-      "across the room only, {} in all between {} and {}",
+      "It holds nothing where somebody talks whom the other microphones hear from across the room "
+      "only, {} in all between {} and {}",
       clock_text(all_s, 1), clock_text(told.front().line_from_s, 0),
       clock_text(told.back().line_to_s, 0));
   if (facts.has_lineup && facts.changed)

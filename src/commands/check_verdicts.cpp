@@ -66,7 +66,7 @@ Finding misaligned(const sync::Residual& residual, const std::vector<sync::Phras
   return finding;
 }
 
-void add_notes(const sync::Residual& residual, CheckedStem& stem) {
+void add_notes(const sync::Residual& residual, const StemFacts& facts, CheckedStem& stem) {
   if (residual.in_stairs)
     stem.findings.push_back(check_finding(
         "excursion",
@@ -85,10 +85,10 @@ void add_notes(const sync::Residual& residual, CheckedStem& stem) {
     stem.findings.push_back(check_finding(
         "excursion",
         fmt::format(
-            "The mix departs from it {}, by up to {}, {} {}, and comes back within seconds: "
-            "the network stream's doing, not the stem's.",
+            "The mix departs from it {}, by up to {}, {} {}, and comes back within seconds: {}",
             count == 1 ? "once" : fmt::format("{} times", count), short_time_text(furthest_s),
-            count == 1 ? "at" : "first at", clock_text(first->from_s)),
+            count == 1 ? "at" : "first at", clock_text(first->from_s),
+            departure_text(facts, first->from_s, first->to_s)),
         first->from_s));
 }
 
@@ -262,7 +262,7 @@ void judge(const sync::Residual& residual, const std::vector<sync::Phrase>& phra
             clock_text(first.from_s, 0), clock_text(first.to_s, 0)),
         first.from_s));
   }
-  add_notes(residual, stem);
+  add_notes(residual, facts, stem);
 }
 
 void judge_strays(const std::vector<sync::Stray>& strays, const StemFacts& facts,
@@ -363,12 +363,30 @@ bool tell_what_all_share(CheckReport& report) {
         "off. Name the right one with --mix FILE."));
     return true;
   }
+  if (all([](const CheckedStem* each) { return report::is_only_inverted(*each); })) {
+    report.findings.push_back(check_finding(
+        "all-inverted",
+        "All stems are of opposite polarity to the mix: it is the mix that was turned round, or "
+        "the export. Turn the mix round, or export again."));
+    return true;
+  }
   const CheckedStem& first = *heard.front();
   if (!all([&](const CheckedStem* each) {
-        return each->verdict == Verdict::beyond && each->worst_s && first.worst_s &&
+        return holds(each->findings, "misaligned") && each->verdict == Verdict::beyond &&
+               each->worst_s && first.worst_s &&
                std::abs(*each->worst_s - *first.worst_s) < kTogether_s;
       }))
     return false;
+  // What is moved with the mix is in place again: nothing is to be done about each.
+  for (CheckedStem& stem : report.stems) {
+    std::erase_if(stem.findings, [](const Finding& each) {
+      return each.code == "muted" || each.code == "unheard";
+    });
+    for (Finding& finding : stem.findings)
+      if (finding.code == "misaligned")
+        finding.text = fmt::format("It stands {} against the mix, as all stems do.",
+                                   late_text(*first.worst_s));
+  }
   report.findings.push_back(check_finding(
       "all-misaligned",
       fmt::format("All stems stand {} alike: it is the mix that moved, or where the export began. "

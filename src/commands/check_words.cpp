@@ -171,12 +171,14 @@ std::string course_text(const sync::Residual& residual, double limit_s,
   if (residual.runs.size() < 2) return "";
   if (const auto step = step_of(residual, limit_s, phrases)) return step_text(*step);
   const double in_step_s = std::min(kInStep_s, limit_s);
+  const auto is_in_step = [&](const auto& run) { return std::abs(run.late_s) < in_step_s; };
+  if (std::all_of(residual.runs.begin(), residual.runs.end(), is_in_step)) return "";
   std::string text = " It stands ";
   for (std::size_t i = 0; i < residual.runs.size() && i < kMostTold; ++i) {
     const auto& run = residual.runs[i];
-    text += fmt::format("{}{} {}", i == 0 ? "" : ", ",
-                        std::abs(run.late_s) < in_step_s ? "in step" : late_text(run.late_s),
-                        extent_text(run, phrases));
+    text +=
+        fmt::format("{}{} {}", i == 0 ? "" : ", ",
+                    is_in_step(run) ? "in step" : late_text(run.late_s), extent_text(run, phrases));
   }
   return text + (residual.runs.size() > kMostTold ? " and so on." : ".");
 }

@@ -172,6 +172,10 @@ std::string left_out_text(const std::string& names) {
   return names.empty() ? "" : " Not in this list: " + names + '.';
 }
 
+std::string cut_short_text(const std::string& names) {
+  return names.empty() ? "" : " Up to midnight, where timecode begins anew: " + names + '.';
+}
+
 }  // namespace
 
 std::string decision_list(const Lineup& lineup, const RecordTime& record,
@@ -180,12 +184,15 @@ std::string decision_list(const Lineup& lineup, const RecordTime& record,
   const Grid grid = grid_of(record, count);
   ListWriter writer(count, head);
   std::string left_out;
+  std::string cut_short;
   for (const LineupTrack& track : lineup.tracks) {
     for (const TrackPart& part : track.parts)
       writer.file(part.file, samples_of(static_cast<double>(part.frames), track.rate_hz, count));
     const TrackClips clips = track.is_used() ? clips_of(track, grid, {}) : TrackClips{};
-    if (clips.clips.empty() || clips.other_speed || clips.beyond_day)
+    if (clips.clips.empty() || clips.other_speed)
       left_out += (left_out.empty() ? "" : ", ") + track.name;
+    else if (clips.beyond_day)
+      cut_short += (cut_short.empty() ? "" : ", ") + track.name;
     if (!track.is_used()) continue;
     writer.add_track(track.name);
     for (const Clip& clip : clips.clips)
@@ -195,7 +202,7 @@ std::string decision_list(const Lineup& lineup, const RecordTime& record,
   return writer.text(lineup.session,
                      "The original files. Drift is followed in steps: sound lies within 0.5 ms of "
                      "its place. Exact places: cuts.tsv." +
-                         left_out_text(left_out),
+                         left_out_text(left_out) + cut_short_text(cut_short),
                      grid.start);
 }
 
@@ -212,7 +219,12 @@ std::string stem_decision_list(const Lineup& lineup, const StemSet& stems, const
     writer.add_track(stem.track);
     writer.cut(writer.file(stem.file, stems.frames), 1, whole, stem.track);
   }
-  return writer.text(lineup.session + " stems", "The stems, in step to the sample.", grid.start);
+  return writer.text(
+      lineup.session + " stems",
+      whole.length == stems.frames
+          ? "The stems, in step to the sample."
+          : "The stems, in step to the sample, up to midnight, where timecode begins anew.",
+      grid.start);
 }
 
 }  // namespace kilter::edits

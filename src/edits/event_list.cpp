@@ -238,8 +238,10 @@ std::vector<std::string> stem_event_lists(const Lineup& lineup, const StemSet& s
                       fmt::format("SAMPLES 0 TO {}, {} A SECOND", stems.frames, stems.rate_hz)};
     events.push_back(std::move(event));
   }
-  const Comments notes{start_note(record),
-                       "SOURCE TIMES COUNT FROM EACH STEM'S FIRST SAMPLE AS 00:00:00:00"};
+  Comments notes{start_note(record),
+                 "SOURCE TIMES COUNT FROM EACH STEM'S FIRST SAMPLE AS 00:00:00:00"};
+  if (past_midnight_s(record, length_s) > 0.0)
+    notes.push_back("NOT LISTED: WHAT LIES BEYOND THE DAY OF TIMECODE");
   return lists_of(title_of(lineup, record, " STEMS"), events, notes, record);
 }
 

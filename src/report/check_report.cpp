@@ -46,11 +46,6 @@ bool is_damaged(const CheckedStem& stem) {
                      [&](std::string_view code) { return holds(stem, code); });
 }
 
-/// Whether it stands where it should, and only its polarity does not.
-bool is_only_inverted(const CheckedStem& stem) {
-  return stem.verdict == Verdict::beyond && holds(stem, kInverted) && !holds(stem, "misaligned");
-}
-
 std::string kind_of_failure(const CheckedStem& stem) {
   for (const std::string_view code : kDamage)
     if (holds(stem, code)) return std::string(code);
@@ -113,8 +108,9 @@ std::string summary(const CheckReport& report) {
 
 /// The finding that a test report shows first.
 std::string message_of(const CheckedStem& stem) {
-  for (const char* code : {"misaligned", "inverted", "emptied", "missing-stem", "swapped",
-                           "truncated", "unequal-length", "no-evidence", "unreadable"})
+  for (const char* code :
+       {"misaligned", "inverted", "emptied", "missing-stem", "swapped", "truncated",
+        "unequal-length", "no-evidence", "called-mix", "unreadable"})
     for (const Finding& finding : stem.findings)
       if (finding.code == code) return finding.text;
   return to_text(stem.verdict);
@@ -169,9 +165,13 @@ const char* to_text(Verdict verdict) {
   return "";
 }
 
+bool is_only_inverted(const CheckedStem& stem) {
+  return stem.verdict == Verdict::beyond && holds(stem, kInverted) && !holds(stem, "misaligned");
+}
+
 bool hardly_sounds(const CheckedStem& stem) {
   constexpr int kHardly = 2;  // windows
-  return stem.speaking <= kHardly && !holds(stem, "unreadable");
+  return stem.speaking <= kHardly && !holds(stem, "unreadable") && !holds(stem, "called-mix");
 }
 
 bool passes(const CheckedStem& stem, const CheckReport& report) {

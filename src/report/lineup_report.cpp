@@ -151,12 +151,13 @@ std::string conform_text(const conform::ConformReport& report, const Lineup& lin
   if (report.mix && report.mix->file.empty())
     notes += paragraph("No stem of the mix: " + report.mix->failure->what + '.');
   if (report.mix && report.mix->clipped_samples > 0) notes += cut_off(*report.mix);
-  const double length_s = static_cast<double>(report.frames) / report.rate_hz;
+  const double past_s = edits::past_midnight_s(lists.record, report.length_s());
+  if (past_s > 0.0) notes += paragraph(past_midnight_text(past_s));
   const auto place = [&](const char* name) { return printable((out / name).string()); };
   const bool has_mix = report.mix && !report.mix->file.empty();
   return fmt::format("Stems   {}: {}{}, each {} ({} frames at {:g} Hz, {})\n", place("stems"),
                      counted(written.size(), "file"), has_mix ? " and the mix" : "",
-                     clock_text(length_s), report.frames, report.rate_hz, sample_format) +
+                     clock_text(report.length_s()), report.frames, report.rate_hz, sample_format) +
          "Cuts    " + place("edits/cuts.tsv") + '\n' +
          fmt::format("Lists   {}: {} (SMPTE 258M, AES31-3), {} at {} fps\n", place("edits"),
                      counted(lists.files.size() - 1, "more file"),

@@ -80,6 +80,12 @@ FirmTracks firm_tracks(const Lineup& lineup) {
   return firm;
 }
 
+std::string past_midnight_text(double past_s) {
+  return "Timecode begins anew at midnight, and the lists end there: the last " +
+         clock_text(past_s) +
+         " stand in edits/cuts.tsv alone. Conform again with an earlier --start-tc.";
+}
+
 std::string why_missing(const conform::Stem& stem, const LineupTrack& track) {
   if (stem.failure) return stem.failure->what;
   if (std::any_of(track.findings.begin(), track.findings.end(),

@@ -36,6 +36,8 @@ struct FirmTracks {
 };
 FirmTracks firm_tracks(const Lineup& lineup);
 
+/// What the lists lack of stems that go on for so long behind midnight, and what to do about it.
+std::string past_midnight_text(double past_s);
 /// Why a track has no stem.
 std::string why_missing(const conform::Stem& stem, const LineupTrack& track);
 

@@ -37,5 +37,15 @@ TEST(MendText, NamesTheCutThatMayStandAtTheWrongEndOfTheStretch) {
   EXPECT_FALSE(holds_text(mend_text(facts, "", 180.0, 200.0), "The lineup cuts it"));
 }
 
+TEST(DepartureText, IsTheStreamsDoingOnlyWhereAligningSawIt) {
+  StemFacts facts;
+  EXPECT_TRUE(holds_text(departure_text(facts, 10.0, 12.0), "and so does a sentence"));
+  facts.has_lineup = true;
+  EXPECT_TRUE(holds_text(departure_text(facts, 10.0, 12.0), "aligning missed a cut"));
+  facts.held_back = {{11.0, 14.0}};
+  EXPECT_TRUE(holds_text(departure_text(facts, 10.0, 12.0), "as it was when"));
+  EXPECT_FALSE(holds_text(departure_text(facts, 30.0, 32.0), "as it was when"));
+}
+
 }  // namespace
 }  // namespace kilter::commands

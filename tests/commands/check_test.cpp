@@ -232,6 +232,39 @@ TEST_F(Check, FailsStemsWhoseMixBreaksOffForTheRestIsNotMeasured) {
       << xml;
 }
 
+TEST_F(Check, FailsAStemThatItsNameCallsAMixForItIsNotMeasured) {
+  fs::remove(done() / "lineup.json");
+  fs::rename(stem("pilot"), stem("pilot bounce"));
+  const Json report = check(1, {"--mix", stem("mixdown").string(), "--allow-silent"});
+  EXPECT_EQ(row(report, "pilot bounce").at("verdict"), "no evidence");
+  EXPECT_TRUE(tells(row(report, "pilot bounce"), "called-mix"));
+  for (const char* name : {"keeper", "mate"})
+    fs::rename(stem(name), stem(std::string(name) + " mix"));
+  const auto told =
+      test::run_kilter({"check", (done() / "stems").string(), "--mix", stem("mixdown").string()});
+  EXPECT_EQ(told.exit, 3);
+  EXPECT_NE(told.err.find("is called a mix by its name"), std::string::npos) << told.err;
+}
+
+TEST_F(Check, TellsOnceThatAllStemsAreUpsideDown) {
+  for (const char* name : {"keeper", "mate", "pilot"}) {
+    Samples samples = samples_of(name);
+    for (float& sample : samples) sample = -sample;
+    put(name, samples);
+  }
+  const Json report = check(1);
+  EXPECT_TRUE(tells(report, "all-inverted"));
+  EXPECT_FALSE(tells(report, "all-misaligned"));
+}
+
+TEST_F(Check, TellsOfAStemThatEndsBeforeTheMixWhereNoLineupSaysHowLongItWas) {
+  fs::remove(done() / "lineup.json");
+  Samples samples = samples_of("pilot");
+  samples.resize(samples.size() * 7 / 10);
+  put("pilot", samples);
+  EXPECT_TRUE(tells(row(check(0, {"--mix", stem("mixdown").string()}), "pilot"), "ends-early"));
+}
+
 TEST_F(Check, FailsAFolderThatIsNotWhole) {
   const Samples whole = samples_of("keeper");
   fs::remove(stem("keeper"));

@@ -435,6 +435,22 @@ TEST_F(EndToEnd, ConformWritesEditListsAtTheRateAndFromTheTimecodeThatAreAskedFo
     EXPECT_NE(events.find("* SOURCE FILE: " + track.name + ".wav\r\n"), std::string::npos);
 }
 
+TEST_F(EndToEnd, ConformSaysWhatTheListsLackOfAShowThatGoesOnPastMidnight) {
+  std::vector<std::string> args = conform_true_lineup();
+  args.insert(args.end(), {"--fps", "25", "--start-tc", "23:59:10:00"});
+  const test::Told told = test::run_kilter(args);
+  EXPECT_EQ(told.exit, 1) << told.err;
+  EXPECT_NE(test::unwrapped(told.out).find("the lists end there: the last 00:00:20.0"),
+            std::string::npos)
+      << told.out;
+  const fs::path edits = work_ / "done" / "edits";
+  EXPECT_NE(test::read_text(work_ / "done" / "report.html").find("The lists end at midnight"),
+            std::string::npos);
+  EXPECT_NE(test::read_text(edits / "lighthouse-stems.edl").find("NOT LISTED"), std::string::npos);
+  EXPECT_NE(test::read_text(edits / "lighthouse-stems.adl").find("up to midnight"),
+            std::string::npos);
+}
+
 /// Where 0.1 s of the samples are quietest, between two of them: its middle.
 std::size_t quietest_between(const std::vector<float>& samples, std::size_t from, std::size_t to) {
   constexpr std::size_t kStretch = 4800;

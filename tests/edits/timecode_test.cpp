@@ -4,6 +4,8 @@
 
 #include <vector>
 
+#include "kilter/edits/record_time.h"
+
 namespace kilter::edits {
 namespace {
 
@@ -77,6 +79,13 @@ INSTANTIATE_TEST_SUITE_P(
                     DayCase{"29.97df", 30000, 1001, 2589408}, DayCase{"30", 30, 1, 2592000},
                     DayCase{"50", 50, 1, 4320000}, DayCase{"59.94", 60000, 1001, 5184000},
                     DayCase{"59.94df", 60000, 1001, 5178816}, DayCase{"60", 60, 1, 5184000}));
+
+TEST(RecordTime, SaysHowMuchLiesPastMidnight) {
+  const RecordTime record{rate_of("29.97"), 2592000 - 30, 0.0};  // 1.001 s before it
+  EXPECT_EQ(past_midnight_s(record, 1.0), 0.0);
+  EXPECT_NEAR(past_midnight_s(record, 61.0), 59.999, 1e-9);
+  EXPECT_EQ(past_midnight_s({rate_of("25"), 90000, 0.0}, 82800.0), 0.0);
+}
 
 struct LabelCase {
   const char* rate;

@@ -54,6 +54,8 @@ struct ConformReport {
   std::optional<Stem> mix;  ///< the mix as a stem; nothing without a mix
   /// By write_clips(), where they were asked for: conform() leaves it empty.
   std::optional<ListeningClips> clips{};
+
+  double length_s() const { return static_cast<double>(frames) / rate_hz; }
 };
 
 /// Writes a mono file per placed track, or per voice of several takes, into `stems_folder`, which

@@ -16,6 +16,16 @@ struct RecordTime {
   double origin_s{0.0};             ///< timeline second of every stem's first sample
 };
 
+/// How much of stems of `length_s` lies behind midnight, where timecode begins anew, and so in no
+/// list but the cuts: seconds, 0 where all of it fits into the day.
+inline double past_midnight_s(const RecordTime& record, double length_s) {
+  const std::int64_t left = record.rate.frames_per_day() - record.start_frame;
+  const double day_left_s = static_cast<double>(left) *
+                            static_cast<double>(record.rate.denominator()) /
+                            static_cast<double>(record.rate.numerator());
+  return length_s > day_left_s ? length_s - day_left_s : 0.0;
+}
+
 /// What a list wants to know of an original file and the lineup does not hold.
 struct SourceFacts {
   /// Samples from midnight to the file's first, at the file's rate: `bext` calls it so. 0 where a

@@ -52,6 +52,8 @@ struct CheckReport {
   std::vector<Finding> findings;
 };
 
+/// Whether it stands where it should, and only its polarity does not.
+bool is_only_inverted(const CheckedStem& stem);
 /// Whether it is so nearly silent that --allow-silent may let it pass.
 bool hardly_sounds(const CheckedStem& stem);
 /// Whether CI may go on: a stem that breaks off, is missing or not as long as

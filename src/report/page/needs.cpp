@@ -127,7 +127,7 @@ bool is_beyond(const LineupTrack& track, double limit_ms) {
 
 bool lies_outside(const LineupTrack& track, const conform::ConformReport& stems) {
   if (!track.is_used()) return false;
-  const double to_s = stems.from_s + static_cast<double>(stems.frames) / stems.rate_hz;
+  const double to_s = stems.from_s + stems.length_s();
   const auto spans = track.map->spans();
   return spans.front().line_from_s >= to_s || spans.back().line_to_s <= stems.from_s;
 }
@@ -153,6 +153,11 @@ std::vector<Need> needs_of(const ReportPage& page) {
   if (page.stems != nullptr && page.stems->mix && page.stems->mix->failure)
     needs.push_back(of_failure(page.stems->mix->track, *page.stems->mix->failure));
   add(of_findings(findings, Owner::session, nullptr));
+  if (page.stems != nullptr)
+    if (const double past_s = edits::past_midnight_s(page.record, page.stems->length_s());
+        past_s > 0.0)
+      needs.push_back(
+          {{}, "The lists end at midnight", past_midnight_text(past_s), 0, std::nullopt});
   return needs;
 }
 

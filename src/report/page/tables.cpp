@@ -198,7 +198,7 @@ std::string stems_part(const PageParts& parts) {
                                                      : name_html(stems.mix->file.generic_string());
     rows.push_back({name_html(stems.mix->track), file, clipped_text(*stems.mix)});
   }
-  const double length_s = static_cast<double>(stems.frames) / stems.rate_hz;
+  const double length_s = stems.length_s();
   return section(
       "stems", "Stems",
       fmt::format("<p>Each starts at {} of the timeline and lasts {}: {} frames at {:g} Hz, {}. "

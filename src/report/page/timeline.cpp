@@ -42,8 +42,7 @@ std::vector<Lane> lanes_of(const PageParts& parts) {
 std::string stems_band(const PageParts& parts) {
   if (parts.page.stems == nullptr) return "";
   const conform::ConformReport& stems = *parts.page.stems;
-  const Stretch band{stems.from_s,
-                     stems.from_s + static_cast<double>(stems.frames) / stems.rate_hz};
+  const Stretch band{stems.from_s, stems.from_s + stems.length_s()};
   return "<i class=\"stems\" title=\"what the stems hold\"" + style_at(parts.axis, band) + "></i>";
 }
 

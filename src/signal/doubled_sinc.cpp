@@ -44,26 +44,28 @@ DoubledSinc::DoubledSinc(const DoubledShape& shape) : fine_taps_(kilter::fine_ta
 
   const LeastSquaresDelay fine(fine_taps_, kBandBeyond * 0.5 * shape.image_share);
   constexpr std::int64_t kCells = std::int64_t{1} << kCellBits;
-  // Between two places on the finer grid; the next two are alike.
   const auto weights_at = [&](std::int64_t half_cells) {
     return fine.weights_at(std::ldexp(static_cast<double>(half_cells), -kCellBits));
   };
   rows_.reserve(static_cast<std::size_t>(kCells * 2 * fine_taps_));
-  for (const std::size_t behind_middle : {0U, 1U}) {
-    std::vector<double> from = weights_at(0);
-    for (std::int64_t cell = 0; cell < kCells / 2; ++cell) {
-      const std::vector<double> middle = weights_at(2 * cell + 1);
-      std::vector<double> to = weights_at(2 * cell + 2);
-      // The outermost tap before the place lies on a middle, unless the place is behind one.
-      for (const std::size_t first : {1 - behind_middle, behind_middle})
-        for (std::size_t tap = first; tap < middle.size(); tap += 2)
-          rows_.push_back(static_cast<float>(0.5 * middle[tap] + 0.25 * (from[tap] + to[tap])));
-      for (const std::size_t first : {1 - behind_middle, behind_middle})
-        for (std::size_t tap = first; tap < middle.size(); tap += 2)
-          rows_.push_back(static_cast<float>(to[tap] - from[tap]));
-      from = std::move(to);
-    }
+  std::vector<double> from = weights_at(0);
+  for (std::int64_t cell = 0; cell < kCells / 2; ++cell) {
+    const std::vector<double> middle = weights_at(2 * cell + 1);
+    std::vector<double> to = weights_at(2 * cell + 2);
+    // Between a frame and a middle the outermost tap before the place lies on a middle.
+    for (const std::size_t first : {1U, 0U})
+      for (std::size_t tap = first; tap < middle.size(); tap += 2)
+        rows_.push_back(static_cast<float>(0.5 * middle[tap] + 0.25 * (from[tap] + to[tap])));
+    for (const std::size_t first : {1U, 0U})
+      for (std::size_t tap = first; tap < middle.size(); tap += 2)
+        rows_.push_back(static_cast<float>(to[tap] - from[tap]));
+    from = std::move(to);
   }
+  // Behind a middle frames and middles change places.
+  const auto each = static_cast<std::size_t>(fine_taps_ / 2);
+  for (std::size_t at = 0, half = rows_.size(); at < half; at += 2 * each)
+    for (const std::size_t first : {at + each, at})
+      for (std::size_t tap = 0; tap < each; ++tap) rows_.push_back(rows_[first + tap]);
 }
 
 }  // namespace kilter

@@ -25,7 +25,6 @@ constexpr std::size_t kBlockBytes = sizeof(float) + kBlockFrames * sizeof(std::i
 // signals'.
 constexpr std::size_t kBlocksPerChunk = 32;
 constexpr std::size_t kChunkBytes = kBlocksPerChunk * kBlockBytes;
-constexpr std::size_t kBlocksPerRead = 16;
 constexpr float kLargest = 32767.0F;
 
 /// What is wrong, and what helps against it.
@@ -240,15 +239,14 @@ Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const
       std::clamp<std::int64_t>(last - first, static_cast<std::int64_t>(from), std::ssize(out)));
   std::fill_n(out.begin(), from, 0.0F);
   std::fill(out.begin() + static_cast<std::ptrdiff_t>(to), out.end(), 0.0F);
-  std::array<std::byte, kBlocksPerRead * kBlockBytes> bytes;
+  std::array<std::byte, kChunkBytes> bytes;
   const auto block_frames = static_cast<std::int64_t>(kBlockFrames);
   const auto chunk_blocks = static_cast<std::int64_t>(kBlocksPerChunk);
   for (std::int64_t at = std::max<std::int64_t>(first, 0); at < last;) {
     const std::int64_t block = at / block_frames;
     const std::int64_t chunk = block / chunk_blocks;
     const std::int64_t blocks =
-        std::min({(last - 1) / block_frames - block + 1, (chunk + 1) * chunk_blocks - block,
-                  static_cast<std::int64_t>(kBlocksPerRead)});
+        std::min((last - 1) / block_frames - block + 1, (chunk + 1) * chunk_blocks - block);
     const std::span<std::byte> wanted(bytes.data(), static_cast<std::size_t>(blocks) * kBlockBytes);
     const std::int64_t offset = file_->offset_of_chunk(index_, chunk) +
                                 block % chunk_blocks * static_cast<std::int64_t>(kBlockBytes);

@@ -38,7 +38,7 @@ sf_count_t SndfileInput::read(void* out, sf_count_t wanted, void* self) {
   auto& input = *static_cast<SndfileInput*>(self);
   if (wanted <= 0 || input.file_->problem() != 0) return 0;
   const std::span bytes(static_cast<char*>(out), static_cast<std::size_t>(wanted));
-  const std::int64_t got = input.file_->read_at(bytes, input.position_);
+  const std::int64_t got = input.file_->read_ahead_at(bytes, input.position_);
   if (input.unwritten_size_at_) {
     const std::int64_t from = std::max(*input.unwritten_size_at_, input.position_);
     const std::int64_t to = std::min(*input.unwritten_size_at_ + kSizeBytes, input.position_ + got);

@@ -31,6 +31,8 @@ using namespace kilter;
 using bench::Cost;
 namespace fs = std::filesystem;
 
+constexpr double kTellsNothing_s = 1e-3;
+
 struct Request {
   int tracks{6};
   double minutes{10.0};
@@ -104,8 +106,12 @@ double disk_mb_s(const fs::path& folder) {
 /// is a lower bound.
 void print(const std::string& name, const Cost& cost, double bytes, const Limits& limits,
            int threads) {
-  fmt::print("{:<28}{:>9.2f}{:>9.2f}{:>7.0f} %", name, cost.cpu_s, cost.wall_s,
-             100.0 * cost.cpu_s / (cost.wall_s * threads));
+  fmt::print("{:<28}{:>9.2f}{:>9.2f}", name, cost.cpu_s, cost.wall_s);
+  if (cost.wall_s < kTellsNothing_s) {  // all of it while the rest waited
+    fmt::print("\n");
+    return;
+  }
+  fmt::print("{:>7.0f} %", 100.0 * cost.cpu_s / (cost.wall_s * threads));
   if (bytes > 0.0)
     fmt::print("{:>9.2f}{:>8.1f} %", 1e-9 * bytes / cost.wall_s,
                100.0 * 1e-9 * bytes / cost.wall_s / limits.memory_gb_s);
@@ -113,7 +119,7 @@ void print(const std::string& name, const Cost& cost, double bytes, const Limits
 }
 
 Cost less(const Cost& all, const Cost& part) {
-  return {std::max(0.0, all.cpu_s - part.cpu_s), std::max(1e-9, all.wall_s - part.wall_s)};
+  return {std::max(0.0, all.cpu_s - part.cpu_s), std::max(0.0, all.wall_s - part.wall_s)};
 }
 
 Cost conform_cost(const fs::path& show, const fs::path& lineup, const fs::path& out, int threads) {
@@ -151,7 +157,6 @@ void run(const Request& request) {
   const double float_bytes = file_bytes * 4.0 / 3.0;  // of 24-bit files
   const Cost decode = bench::cost_of([&] { bench::decode_all(files, n); });
   const bench::Analysis analysis = bench::analyse(files, n);
-  constexpr double kTellsNothing_s = 1e-3;
   constexpr double kScratchBytes = 2.0 * 16000.0;  // a second of the analysis signal
   const double scratch_bytes = kScratchBytes * analysis.seconds_of_sound;
 

@@ -64,7 +64,7 @@ class UnreadableDisk : public testing::TestWithParam<Which> {
     int runs = 0;
     int refused = 0;
     // Where nothing is read any more, one place is much like its neighbours.
-    const int step = GetParam() == Which::one ? 1 : 7;
+    const int step = GetParam() == Which::one ? 1 : 5;
     for (int k = 1;; k += step, ++runs) {
       fs::remove_all(show_.work());
       fs::create_directory(show_.work());

@@ -38,12 +38,18 @@ class HumMeter {
  private:
   static constexpr std::size_t kStretchesPerSecond = 20;
 
+  /// How far a line near the one that stretches were projected on has turned by each of them, back.
+  using Turns = std::array<std::complex<double>, kStretchesPerSecond>;
+
   /// One of the two rates that mains have.
   struct Line {
     double hz;
     std::size_t period_frames;
     std::vector<float> cosines;  // over a stretch
     std::vector<float> sines;
+    Turns turns{};
+    Turns turns_below{};  // of the lines beside it
+    Turns turns_above{};
     std::array<std::complex<double>, kStretchesPerSecond> stretches{};
     LevelHistogram seconds{};  // of the line, where it stands out
     LevelHistogram rest{};     // of stretches without what repeats
@@ -51,11 +57,14 @@ class HumMeter {
 
   void end_stretch();
   void end_second(Line& line) const;
-  double power_at(const Line& line, double hz) const;
+  Turns turns_at(double hz) const;
+  double power_at(const Line& line, const Turns& turns) const;
   std::optional<Hum> hum_of(const Line& line) const;
 
   double rate_hz_;
   std::size_t stretch_frames_;
+  std::array<double, kStretchesPerSecond> weights_{};  // of a second's stretches
+  double weights_in_all_{0.0};
   std::array<Line, 2> lines_;
   std::size_t history_frames_;
   std::vector<float> buffer_;  // a period of the slower one, then a stretch

@@ -8,6 +8,7 @@
 #include "heard.h"
 #include "kilter/base/clock_text.h"
 #include "kilter/edits/lineup_file.h"
+#include "kilter/intake/intake.h"
 #include "kilter/report/lineup_report.h"
 #include "kilter/report/text_table.h"
 #include "kilter/session/split_takes.h"
@@ -31,6 +32,7 @@ Result<Aligned> align_once(const session::Session& session, const Options& optio
   if (!input) return input.error();
   sync::AlignOptions align;
   align.threads = options.threads;
+  align.open_store = intake::scratch_stores();
   align.stop = &console.stop();
   align.progress = [&](double done, const char* stage) { console.progress(stage, done); };
   if (has_no_mix(*survey)) {

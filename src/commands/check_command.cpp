@@ -16,6 +16,7 @@
 #include "kilter/conform/conform.h"
 #include "kilter/edits/lineup_file.h"
 #include "kilter/edits/text_file.h"
+#include "kilter/intake/intake.h"
 #include "kilter/report/check_report.h"
 #include "kilter/report/finding_words.h"
 #include "kilter/sync/align.h"
@@ -272,6 +273,7 @@ Result<Checked> measure(const AlignInput& input, const std::vector<sync::MappedT
     all[k].length_s = std::max(all[k].length_s - kApart_s * static_cast<double>(k), kApart_s);
   sync::AlignOptions align;
   align.threads = options.threads;
+  align.open_store = intake::scratch_stores();
   align.stop = &console.stop();
   align.recorders = !are_stems;
   align.progress = [&](double done, const char*) { console.progress("looking further", done); };

@@ -115,6 +115,7 @@ Result<MixPick> mix_by_sound(const Session& session, const Taken& taken, int thr
   if (candidates.files.size() < 2) return fall_back(session, named);
   sync::AlignOptions options;
   options.threads = threads;
+  options.open_store = intake::scratch_stores();
   options.stop = &console.stop();
   options.progress = [&](double done, const char* stage) { console.progress(stage, done); };
   console.progress("looking for the mix", 0.0);

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "kilter/intake/intake.h"
 #include "kilter/intake/scratch_signal.h"
 #include "kilter/report/text_table.h"
 #include "kilter/sync/align.h"
@@ -114,6 +115,7 @@ Result<void> add_what_is_heard(Survey& survey, const Options& options, Console& 
   if (inputs.tracks.empty()) return {};
   sync::AlignOptions align;
   align.threads = options.threads;
+  align.open_store = intake::scratch_stores();
   align.stop = &console.stop();
   align.progress = [&](double done, const char* stage) { console.progress(stage, done); };
   for (const Reference& reference : references_of(survey)) {

@@ -7,13 +7,13 @@
 #include <mutex>
 #include <optional>
 #include <span>
-#include <system_error>
 
 #include "kilter/base/parallel.h"
 #include "kilter/intake/loudness_meter.h"
 #include "kilter/intake/scratch_signal.h"
 #include "kilter/signal/rate_reducer.h"
 #include "kilter/signal/sample_digest.h"
+#include "scratch_file.h"
 
 namespace kilter::intake {
 namespace {
@@ -69,17 +69,6 @@ class ChannelTaker {
   SampleDigest digest_;
 };
 
-Result<std::filesystem::path> scratch_folder(const IntakeOptions& options) {
-  if (!options.scratch_folder.empty()) return options.scratch_folder;
-  std::error_code code;
-  auto folder = std::filesystem::temp_directory_path(code);
-  if (!code) return folder;
-  return Error{ErrorKind::cannot_write,
-               {},
-               "the folder for temporary files cannot be used (" + code.message() + ")",
-               "set TMPDIR to a folder that is there, with room for 120 MB per track and hour"};
-}
-
 Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
                                               const IntakeOptions& options) {
   std::vector<ChannelTaker> takers;
@@ -89,7 +78,7 @@ Result<std::vector<ChannelTaker>> make_takers(const media::AudioInfo& info,
     if (options.measure_loudness) takers.back().measure_loudness(info.rate);
   }
   if (!options.keep_signals) return takers;
-  const auto folder = scratch_folder(options);
+  const auto folder = scratch_folder(options.scratch_folder);
   if (!folder) return folder.error();
   auto signals = ScratchSignal::create(*folder, info.channels);
   if (!signals) return signals.error();

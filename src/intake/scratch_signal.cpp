@@ -1,20 +1,15 @@
 #include "kilter/intake/scratch_signal.h"
 
-#include <fcntl.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
-#include <cerrno>
 #include <cmath>
 #include <cstring>
 #include <span>
 #include <string>
 #include <utility>
 
-#include "kilter/base/file_calls.h"
-#include "kilter/base/system_words.h"
 #include "kilter/signal/wide_loops.h"
+#include "scratch_file.h"
 
 namespace kilter::intake {
 namespace {
@@ -26,77 +21,6 @@ constexpr std::size_t kBlockBytes = sizeof(float) + kBlockFrames * sizeof(std::i
 constexpr std::size_t kBlocksPerChunk = 32;
 constexpr std::size_t kChunkBytes = kBlocksPerChunk * kBlockBytes;
 constexpr float kLargest = 32767.0F;
-
-/// What is wrong, and what helps against it.
-struct Advice {
-  const char* what;
-  const char* next_step;
-};
-
-Advice advice_for(int code) {
-  switch (code) {
-    case ENOSPC:
-    case EDQUOT:
-    case EFBIG:
-      return {"no room for the temporary 16 kHz copies",
-              "set TMPDIR to a folder with more room (120 MB per track and hour)"};
-    case EMFILE:
-    case ENFILE:
-      return {"too many open files for the temporary 16 kHz copies",
-              "raise the limit of open files (ulimit -n)"};
-    case ENOENT:
-    case ENOTDIR:
-      return {"the folder for temporary files is missing",
-              "set TMPDIR to a folder that is there, with room for 120 MB per track and hour"};
-    case EACCES:
-    case EPERM:
-    case EROFS:
-      return {"the folder for temporary files cannot be written to",
-              "set TMPDIR to a folder that you may write to"};
-    default:
-      return {"the temporary 16 kHz copies cannot be kept",
-              "check the disk, or set TMPDIR to a folder on another one"};
-  }
-}
-
-Error cannot_keep(const std::filesystem::path& folder, int code) {
-  const Advice advice = advice_for(code);
-  return {ErrorKind::cannot_write, folder, advice.what + (": " + system_words(code)),
-          advice.next_step};
-}
-
-Error cannot_read_back(const std::filesystem::path& folder, int code) {
-  return {ErrorKind::unreadable, folder,
-          "a temporary 16 kHz copy cannot be read back: " + system_words(code),
-          "check the disk, or set TMPDIR to a folder on another one"};
-}
-
-/// Reads exactly `out`, which lies inside the file.
-int read_fully(FileCalls& calls, int descriptor, std::span<std::byte> out, std::int64_t offset) {
-  while (!out.empty()) {
-    const ssize_t got =
-        calls.read_at(descriptor, out.data(), out.size(), static_cast<off_t>(offset));
-    if (got < 0 && errno == EINTR) continue;
-    if (got < 0) return errno;
-    if (got == 0) return EIO;
-    out = out.subspan(static_cast<std::size_t>(got));
-    offset += got;
-  }
-  return 0;
-}
-
-int write_fully(FileCalls& calls, int descriptor, std::span<const std::byte> bytes,
-                std::int64_t offset) {
-  while (!bytes.empty()) {
-    const ssize_t put =
-        calls.write_at(descriptor, bytes.data(), bytes.size(), static_cast<off_t>(offset));
-    if (put < 0 && errno == EINTR) continue;
-    if (put <= 0) return put < 0 ? errno : ENOSPC;
-    bytes = bytes.subspan(static_cast<std::size_t>(put));
-    offset += put;
-  }
-  return 0;
-}
 
 /// Frames `from`.. of one encoded block into `out`.
 KILTER_WIDE void decode(const std::byte* block, std::size_t from, std::span<float> out) {
@@ -136,51 +60,29 @@ KILTER_WIDE void quantise(std::span<const float> frames, float factor,
 }  // namespace
 
 /// The file under some signals, in chunks by turns: signal 0, 1, .. and round again.
-class ScratchFile {
- public:
-  ScratchFile(int descriptor, std::filesystem::path folder, int signals)
-      : descriptor_(descriptor), folder_(std::move(folder)), signals_(signals) {}
-  ScratchFile(const ScratchFile&) = delete;
-  ScratchFile& operator=(const ScratchFile&) = delete;
-  ~ScratchFile() { ::close(descriptor_); }
+struct ScratchSignal::Chunks {
+  std::unique_ptr<ScratchFile> file;
+  int signals;
 
-  /// Both: 0, or an errno.
-  int read(std::span<std::byte> out, std::int64_t offset) const {
-    return read_fully(calls_, descriptor_, out, offset);
+  std::int64_t offset_of(int signal, std::int64_t chunk) const {
+    return (chunk * signals + signal) * static_cast<std::int64_t>(kChunkBytes);
   }
-  int write(std::span<const std::byte> bytes, std::int64_t offset) const {
-    return write_fully(calls_, descriptor_, bytes, offset);
-  }
-  /// For messages.
-  const std::filesystem::path& folder() const { return folder_; }
-  std::int64_t offset_of_chunk(int signal, std::int64_t chunk) const {
-    return (chunk * signals_ + signal) * static_cast<std::int64_t>(kChunkBytes);
-  }
-
- private:
-  FileCalls& calls_{file_calls()};
-  int descriptor_;
-  std::filesystem::path folder_;
-  int signals_;
 };
 
-ScratchSignal::ScratchSignal(std::shared_ptr<const ScratchFile> file, int index)
-    : file_(std::move(file)), index_(index) {
+ScratchSignal::ScratchSignal(std::shared_ptr<const Chunks> chunks, int index)
+    : chunks_(std::move(chunks)), index_(index) {
   pending_.reserve(kBlockFrames);
   encoded_.reserve(kChunkBytes);
 }
 
 Result<std::vector<std::unique_ptr<ScratchSignal>>> ScratchSignal::create(
     const std::filesystem::path& folder, int count) {
-  std::string name = (folder / "kilter-XXXXXX").string();
-  const int descriptor = ::mkstemp(name.data());
-  if (descriptor < 0) return cannot_keep(folder, errno);
-  ::unlink(name.c_str());
-  ::fcntl(descriptor, F_SETFD, FD_CLOEXEC);
-  const auto file = std::make_shared<const ScratchFile>(descriptor, folder, count);
+  auto file = ScratchFile::create(folder);
+  if (!file) return file.error();
+  const auto chunks = std::make_shared<const Chunks>(Chunks{*std::move(file), count});
   std::vector<std::unique_ptr<ScratchSignal>> signals;
   for (int i = 0; i < count; ++i)
-    signals.push_back(std::unique_ptr<ScratchSignal>(new ScratchSignal(file, i)));
+    signals.push_back(std::unique_ptr<ScratchSignal>(new ScratchSignal(chunks, i)));
   return signals;
 }
 
@@ -224,11 +126,10 @@ void ScratchSignal::encode_block() {
 }
 
 Result<void> ScratchSignal::write_encoded() {
-  const int code = file_->write(encoded_, file_->offset_of_chunk(index_, chunks_written_));
+  auto written = chunks_->file->write(chunks_->offset_of(index_, chunks_written_), encoded_);
   encoded_.clear();
   ++chunks_written_;
-  if (code != 0) return cannot_keep(file_->folder(), code);
-  return {};
+  return written;
 }
 
 Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const {
@@ -248,10 +149,9 @@ Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const
     const std::int64_t blocks =
         std::min((last - 1) / block_frames - block + 1, (chunk + 1) * chunk_blocks - block);
     const std::span<std::byte> wanted(bytes.data(), static_cast<std::size_t>(blocks) * kBlockBytes);
-    const std::int64_t offset = file_->offset_of_chunk(index_, chunk) +
+    const std::int64_t offset = chunks_->offset_of(index_, chunk) +
                                 block % chunk_blocks * static_cast<std::int64_t>(kBlockBytes);
-    if (const int code = file_->read(wanted, offset); code != 0)
-      return cannot_read_back(file_->folder(), code);
+    if (auto read = chunks_->file->read(offset, wanted); !read) return read;
     for (std::int64_t b = block; b < block + blocks; ++b) {
       const std::int64_t stop = std::min((b + 1) * block_frames, last);
       decode(

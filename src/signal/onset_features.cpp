@@ -3,6 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <memory>
+#include <span>
+#include <vector>
 
 #include "kilter/signal/fft.h"
 #include "kilter/signal/wide_loops.h"
@@ -62,11 +65,8 @@ KILTER_WIDE void multiply(const float* a, const std::vector<float>& b, float* ou
 }
 
 /// Rises in bounded standard deviations, to the nearest step.
-KILTER_WIDE void store_steps(const std::vector<float>& rises, double mean, double deviation,
-                             std::vector<std::int8_t>& steps) {
-  const float* const from = rises.data();
-  std::int8_t* const to = steps.data();
-  const std::size_t count = rises.size();
+KILTER_WIDE void store_steps(const float* from, std::size_t count, double mean, double deviation,
+                             std::int8_t* to) {
   for (std::size_t i = 0; i < count; ++i) {
     const double standard = (static_cast<double>(from[i]) - mean) / deviation;
     const double low = standard < -kBound ? -kBound : standard;
@@ -76,65 +76,158 @@ KILTER_WIDE void store_steps(const std::vector<float>& rises, double mean, doubl
   }
 }
 
-/// Bounded rises of the logarithm of a band's energies.
-std::vector<std::int8_t> onsets_of(std::vector<float> band) {
-  std::vector<std::int8_t> onsets(band.size(), 0);
-  double mean_energy = 0.0;
-  for (const float e : band) mean_energy += static_cast<double>(e);
-  mean_energy /= std::max(1.0, static_cast<double>(band.size()));
-  if (mean_energy <= 0.0) return onsets;  // digital silence
-  const double floor = kFloorBelowMean * mean_energy;
+/// Values of all bands over a signal: blocks of frames, in each of them band after band. In memory
+/// or, where they are many and there is one, in a store.
+class BandValues {
+ public:
+  /// Of a block.
+  struct Block {
+    std::int64_t first;
+    std::int64_t count;
+    float* values;
 
-  double before = std::log(static_cast<double>(band[0]) + floor);
-  double sum = 0.0;
-  double sum_square = 0.0;
-  for (float& value : band) {
-    const double now = std::log(static_cast<double>(value) + floor);
-    const double rise = std::max(0.0, now - before);
-    before = now;
-    value = static_cast<float>(rise);
-    sum += rise;
-    sum_square += rise * rise;
+    float* of(std::size_t band) const { return values + band * kBlockFrames; }
+  };
+
+  static Result<BandValues> make(std::int64_t frames, const OpenByteStore& open_store) {
+    BandValues made(frames);
+    const std::int64_t all = (frames + kBlockFrames - 1) / kBlockFrames * kBlockValues;
+    if (open_store && all > kMostInMemory) {
+      auto store = open_store();
+      if (!store) return store.error();
+      made.store_ = *std::move(store);
+    }
+    made.values_.resize(static_cast<std::size_t>(made.store_ ? kBlockValues : all));
+    return made;
   }
-  const auto n = static_cast<double>(band.size());
-  const double mean = sum / n;
-  const double deviation = std::sqrt(std::max(0.0, sum_square / n - mean * mean));
-  if (deviation <= 0.0) return onsets;
-  store_steps(band, mean, deviation, onsets);
-  return onsets;
-}
 
-}  // namespace
+  std::int64_t frames() const { return frames_; }
+  /// `work(block)` for one after the other, with nothing of sense in them, kept afterwards.
+  template <typename Work>
+  Result<void> fill(const Work& work) {
+    return each(false, true, work);
+  }
+  /// With what was kept.
+  template <typename Work>
+  Result<void> change(const Work& work) {
+    return each(true, true, work);
+  }
+  template <typename Work>
+  Result<void> read(const Work& work) {
+    return each(true, false, work);
+  }
 
-Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::atomic<bool>* stop) {
+ private:
+  static constexpr std::int64_t kBlockValues = std::int64_t{kBlockFrames} * kFeatureBands;
+  static constexpr std::int64_t kMostInMemory = 1 << 22;  // of an hour and a half
+
+  explicit BandValues(std::int64_t frames) : frames_(frames) {}
+
+  template <typename Work>
+  Result<void> each(bool fetch, bool keep, const Work& work) {
+    for (std::int64_t first = 0; first < frames_; first += kBlockFrames) {
+      const std::int64_t start = first / kBlockFrames * kBlockValues;
+      const auto place = start * static_cast<std::int64_t>(sizeof(float));
+      if (store_ && fetch)
+        if (auto read = store_->read(place, std::as_writable_bytes(std::span(values_))); !read)
+          return read;
+      const Block block{first, std::min<std::int64_t>(kBlockFrames, frames_ - first),
+                        values_.data() + (store_ ? 0 : start)};
+      if (Result<void> done = work(block); !done) return done;
+      if (store_ && keep)
+        if (auto kept = store_->write(place, std::as_bytes(std::span(values_))); !kept) return kept;
+    }
+    return {};
+  }
+
+  std::int64_t frames_;
+  std::unique_ptr<ByteStore> store_;
+  std::vector<float> values_;  // all, or with a store those of a block
+};
+
+/// What has been found of a band: sums, and what follows from them.
+struct Band {
+  double energy{0.0};
+  double floor{0.0};
+  double before{0.0};  // logarithm of the latest energy
+  double rise{0.0};
+  double squared_rise{0.0};
+};
+using Bands = std::array<Band, kFeatureBands>;
+
+Result<void> measure_energies(const AnalysisSignal& signal, const std::atomic<bool>* stop,
+                              BandValues& energies, Bands& bands) {
   const RealFft fft(kFft);
   const std::vector<float> window = hann_window(kWindow);
   const auto edges = band_edges();
   FftVector<float> frame(kFft, 0.0F);
   FftVector<std::complex<float>> bins(static_cast<std::size_t>(fft.bins()));
-  std::vector<float> block(static_cast<std::size_t>(kBlockFrames * kHop + kWindow));
-
-  std::array<std::vector<float>, kFeatureBands> energies;
+  std::vector<float> sound(static_cast<std::size_t>(kBlockFrames * kHop + kWindow));
   std::array<float, kFeatureBands> here{};
-  const std::int64_t count = signal.frames() / kHop;
-  for (auto& band : energies) band.resize(static_cast<std::size_t>(count));
-  for (std::int64_t first = 0; first < count; first += kBlockFrames) {
+  return energies.fill([&](const BandValues::Block& block) -> Result<void> {
     if (stop != nullptr && stop->load())
       return Error{ErrorKind::interrupted, {}, "interrupted", ""};
-    if (auto read = signal.read(first * kHop - kWindow / 2, block); !read) return read.error();
-    const std::int64_t last = std::min(first + kBlockFrames, count);
-    for (std::int64_t i = first; i < last; ++i) {
-      const float* samples = block.data() + (i - first) * kHop;
-      multiply(samples, window, frame.data());
+    if (auto read = signal.read(block.first * kHop - kWindow / 2, sound); !read) return read;
+    for (std::int64_t i = 0; i < block.count; ++i) {
+      multiply(sound.data() + i * kHop, window, frame.data());
       fft.forward(frame, bins);
       band_energies(bins.data(), edges, here);
-      for (std::size_t band = 0; band < kFeatureBands; ++band)
-        energies[band][static_cast<std::size_t>(i)] = here[band];
+      for (std::size_t band = 0; band < kFeatureBands; ++band) {
+        block.of(band)[i] = here[band];
+        bands[band].energy += static_cast<double>(here[band]);
+      }
     }
-  }
+    return {};
+  });
+}
+
+/// Puts the rises of their logarithms in the energies' place; none where all is digital silence.
+Result<void> energies_to_rises(BandValues& values, Bands& bands) {
+  for (Band& band : bands)
+    band.floor =
+        kFloorBelowMean * (band.energy / std::max(1.0, static_cast<double>(values.frames())));
+  return values.change([&](const BandValues::Block& block) -> Result<void> {
+    for (std::size_t at = 0; at < kFeatureBands; ++at) {
+      Band& band = bands[at];
+      if (band.floor <= 0.0) continue;
+      float* const row = block.of(at);
+      if (block.first == 0) band.before = std::log(static_cast<double>(row[0]) + band.floor);
+      for (std::int64_t i = 0; i < block.count; ++i) {
+        const double now = std::log(static_cast<double>(row[i]) + band.floor);
+        const double rise = std::max(0.0, now - band.before);
+        band.before = now;
+        row[i] = static_cast<float>(rise);
+        band.rise += rise;
+        band.squared_rise += rise * rise;
+      }
+    }
+    return {};
+  });
+}
+
+}  // namespace
+
+Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::atomic<bool>* stop,
+                                     const OpenByteStore& open_store) {
+  auto values = BandValues::make(signal.frames() / kHop, open_store);
+  if (!values) return values.error();
+  Bands bands{};
+  if (auto done = measure_energies(signal, stop, *values, bands); !done) return done.error();
+  if (auto done = energies_to_rises(*values, bands); !done) return done.error();
   OnsetFeatures features;
-  for (std::size_t band = 0; band < kFeatureBands; ++band)
-    features.bands[band] = onsets_of(std::move(energies[band]));
+  for (auto& band : features.bands) band.assign(static_cast<std::size_t>(values->frames()), 0);
+  const auto n = static_cast<double>(values->frames());
+  auto done = values->read([&](const BandValues::Block& block) -> Result<void> {
+    for (std::size_t at = 0; at < kFeatureBands; ++at) {
+      const double mean = bands[at].rise / n;
+      const double deviation = std::sqrt(std::max(0.0, bands[at].squared_rise / n - mean * mean));
+      if (bands[at].floor > 0.0 && deviation > 0.0)
+        store_steps(block.of(at), static_cast<std::size_t>(block.count), mean, deviation,
+                    features.bands[at].data() + block.first);
+    }
+    return {};
+  });
+  if (!done) return done.error();
   return features;
 }
 

@@ -53,14 +53,17 @@ void drop_unsupported(double least_share, std::vector<TrackState>& states) {
 }
 
 Result<void> find_seams(Aligning& session) {
-  const std::vector<bool> remote = remote_tracks(session);
-  leave_out_passing_voices(remote, session.states);
-  session.seams = gather_seams(session.states, remote);
+  const auto remote = remote_tracks(session);
+  if (!remote) return remote.error();
+  leave_out_passing_voices(*remote, session.states);
+  session.seams = gather_seams(session.states, *remote);
   if (auto done = place_seams(session.mix, session.tracks, session.states, session.options.threads,
                               session.seams);
       !done)
     return done.error();
-  if (auto done = set_held_back_aside(session.mix, session.tracks, remote, session.seams, session.states); !done)
+  if (auto done =
+          set_held_back_aside(session.mix, session.tracks, *remote, session.seams, session.states);
+      !done)
     return done.error();
   session.mix_spans = mix_spans_of(session.seams, session.mix.length_s);
   for (const auto& members : members_of_recorders(session.states))
@@ -118,12 +121,12 @@ Result<Alignment> align(const MixInput& mix, const std::vector<TrackInput>& trac
   if (auto done = measure(kPairwise, false, 0.15, 0.25, session); !done) return done.error();
   for_placed(session,
              [&](TrackState& state) { refit_coarsely(session.mix_spans, kPairwiseFit, state); });
-  find_lanes_again(session);
+  if (auto done = find_lanes_again(session); !done) return done.error();
   if (auto done = measure(kCoarse, options.joint, 0.25, 0.35, session); !done) return done.error();
   LineFitOptions coarse = kCoarseFit;
   coarse.max_slope = std::min(coarse.max_slope, kFirstOffset_s / mix.length_s);
   for_placed(session, [&](TrackState& state) { refit_coarsely(session.mix_spans, coarse, state); });
-  find_lanes_again(session);
+  if (auto done = find_lanes_again(session); !done) return done.error();
   drop_unsupported(0.0, session.states);
   if (auto done = measure(kFine, options.joint, 0.35, 0.70, session); !done) return done.error();
   const std::vector<TrackState> fine = session.states;

@@ -4,6 +4,7 @@
 #include <memory>
 #include <vector>
 
+#include "feature_shelf.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/signal/rate_corrected_signal.h"
@@ -25,7 +26,7 @@ struct Aligning {
   std::vector<std::unique_ptr<RateCorrectedSignal>> corrected;  // of wrong headers
   std::vector<TrackState> states;
   OnsetFeatures mix_features;
-  std::vector<OnsetFeatures> features;
+  FeatureShelf features;  // of the tracks, as they are heard
   std::vector<CopyVerdict> copies;
   std::vector<Seam> seams;
   std::vector<Leak> leaks;

@@ -350,7 +350,9 @@ Result<Alignment> conclude(Aligning& session) {
   Alignment alignment;
   alignment.mix_spans = session.mix_spans;
   alignment.tracks.resize(session.states.size());
-  const std::vector<bool> remote = remote_tracks(session);
+  const auto tracks_remote = remote_tracks(session);
+  if (!tracks_remote) return tracks_remote.error();
+  const std::vector<bool>& remote = *tracks_remote;
   if (auto done = hear_leaks(remote, session); !done) return done.error();
   const auto inverted = inverted_tracks(session);
   if (!inverted) return inverted.error();

@@ -36,15 +36,17 @@ Result<void> correct_rate(Aligning& session, std::size_t k,
                           std::optional<double> likely_ratio = {}) {
   if (session.tracks[k].rate_hz <= 0.0) return {};
   TrackState& state = session.states[k];
+  const auto features = session.features.get(k);
+  if (!features) return features.error();
   auto verdict =
-      find_rate(session.mix_features, *session.tracks[k].signal, session.features[k],
+      find_rate(session.mix_features, *session.tracks[k].signal, **features,
                 session.tracks[k].rate_hz, state.first, session.options.stop, likely_ratio);
   if (!verdict) return verdict.error();
   if (verdict->ratio == 1.0) return {};
   session.corrected[k] =
       std::make_unique<RateCorrectedSignal>(*session.tracks[k].signal, verdict->ratio);
   session.tracks[k].signal = session.corrected[k].get();
-  session.features[k] = std::move(verdict->features);
+  if (auto put = session.features.put(k, std::move(verdict->features)); !put) return put;
   state.first = std::move(verdict->map);
   state.rate_ratio = verdict->ratio;
   state.length_s /= verdict->ratio;
@@ -52,19 +54,22 @@ Result<void> correct_rate(Aligning& session, std::size_t k,
 }
 
 /// Pieces and curve of the first map's lanes.
-void put_first(Aligning& session, std::size_t k) {
+Result<void> put_first(Aligning& session, std::size_t k) {
   TrackState& state = session.states[k];
-  auto lanes = find_lanes(session.mix_features, session.features[k], state.first, state.length_s);
+  const auto features = session.features.get(k);
+  if (!features) return features.error();
+  auto lanes = find_lanes(session.mix_features, **features, state.first, state.length_s);
   if (lanes.size() > 1 || std::abs(state.first.drift_ppm) > kSteepPpm) {
     // The one line through all of them may have taken a step for a drift.
     FirstMap again = with_drift_between_steps(state.first);
     const double slid_s = std::abs(again.drift_ppm - state.first.drift_ppm) * 1e-6 * state.length_s;
     if (slid_s > (lanes.size() > 1 ? kLaneWidth_s : kSlid_s)) {
       state.first = std::move(again);
-      lanes = find_lanes(session.mix_features, session.features[k], state.first, state.length_s);
+      lanes = find_lanes(session.mix_features, **features, state.first, state.length_s);
     }
   }
   put_lanes(lanes, state.first.drift_ppm, session.mix_spans, state);
+  return {};
 }
 
 /// The ratio at which nearly all tracks run that were found, two at least: then it is the mix whose
@@ -89,12 +94,16 @@ std::optional<double> common_ratio(const std::vector<TrackState>& states) {
 
 /// Of a track that the mix does not place, by the track whose sound it holds most of: it may be a
 /// part of that one in which hardly anybody talks.
-FirstMap by_another(const Aligning& session, std::size_t track) {
+Result<FirstMap> by_another(const Aligning& session, std::size_t track) {
   FirstMap best;
+  const auto features = session.features.get(track);
+  if (!features) return features.error();
   for (std::size_t k = 0; k < session.states.size() && !session.stopped(); ++k) {
     const FirstMap& other = session.states[k].first;
     if (k == track || !other.found) continue;
-    FirstMap map = first_map(session.features[k], session.features[track], session.options.stop);
+    const auto its = session.features.get(k);
+    if (!its) return its.error();
+    FirstMap map = first_map(**its, **features, session.options.stop);
     if (!map.found || map.match_sigma <= best.match_sigma) continue;
     const double slope = 1.0 - other.drift_ppm * 1e-6;
     map.lag_s = other.lag_s + slope * map.lag_s;
@@ -109,17 +118,18 @@ FirstMap by_another(const Aligning& session, std::size_t track) {
 Result<void> find_first_places(Aligning& session) {
   session.report(0.0, "listening");
   const int count = static_cast<int>(session.tracks.size());
-  session.features.resize(session.tracks.size());
   std::vector<std::optional<Error>> errors(session.tracks.size() + 1);  // the mix's last
   parallel_for(count + 1, session.options.threads, [&](int i) {
     if (session.stopped()) return;
     const auto at = static_cast<std::size_t>(i);
     auto made = onset_features(i == count ? *session.mix.signal : *session.tracks[at].signal,
-                               session.options.stop);
+                               session.options.stop, session.options.open_store);
     if (!made)
       errors[at] = made.error();
-    else
-      (i == count ? session.mix_features : session.features[at]) = *std::move(made);
+    else if (i == count)
+      session.mix_features = *std::move(made);
+    else if (auto put = session.features.put(at, *std::move(made)); !put)
+      errors[at] = put.error();
   });
   for (const auto& error : errors)
     if (error) return *error;
@@ -128,7 +138,11 @@ Result<void> find_first_places(Aligning& session) {
   auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
     TrackState& state = session.states[k];
     state.length_s = std::max(session.tracks[k].length_s, 1.0 / kAnalysisRateHz);
-    state.first = first_map(session.mix_features, session.features[k], session.options.stop);
+    {
+      const auto features = session.features.get(k);
+      if (!features) return features.error();
+      state.first = first_map(session.mix_features, **features, session.options.stop);
+    }
     if (auto corrected = correct_rate(session, k); !corrected) return corrected;
     if (!state.first.found) {
       auto words =
@@ -136,7 +150,7 @@ Result<void> find_first_places(Aligning& session) {
       if (!words) return words.error();
       state.first = *std::move(words);
     }
-    if (state.first.found) put_first(session, k);
+    if (state.first.found) return put_first(session, k);
     return {};
   });
   if (!done) return done;
@@ -145,7 +159,7 @@ Result<void> find_first_places(Aligning& session) {
   return for_tracks(session, [&](std::size_t k) -> Result<void> {
     if (session.states[k].rate_ratio != 1.0) return {};
     if (auto corrected = correct_rate(session, k, ratio); !corrected) return corrected;
-    if (session.states[k].rate_ratio != 1.0) put_first(session, k);
+    if (session.states[k].rate_ratio != 1.0) return put_first(session, k);
     return {};
   });
 }
@@ -153,7 +167,10 @@ Result<void> find_first_places(Aligning& session) {
 Result<void> set_copies_apart(Aligning& session) {
   std::vector<FirstMap> maps(session.states.size());
   auto mapped = for_tracks(session, [&](std::size_t k) -> Result<void> {
-    maps[k] = session.states[k].first.found ? session.states[k].first : by_another(session, k);
+    auto map = session.states[k].first.found ? Result<FirstMap>(session.states[k].first)
+                                             : by_another(session, k);
+    if (!map) return map.error();
+    maps[k] = *std::move(map);
     return {};
   });
   if (!mapped) return mapped;
@@ -174,24 +191,26 @@ Result<void> set_copies_apart(Aligning& session) {
   return {};
 }
 
-void find_lanes_again(Aligning& session) {
-  parallel_for(static_cast<int>(session.states.size()), session.options.threads, [&](int i) {
-    const auto k = static_cast<std::size_t>(i);
+Result<void> find_lanes_again(Aligning& session) {
+  return for_tracks(session, [&](std::size_t k) -> Result<void> {
     TrackState& state = session.states[k];
-    if (!state.placed) return;
+    if (!state.placed) return {};
     const double slid_s =
         std::abs(state.drift_ppm() - state.lanes_drift_ppm) * 1e-6 * state.length_s;
-    if (state.pieces.size() != 1 && slid_s < kLaneWidth_s) return;
+    if (state.pieces.size() != 1 && slid_s < kLaneWidth_s) return {};
     FirstMap map = state.first;
     map.lag_s = state.curve.start_s[static_cast<std::size_t>(state.pieces.front().level)];
     map.drift_ppm = state.drift_ppm();
-    const auto lanes = find_lanes(session.mix_features, session.features[k], map, state.length_s);
+    const auto features = session.features.get(k);
+    if (!features) return features.error();
+    const auto lanes = find_lanes(session.mix_features, **features, map, state.length_s);
     const bool of_leaks = std::any_of(lanes.begin(), lanes.end(), [&](const Lane& lane) {
       return std::any_of(state.leak_lags_s.begin(), state.leak_lags_s.end(),
                          [&](double lag_s) { return std::abs(lane.lag_s - lag_s) < kSameLag_s; });
     });
     const bool differs = lanes.size() > 1 || state.pieces.size() > 1;
     if (differs && !of_leaks) put_lanes(lanes, map.drift_ppm, session.mix_spans, state);
+    return {};
   });
 }
 

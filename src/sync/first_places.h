@@ -13,6 +13,6 @@ Result<void> set_copies_apart(Aligning& session);
 
 /// With the drift better known, lanes may part that it had run together: a small step looks like a
 /// drift to the first map. And where it was so wrong that a lane ran off itself, all are new.
-void find_lanes_again(Aligning& session);
+Result<void> find_lanes_again(Aligning& session);
 
 }  // namespace kilter::sync

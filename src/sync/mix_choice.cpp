@@ -23,7 +23,7 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
   std::vector<std::optional<Error>> errors(signals.size());
   parallel_for(count, options.threads, [&](int i) {
     const auto at = static_cast<std::size_t>(i);
-    auto made = onset_features(*signals[at].signal, options.stop);
+    auto made = onset_features(*signals[at].signal, options.stop, options.open_store);
     if (made)
       features[at] = *std::move(made);
     else

@@ -11,18 +11,18 @@ constexpr double kNeighbours = 0.1;
 constexpr double kLengthError_s = 1.5e-3;
 constexpr double kMostOfIt = 0.5;
 
-MappedFeatures mapped_features(const Aligning& session, std::size_t k) {
-  return {&session.features[k], &*session.states[k].map};
-}
-
-bool is_remote(const Aligning& session, std::size_t k) {
+Result<bool> is_remote(const Aligning& session, std::size_t k) {
   if (!session.states[k].placed) return false;
+  const auto own = session.features.get(k);
+  if (!own) return own.error();
   bool compared = false;
   for (std::size_t other = 0; other < session.states.size(); ++other) {
     if (other == k || !session.states[other].placed) continue;
-    if (session.states[other].recorder == session.states[k].recorder ||
-        onsets_in_common(mapped_features(session, k), mapped_features(session, other)) >
-            kNeighbours)
+    if (session.states[other].recorder == session.states[k].recorder) return false;
+    const auto others = session.features.get(other);
+    if (!others) return others.error();
+    if (onsets_in_common({own->get(), &*session.states[k].map},
+                         {others->get(), &*session.states[other].map}) > kNeighbours)
       return false;
     compared = true;
   }
@@ -41,12 +41,16 @@ bool is_of_a_step(const Leak& leak, const std::vector<TrackState>& states) {
 
 }  // namespace
 
-std::vector<bool> remote_tracks(const Aligning& session) {
+Result<std::vector<bool>> remote_tracks(const Aligning& session) {
   std::vector<char> found(session.states.size(), 0);
-  parallel_for(static_cast<int>(session.states.size()), session.options.threads, [&](int k) {
-    found[static_cast<std::size_t>(k)] = is_remote(session, static_cast<std::size_t>(k)) ? 1 : 0;
+  auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
+    const auto remote = is_remote(session, k);
+    if (!remote) return remote.error();
+    found[k] = *remote ? 1 : 0;
+    return {};
   });
-  return {found.begin(), found.end()};
+  if (!done) return done.error();
+  return std::vector<bool>(found.begin(), found.end());
 }
 
 bool is_alone(const std::vector<TrackState>& states, std::size_t k) {
@@ -80,13 +84,21 @@ Result<void> compare_with_unplaced(Aligning& session) {
   return for_tracks(session, [&](std::size_t k) -> Result<void> {
     session.states[k].shares_with.reset();
     if (!session.is_microphone(k)) return {};
+    std::shared_ptr<const OnsetFeatures> own;
     for (std::size_t other = 0; other < session.states.size() && !session.stopped(); ++other) {
       // A snippet is not where all that is heard of a long track may come from.
       const bool is_lost = !session.states[other].placed &&
                            session.copies[other].kind == CopyKind::none &&
                            session.states[other].length_s > kMostOfIt * session.states[k].length_s;
-      if (is_lost &&
-          first_map(session.features[k], session.features[other], session.options.stop).found) {
+      if (!is_lost) continue;
+      if (!own) {
+        auto got = session.features.get(k);
+        if (!got) return got.error();
+        own = *std::move(got);
+      }
+      const auto others = session.features.get(other);
+      if (!others) return others.error();
+      if (first_map(*own, **others, session.options.stop).found) {
         session.states[k].shares_with = other;
         break;
       }

@@ -7,7 +7,7 @@ namespace kilter::sync {
 
 /// By track, whether nobody else's microphone hears it: a guest, recorded where they sit. A track
 /// alone with the mix could be either, and counts as none.
-std::vector<bool> remote_tracks(const Aligning& session);
+Result<std::vector<bool>> remote_tracks(const Aligning& session);
 
 /// No other track tells whether it stands in a room with neighbours.
 bool is_alone(const std::vector<TrackState>& states, std::size_t k);

@@ -110,7 +110,8 @@ class Placer {
     std::vector<OnsetFeatures> features(n_);
     if (auto done = each(n_,
                          [&](std::size_t i) -> Result<void> {
-                           auto made = onset_features(*tracks_[i].signal, options_.stop);
+                           auto made = onset_features(*tracks_[i].signal, options_.stop,
+                                                      options_.open_store);
                            if (!made) return made.error();
                            features[i] = *std::move(made);
                            return {};

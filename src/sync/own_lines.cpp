@@ -25,15 +25,17 @@ struct Rivals {
   bool any() const { return maps.size() > 1; }
 };
 
-Rivals rivals_of(const Aligning& session, std::size_t k) {
+Result<Rivals> rivals_of(const Aligning& session, std::size_t k) {
   const TrackState& state = session.states[k];
   std::vector<Lane> lanes;
   for (const Piece& piece : state.pieces)
     lanes.push_back({state.curve.start_s[static_cast<std::size_t>(piece.level)], piece.from_s,
                      piece.to_s, 0.0});
+  const auto features = session.features.get(k);
+  if (!features) return features.error();
   Rivals rivals{{lanes.front().lag_s}, {*state.map}, lanes.size() > 1};
   for (const double lag_s :
-       lags_beside(session.mix_features, session.features[k], state.first, lanes, kLeakReach_s))
+       lags_beside(session.mix_features, **features, state.first, lanes, kLeakReach_s))
     if (auto map = TimeMap::line(lag_s, state.first.drift_ppm, state.length_s, 0.0)) {
       rivals.maps.push_back(*std::move(map));
       rivals.lags_s.push_back(lag_s);
@@ -64,7 +66,9 @@ struct OwnLag {
 };
 
 Result<OwnLag> own_lag(const Aligning& session, std::size_t k) {
-  const Rivals rivals = rivals_of(session, k);
+  const auto found = rivals_of(session, k);
+  if (!found) return found.error();
+  const Rivals& rivals = *found;
   if (!rivals.any()) return OwnLag{};
   const auto own = own_among(session, k, rivals, microphones(session));
   if (!own) return own.error();
@@ -145,7 +149,9 @@ Result<bool> start_again(Aligning& session) {
   std::size_t open = 0;
   for (std::size_t k = 0; k < rivals.size(); ++k) {
     if (!session.is_microphone(k)) continue;
-    rivals[k] = rivals_of(session, k);
+    auto found = rivals_of(session, k);
+    if (!found) return found.error();
+    rivals[k] = *std::move(found);
     if (!rivals[k].any()) continue;
     sole[k] = 0;
     ++open;

@@ -112,7 +112,9 @@ void tell_unvouched(const std::vector<Whereabouts>& of_tracks, std::vector<Track
 }  // namespace
 
 Result<void> look_for_strays(Aligning& session) {
-  const std::vector<bool> remote = remote_tracks(session);
+  const auto tracks_remote = remote_tracks(session);
+  if (!tracks_remote) return tracks_remote.error();
+  const std::vector<bool>& remote = *tracks_remote;
   std::vector<Whereabouts> of_tracks(session.states.size());
   auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
     TrackState& state = session.states[k];

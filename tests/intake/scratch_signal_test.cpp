@@ -9,6 +9,7 @@
 #include <string>
 #include <thread>
 
+#include "kilter/intake/intake.h"
 #include "support/file_size_limit.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
@@ -175,6 +176,46 @@ TEST(ScratchSignal, SaysWhereThereIsNoRoom) {
   const auto written = signals->front()->append(test::noise(50000, 0.3F, 1));
   ASSERT_FALSE(written);
   expect_refusal(written.error(), "no room", "TMPDIR");
+}
+
+std::span<const std::byte> bytes_of(const std::string& text) {
+  return std::as_bytes(std::span(text));
+}
+
+TEST(ScratchStores, GiveBackWhatWasWrittenEachItsOwnAndLeaveNothingInTheFolder) {
+  const test::TemporaryFolder folder;
+  const OpenByteStore open_store = scratch_stores(folder.path());
+  auto one = open_store();
+  auto other = open_store();
+  ASSERT_TRUE(one && other);
+  ASSERT_TRUE((*one)->write(0, bytes_of("foghorn")));
+  ASSERT_TRUE((*other)->write(0, bytes_of("lantern")));
+  ASSERT_TRUE((*one)->write(3, bytes_of("s at dusk")));
+  std::string got(12, '?');
+  ASSERT_TRUE((*one)->read(0, std::as_writable_bytes(std::span(got))));
+  EXPECT_EQ(got, "fogs at dusk");
+  EXPECT_TRUE(std::filesystem::is_empty(folder.path()));
+}
+
+TEST(ScratchStores, SayWhereThereIsNoRoomAndWhatWasNeverWritten) {
+  const test::TemporaryFolder folder;
+  auto store = scratch_stores(folder.path())();
+  ASSERT_TRUE(store);
+  std::string got(12, '?');
+  const auto read = (*store)->read(0, std::as_writable_bytes(std::span(got)));
+  ASSERT_FALSE(read);
+  EXPECT_EQ(read.error().kind, ErrorKind::unreadable);
+  const test::FileSizeLimit limit(60000);
+  const auto written = (*store)->write(59999, bytes_of("keeper"));
+  ASSERT_FALSE(written);
+  expect_refusal(written.error(), "no room", "TMPDIR");
+}
+
+TEST(ScratchStores, SayWhichFolderIsMissing) {
+  const test::TemporaryFolder folder;
+  const auto store = scratch_stores(folder / "missing")();
+  ASSERT_FALSE(store);
+  expect_refusal(store.error(), "is missing", "TMPDIR");
 }
 
 TEST(MeanSignal, IsHalfTheSumOfTwo) {

@@ -4,6 +4,8 @@
 
 #include <cmath>
 
+#include "support/byte_stores.h"
+
 namespace kilter {
 namespace {
 
@@ -46,6 +48,50 @@ TEST(OnsetFeatures, OfSilenceAreZero) {
   ASSERT_TRUE(features);
   for (const auto& band : features->bands)
     for (const std::int8_t v : band) EXPECT_EQ(v, 0);
+}
+
+/// A short sound for so long that its features do not lie in memory while they are made.
+class ForHours final : public AnalysisSignal {
+ public:
+  std::int64_t frames() const override { return 5300 * std::int64_t{kAnalysisRateHz} + 77; }
+  Result<void> read(std::int64_t first, std::span<float> out) const override {
+    for (std::size_t i = 0; i < out.size(); ++i) {
+      const std::int64_t at = first + static_cast<std::int64_t>(i);
+      // Louder and louder, so that no two stretches are alike.
+      out[i] = at < 0 || at >= frames() ? 0.0F
+                                        : sound_[static_cast<std::size_t>(at) % sound_.size()] *
+                                              (1.0F + 1e-8F * static_cast<float>(at));
+    }
+    return {};
+  }
+
+ private:
+  std::vector<float> sound_{bursts(7)};
+};
+
+TEST(OnsetFeatures, AreTheSameWhetherMadeInMemoryOrInAStore) {
+  test::ByteStores stores;
+  const auto in_memory = onset_features(ForHours());
+  const auto in_a_store = onset_features(ForHours(), nullptr, stores.opener());
+  ASSERT_TRUE(in_memory && in_a_store);
+  EXPECT_EQ(stores.opened(), 1);
+  EXPECT_TRUE(in_memory->bands == in_a_store->bands);
+}
+
+TEST(OnsetFeatures, OfShortSignalsNeedNoStore) {
+  test::ByteStores stores;
+  stores.fail_writes();
+  EXPECT_TRUE(onset_features(MemorySignal(bursts(3)), nullptr, stores.opener()));
+}
+
+TEST(OnsetFeatures, TellWhatTheStoreFailedWith) {
+  for (const ErrorKind kind : {ErrorKind::cannot_write, ErrorKind::unreadable}) {
+    test::ByteStores stores;
+    kind == ErrorKind::unreadable ? stores.fail_reads() : stores.fail_writes();
+    const auto features = onset_features(ForHours(), nullptr, stores.opener());
+    ASSERT_FALSE(features);
+    EXPECT_EQ(features.error().kind, kind);
+  }
 }
 
 }  // namespace

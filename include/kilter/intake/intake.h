@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "kilter/base/byte_store.h"
 #include "kilter/intake/level_meter.h"
 #include "kilter/media/audio_file.h"
 #include "kilter/media/file_ends.h"
@@ -69,6 +70,9 @@ Result<IntakeFile> take_in(const Recording& recording, const IntakeOptions& opti
 /// The same for many, several at a time; result i belongs to recording i.
 std::vector<Result<IntakeFile>> take_in_all(const std::vector<Recording>& recordings,
                                             const IntakeOptions& options);
+
+/// Rooms of their own in `folder`, as that of the 16 kHz copies.
+OpenByteStore scratch_stores(const std::filesystem::path& folder = {});
 
 /// The file as one signal: the mean of its channels, silent and repeated ones left out; where they
 /// cancel, the loudest alone. Nothing where all is silent or signals were not kept.

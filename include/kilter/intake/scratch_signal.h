@@ -10,8 +10,6 @@
 
 namespace kilter::intake {
 
-class ScratchFile;
-
 /// Written once from start to end, then read at random. The signals of one audio file share a file,
 /// so that many channels need no more open files than few. It has no name from the moment it is
 /// open: it vanishes with the last of its signals, or with the process, however that ends.
@@ -35,11 +33,13 @@ class ScratchSignal final : public AnalysisSignal {
   Result<void> read(std::int64_t first, std::span<float> out) const override;
 
  private:
-  ScratchSignal(std::shared_ptr<const ScratchFile> file, int index);
+  struct Chunks;
+
+  ScratchSignal(std::shared_ptr<const Chunks> chunks, int index);
   void encode_block();
   Result<void> write_encoded();
 
-  std::shared_ptr<const ScratchFile> file_;
+  std::shared_ptr<const Chunks> chunks_;
   int index_;  // among the signals of the file
   std::int64_t chunks_written_{0};
   std::int64_t frames_{0};

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "kilter/base/byte_store.h"
 #include "kilter/base/result.h"
 #include "kilter/signal/analysis_signal.h"
 
@@ -24,8 +25,10 @@ struct OnsetFeatures {
 };
 
 /// Frame i covers 25 ms round second i / kFeatureRateHz. Fails where the signal cannot be read, and
-/// with `interrupted` soon after `stop`, where given, is set. While at work 3.2 kB per second.
+/// with `interrupted` soon after `stop`, where given, is set. While at work 3.2 kB per second,
+/// which a store holds where there is one and the signal is long; then it fails as that does, too.
 Result<OnsetFeatures> onset_features(const AnalysisSignal& signal,
-                                     const std::atomic<bool>* stop = nullptr);
+                                     const std::atomic<bool>* stop = nullptr,
+                                     const OpenByteStore& open_store = {});
 
 }  // namespace kilter

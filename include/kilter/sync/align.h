@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "kilter/base/byte_store.h"
 #include "kilter/base/lineup.h"
 #include "kilter/base/result.h"
 #include "kilter/signal/analysis_signal.h"
@@ -37,6 +38,8 @@ struct AlignOptions {
   bool recorders{true};
   /// Called from the calling thread with 0..1; may be empty.
   std::function<void(double done, const char* stage)> progress;
+  /// Where the features of long sessions lie in place of memory. Empty: in memory.
+  OpenByteStore open_store;
   /// Set from elsewhere to give up: align() then fails with `interrupted` within a second or so.
   const std::atomic<bool>* stop{nullptr};
 };
@@ -80,10 +83,11 @@ struct Alignment {
 /// Places every track against the mix by the joint method: a first map from feature votes, pairwise
 /// refinement, then windows in which all tracks together explain the mix, and a robust fit.
 /// Bit-identical for any `threads`.
-/// Fails only where a signal cannot be read. A silent or foreign track is a placing, not a failure.
-/// Cost: about 72 000 transforms of 4096 per track-hour of sessions up to 20 minutes, 28 000 of one
-/// that lasts an hour without seams; memory: 0.8 kB per second of every track (3.2 while its
-/// features are made) and 40 MB per thread.
+/// Fails only where a signal cannot be read, or a store fails. A silent or foreign track is a
+/// placing, not a failure. Cost: about 72 000 transforms of 4096 per track-hour of sessions up to
+/// 20 minutes, 28 000 of one that lasts an hour without seams; memory: 0.8 kB per second of every
+/// track (3.2 while its features are made) and 40 MB per thread; with a store, of more than 20 hours
+/// of tracks, 0.8 kB per second of the mix and of two tracks per thread, and those 40 MB.
 Result<Alignment> align(const MixInput& mix, const std::vector<TrackInput>& tracks,
                         const AlignOptions& options);
 

@@ -145,10 +145,38 @@ std::optional<Sound> sound_of_au(FileInput& file) {
 
 }  // namespace
 
-std::optional<std::int64_t> unwritten_size_at(FileInput& file) {
+HeaderPatch unwritten_size(FileInput& file) {
   const auto sound = sound_of(file, kRiff);
-  if (!sound || sound->bytes != 0 || are_chunks(file, sound->at)) return std::nullopt;
-  return sound->at - kSizeBytes;
+  if (!sound || sound->bytes != 0 || are_chunks(file, sound->at)) return {};
+  HeaderPatch patch{sound->at - kSizeBytes, {}, kSizeBytes};
+  patch.bytes.fill('\xFF');
+  return patch;
+}
+
+HeaderPatch size_to_the_end(FileInput& file) {
+  const auto begin = head_at(file, 0, kCaf.file.size());
+  if (!begin || !begins_with(*begin, kCaf.file)) return {};
+  std::int64_t at = kCaf.first_at;
+  for (int i = 0; i < kMostChunks; ++i) {
+    if (const auto chunk = chunk_at(file, kCaf, at)) {
+      at = chunk->next;
+      continue;
+    }
+    const auto head = head_at(file, at, kCaf.head_bytes);
+    const auto sound_at = at + static_cast<std::int64_t>(kCaf.head_bytes);
+    const std::size_t size_in_head = kCaf.head_bytes - kCaf.size_bytes;
+    if (!head || !begins_with(*head, kCaf.sound) ||
+        ~number(std::span(*head).subspan(size_in_head, kCaf.size_bytes), kCaf.order) != 0)
+      return {};
+    HeaderPatch patch{at + static_cast<std::int64_t>(size_in_head), {}, 0};
+    static_assert(kCaf.size_bytes == std::tuple_size_v<decltype(patch.bytes)>);
+    auto size = static_cast<std::uint64_t>(file.length() - sound_at);
+    for (auto byte = patch.bytes.rbegin(); byte != patch.bytes.rend(); ++byte, size >>= 8U)
+      *byte = static_cast<char>(size & 0xFFU);
+    patch.count = std::ssize(patch.bytes);
+    return patch;
+  }
+  return {};
 }
 
 std::optional<CutSound> cut_sound(FileInput& file) {

@@ -1,16 +1,9 @@
 #include "sndfile_input.h"
 
 #include <algorithm>
-#include <cstring>
 #include <span>
 
 namespace kilter::media {
-namespace {
-
-constexpr std::int64_t kSizeBytes = 4;
-
-}  // namespace
-
 SndfileHandle SndfileInput::open(SF_INFO& header, std::string& words) {
   SF_VIRTUAL_IO calls{&length, &seek, &read, nullptr, &tell};
   const std::lock_guard lock(sndfile_open_mutex());
@@ -39,13 +32,12 @@ sf_count_t SndfileInput::read(void* out, sf_count_t wanted, void* self) {
   if (wanted <= 0 || input.file_->problem() != 0) return 0;
   const std::span bytes(static_cast<char*>(out), static_cast<std::size_t>(wanted));
   const std::int64_t got = input.file_->read_ahead_at(bytes, input.position_);
-  if (input.unwritten_size_at_) {
-    const std::int64_t from = std::max(*input.unwritten_size_at_, input.position_);
-    const std::int64_t to = std::min(*input.unwritten_size_at_ + kSizeBytes, input.position_ + got);
-    if (from < to)
-      std::memset(bytes.data() + (from - input.position_), 0xFF,
-                  static_cast<std::size_t>(to - from));
-  }
+  const HeaderPatch& patch = input.patch_;
+  const std::int64_t from = std::max(patch.at, input.position_);
+  const std::int64_t to = std::min(patch.at + patch.count, input.position_ + got);
+  if (from < to)
+    std::copy(patch.bytes.begin() + (from - patch.at), patch.bytes.begin() + (to - patch.at),
+              bytes.begin() + (from - input.position_));
   input.position_ += got;
   // The library hears of no failure and may look for the end for ever: this is it.
   if (input.file_->problem() != 0) input.position_ = input.file_->length();

@@ -4,9 +4,9 @@
 
 #include <cstdint>
 #include <memory>
-#include <optional>
 #include <string>
 
+#include "claimed_size.h"
 #include "kilter/base/file_input.h"
 #include "sndfile_handle.h"
 
@@ -14,10 +14,8 @@ namespace kilter::media {
 
 class SndfileInput {
  public:
-  /// `unwritten_size_at`: where four bytes stand that are to be read as if they said "to the end".
-  explicit SndfileInput(std::shared_ptr<FileInput> file,
-                        std::optional<std::int64_t> unwritten_size_at = std::nullopt)
-      : file_(std::move(file)), unwritten_size_at_(unwritten_size_at) {}
+  explicit SndfileInput(std::shared_ptr<FileInput> file, const HeaderPatch& patch = {})
+      : file_(std::move(file)), patch_(patch) {}
   SndfileInput(const SndfileInput&) = delete;
   SndfileInput& operator=(const SndfileInput&) = delete;
 
@@ -33,7 +31,7 @@ class SndfileInput {
   static sf_count_t tell(void* self);
 
   std::shared_ptr<FileInput> file_;
-  std::optional<std::int64_t> unwritten_size_at_;
+  HeaderPatch patch_;
   std::int64_t position_{0};
 };
 

@@ -183,11 +183,12 @@ Result<OpenSndfile> open_with_sndfile(const std::shared_ptr<FileInput>& shared) 
                       "copy it again from where it was recorded");
   // Told when the sound is read, if it can be: the pages only say whether that is all.
   const int page_problem = shared->take_problem();
-  const auto unwritten_size = unwritten_size_at(*shared);
+  const HeaderPatch unwritten = unwritten_size(*shared);
   const auto cut = cut_sound(*shared);
   SF_INFO header{};
   std::string words;
-  auto input = std::make_unique<SndfileInput>(shared, unwritten_size);
+  auto input = std::make_unique<SndfileInput>(
+      shared, unwritten.count > 0 ? unwritten : size_to_the_end(*shared));
   SndfileHandle handle = input->open(header, words);
   if (!handle) return not_opened(file, words);
   // Half a header gives other sound, not less.
@@ -204,7 +205,7 @@ Result<OpenSndfile> open_with_sndfile(const std::shared_ptr<FileInput>& shared) 
         header.samplerate);
   auto source = std::make_unique<SndfileSource>(std::move(input), std::move(handle),
                                                 opened.audio.info, page_problem);
-  if (unwritten_size) source->note_unclosed();
+  if (unwritten.count > 0) source->note_unclosed();
   if (pages && page_problem == 0 && !pages->have_end) source->note_break();
   opened.loses_sound = pages && !pages->undamaged;
   opened.audio.source = std::move(source);

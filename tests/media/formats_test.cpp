@@ -244,6 +244,21 @@ INSTANTIATE_TEST_SUITE_P(All, WavWithoutASize,
                                          Patched{"AllOnes", 4, std::string(4, '\xFF')}),
                          [](const auto& each) { return each.param.name; });
 
+TEST(CafWithoutASize, IsReadToTheFilesEndByTheSampleAndIsWhole) {
+  const test::TemporaryFolder folder;
+  const auto source = rumble(48000, 2);
+  test::write_sound(folder / "a.caf", source, 48000, SF_FORMAT_CAF | SF_FORMAT_PCM_24);
+  const std::size_t data = test::read_text(folder / "a.caf").find("data");
+  patch(folder / "a.caf", data + 4, std::string(8, '\xFF'));
+  const auto heard = read_whole(folder / "a.caf");
+  ASSERT_TRUE(heard) << heard.error().what;
+  EXPECT_EQ(heard->channels, source);
+  EXPECT_FALSE(heard->failure);
+  EXPECT_FALSE(heard->notes.breaks_off);
+  EXPECT_EQ(heard->notes.missing.n, 0);
+  EXPECT_EQ(heard->info.claimed_length.n, std::ssize(source[0]));
+}
+
 /// Tests of what ffmpeg makes and only its libraries read.
 class Containers : public testing::Test {
  protected:

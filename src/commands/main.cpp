@@ -1,3 +1,4 @@
+#include <fcntl.h>
 #include <sys/ioctl.h>
 #include <sys/resource.h>
 #include <unistd.h>
@@ -16,6 +17,13 @@ std::atomic<bool> stop{false};
 static_assert(std::atomic<bool>::is_always_lock_free, "a signal handler may set nothing else");
 
 void request_stop(int) { stop.store(true); }
+
+/// Where a standard stream is closed, the next file that is opened would take its place, and what
+/// is told would be written into it. So something else takes it, to which writing fails.
+void hold_closed_streams() {
+  for (const int stream : {STDIN_FILENO, STDOUT_FILENO, STDERR_FILENO})
+    if (fcntl(stream, F_GETFD) < 0) static_cast<void>(open("/dev/null", O_RDONLY));
+}
 
 void catch_signals() {
   struct sigaction action {};
@@ -55,6 +63,7 @@ int columns_of(int stream) {
 
 int main(int argc, char** argv) {
   try {
+    hold_closed_streams();
     catch_signals();
     allow_many_files();
     const std::vector<std::string> args(argv + (argc > 0 ? 1 : 0), argv + argc);

@@ -31,4 +31,12 @@ expect "standard error" \
   "kilter: the results cannot be written to standard output" "$(head -n 1 err)"
 expect "left behind" "err pipe scratch show" "$(ls | tr '\n' ' ' | sed 's/ $//')"
 expect "left in TMPDIR" "" "$(ls -A scratch)"
+
+# A stream that is closed from the start gives its place to no file of ours.
+exit_code=0
+TMPDIR=$folder/scratch "$kilter" batch "$folder" --out out --quiet >&- 2>err || exit_code=$?
+expect "exit code of a batch" 4 $exit_code
+expect "standard error of a batch" \
+  "kilter: the results cannot be written to standard output" "$(grep results err)"
+expect "lines of batch.jsonl that are no records" "" "$(grep -v '^{.*}$' out/batch.jsonl || true)"
 exit $failures

@@ -7,6 +7,7 @@
 
 #include "finding_texts.h"
 #include "judgement.h"
+#include "kilter/base/clock_text.h"
 #include "kilter/sync/excursions.h"
 #include "kilter/sync/strays.h"
 #include "kilter/sync/unexplained.h"
@@ -21,6 +22,7 @@
 namespace kilter::sync {
 namespace {
 
+constexpr double kSameShift_s = 0.02;  // of what the mix holds twice
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kWordReach_s = 0.5;
 constexpr double kUnrecorded_s = 10.0;  // of talk; less may be how people pressed their buttons
@@ -289,6 +291,31 @@ NotStarted not_started(const Aligning& session, const Alignment& alignment,
   return most;
 }
 
+/// Tracks that fit as well where the mix holds the same talk once more.
+Result<void> doubt_repeated(const Aligning& session, const std::vector<double>& shifts_s,
+                            Alignment& alignment) {
+  return for_tracks(session, [&](std::size_t k) -> Result<void> {
+    TrackPlacing& placing = alignment.tracks[k];
+    if (!session.is_microphone(k) || placing.standing != Standing::firm) return {};
+    const TrackState& state = session.states[k];
+    std::vector<double> middles_s;
+    for (std::size_t i = 0; i < std::min(state.measured.size(), state.weights.size()); ++i)
+      if (state.weights[i] > 0.1) middles_s.push_back(state.measured[i].at_s);
+    for (const double either_s : shifts_s)
+      for (const double shift_s : {either_s, -either_s}) {
+        const auto again = are_held_again(*session.mix.signal, middles_s, shift_s);
+        if (!again) return again.error();
+        if (!*again) continue;
+        make_shaky({"The mix holds all that places it twice: it fits as well " +
+                        clock_text(std::abs(shift_s)) + (shift_s > 0.0 ? " later." : " earlier."),
+                    std::abs(shift_s)},
+                   placing);
+        return {};
+      }
+    return {};
+  });
+}
+
 Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
   std::vector<std::pair<std::size_t, TimeMap>> maps;  // with their tracks
   for (std::size_t k = 0; k < session.states.size(); ++k) {
@@ -306,18 +333,26 @@ Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
   auto found = find_unexplained({session.mix.signal, &*mix_map}, heard,
                                 {.threads = session.options.threads, .stop = session.options.stop});
   if (!found) return found.error();
+  const std::vector<Stretch> all_voice = found->voice;
   auto repeat = take_repeats(*session.mix.signal, session.mix_features, session.mix_spans,
-                             session.options.stop, found->voice);
+                             session.options.stop, found->voice, found->unrecorded);
   if (!repeat) return repeat.error();
+  std::vector<double> shifts_s = repeat->shifts_s;
   if (!repeat->stretches.empty()) {
     found->voice_s = total_s(found->voice);
     alignment.findings.push_back(mix_repeat_finding(*std::move(repeat)));
   }
   // A teaser in front of all recordings is recorded further on.
   if (const auto again = take_repeats(*session.mix.signal, session.mix_features, session.mix_spans,
-                                      session.options.stop, found->unrecorded);
+                                      session.options.stop, found->unrecorded, all_voice);
       !again)
     return again.error();
+  else
+    shifts_s.insert(shifts_s.end(), again->shifts_s.begin(), again->shifts_s.end());
+  std::sort(shifts_s.begin(), shifts_s.end());
+  const auto same = [](double a, double b) { return b - a < kSameShift_s; };
+  shifts_s.erase(std::unique(shifts_s.begin(), shifts_s.end(), same), shifts_s.end());
+  if (auto done = doubt_repeated(session, shifts_s, alignment); !done) return done;
   if (!found->voice.empty())
     alignment.findings.push_back(
         missing_voice_finding(found->voice, not_started(session, alignment, found->voice)));

@@ -384,6 +384,21 @@ TEST(Align, TakesATeaserAtTheFrontOfTheMixForNoLossOfAllThatLiesBetween) {
   EXPECT_EQ(codes_of(placings.findings), (std::vector<std::string>{"mix-repeat"}));
 }
 
+TEST(Align, DoubtsEveryTrackWhereTheMixHoldsTheWholeShowTwice) {
+  for (const std::uint64_t seed : {7U, 44U}) {
+    const Heard heard = hear(simulator::hybrid_session(seed, 120.0, 2, 1));
+    std::vector<float> mix = heard.sound.mix;
+    mix.insert(mix.end(), heard.sound.mix.begin(), heard.sound.mix.end());
+    const auto signal = test::reduce(mix, heard.sound.mix_rate_hz);
+    const auto placings =
+        align({signal.get(), static_cast<double>(mix.size()) / heard.sound.mix_rate_hz, false},
+              heard.tracks, with_threads(2));
+    ASSERT_TRUE(placings);
+    for (std::size_t k = 0; k < heard.tracks.size(); ++k)
+      EXPECT_NE(placings->tracks[k].standing, Standing::firm) << seed << heard.tracks[k].name;
+  }
+}
+
 TEST(Align, DoubtsNobodyWhoTalksWhileTheMixHoldsSilenceInFrontOfTheShowAndBehindIt) {
   Heard heard = hear(simulator::hybrid_session(8, 180.0, 2, 1));
   const auto rate_hz = static_cast<std::ptrdiff_t>(heard.sound.mix_rate_hz);

@@ -21,13 +21,14 @@ std::vector<float> show_with_teaser() {
   return mix;
 }
 
-MixRepeat repeats_in(const std::vector<float>& sound, std::vector<Stretch>& voice) {
+MixRepeat repeats_in(const std::vector<float>& sound, std::vector<Stretch>& voice,
+                     const std::vector<Stretch>& others = {}) {
   const MemorySignal mix(sound);
   const auto features = onset_features(mix);
   EXPECT_TRUE(features);
   const double length_s = static_cast<double>(sound.size()) / kAnalysisRateHz;
   const std::vector<Span> spans{{0.0, length_s, 0.0, length_s, 0.0}};
-  const auto repeat = take_repeats(mix, *features, spans, nullptr, voice);
+  const auto repeat = take_repeats(mix, *features, spans, nullptr, voice, others);
   EXPECT_TRUE(repeat);
   return *repeat;
 }
@@ -55,6 +56,35 @@ TEST(MixRepeats, AreNoneOfAVoiceThatIsHeardOnce) {
   std::vector<Stretch> voice{{12.0, 18.0}, {30.0, 33.0}, {80.0, 90.0}};
   EXPECT_TRUE(repeats_in(show_with_teaser(), voice).stretches.empty());
   EXPECT_EQ(voice.size(), 3U);
+}
+
+TEST(MixRepeats, AreNotTakenOutWhereTheTalkIsExplainedInNeitherPlace) {
+  const Stretch teaser{1.0, 6.5};
+  const double later_s = kFrom_s + kTeaser_s;
+  const Stretch again{1.0 + later_s, 6.5 + later_s};
+  std::vector<Stretch> both{teaser, again};
+  const MixRepeat repeat = repeats_in(show_with_teaser(), both);
+  EXPECT_TRUE(repeat.stretches.empty());
+  EXPECT_EQ(both.size(), 2U);
+  ASSERT_FALSE(repeat.shifts_s.empty());
+  EXPECT_NEAR(repeat.shifts_s.front(), later_s, 1e-3);
+  std::vector<Stretch> one{teaser};
+  EXPECT_TRUE(repeats_in(show_with_teaser(), one, {again}).stretches.empty());
+}
+
+TEST(AreHeldAgain, OnlyWhereAllThatIsListenedToIs) {
+  const MemorySignal mix(show_with_teaser());
+  const double later_s = kFrom_s + kTeaser_s;
+  const auto again = [&](const std::vector<double>& middles_s, double shift_s) {
+    const auto told = are_held_again(mix, middles_s, shift_s);
+    EXPECT_TRUE(told);
+    return *told;
+  };
+  EXPECT_TRUE(again({3.5, 4.0, 4.5}, later_s));
+  EXPECT_TRUE(again({3.5 + later_s}, -later_s));
+  EXPECT_FALSE(again({3.5, 4.0, 4.5}, later_s - 1.0));
+  EXPECT_FALSE(again({3.5, 30.0}, later_s));
+  EXPECT_FALSE(again({}, later_s));
 }
 
 TEST(MixRepeats, AreNoneInSilence) {

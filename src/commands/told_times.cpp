@@ -44,7 +44,9 @@ void hold_at(double start_s, double length_s, LineupTrack& track) {
   if (track.map) {
     const double by_s = start_s - track.map->start_s();
     track.map = moved(*track.map, by_s);
-    track.uncertainty_us = 0.0;  // the bound was of the place that the sound told
+    // The bound was of the place that the sound told: where that is sure, the other is off by as
+    // much.
+    track.uncertainty_us = track.standing == Standing::firm ? 1e6 * std::fabs(by_s) : 0.0;
     track.findings.push_back(told_start(where + "By its sound (" + to_text(track.standing) +
                                         ") it starts " + short_time_text(by_s) +
                                         (by_s < 0.0 ? " later" : " earlier") +

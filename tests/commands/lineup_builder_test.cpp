@@ -219,6 +219,16 @@ TEST_F(LineupOf, HoldsATrackWhereSessionTomlOrders) {
   const Finding* told = find(result, "told-start");
   ASSERT_NE(told, nullptr);
   EXPECT_NE(told->text.find("500 ms earlier"), std::string::npos) << told->text;
+  EXPECT_EQ(result.uncertainty_us, 0.0);
+}
+
+TEST_F(LineupOf, TellsByHowMuchAnOrderContradictsSoundThatIsSure) {
+  SurveyTrack& track = add("keeper");
+  track.start_s = 2.0;
+  track.pinned = true;
+  TrackPlacing placing = placed(0);
+  placing.standing = Standing::firm;
+  EXPECT_NEAR(lineup({placing}).tracks[0].uncertainty_us, 500e3, 1.0);
 }
 
 TEST_F(LineupOf, HoldsATrackThatNoSoundPlacesWhereSessionTomlOrders) {

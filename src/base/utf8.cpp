@@ -29,8 +29,8 @@ Utf8Letter first_letter(std::string_view text) {
 }
 
 bool is_control(char32_t code) {
-  return code < 0x20 || (code >= 0x7F && code <= 0x9F) || (code >= 0x2028 && code <= 0x202E) ||
-         (code >= 0x2066 && code <= 0x2069);
+  return code < 0x20 || (code >= 0x7F && code <= 0x9F) || code == 0x061C || code == 0x200E ||
+         code == 0x200F || (code >= 0x2028 && code <= 0x202E) || (code >= 0x2066 && code <= 0x2069);
 }
 
 std::string with_controls_escaped(std::string_view json) {

@@ -494,7 +494,8 @@ Result<AlignInput> align_input(const Survey& survey) {
     const SurveyFile& mix = survey.files[survey.mix->file];
     if (mix.failure)
       return no_input("the mix \"" + mix.name + "\" cannot be read: " + mix.failure->what,
-                      "name another with --mix FILE");
+                      (mix.failure->next_step.empty() ? "" : mix.failure->next_step + ", or ") +
+                          "name another with --mix FILE");
     if (!survey.mix->signal)
       return no_input("the mix \"" + mix.name + "\" holds nothing but silence",
                       "name another with --mix FILE");

@@ -205,7 +205,7 @@ Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path&
     return Error{ErrorKind::no_input,
                  {},
                  "no track is placed, so there is no stem to make",
-                 "look at what the lineup says of each track"};
+                 "run kilter align on it, which tells of each track what is wrong"};
   const auto shape = shape_of(stretch_wanted(lineup, tracks, options.range), options, *rate_hz);
   if (!shape) return shape.error();
   std::error_code problem;

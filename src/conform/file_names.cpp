@@ -15,7 +15,7 @@ namespace {
 constexpr std::size_t kLongestName = 200;
 
 bool is_legal(const Utf8Letter& letter) {
-  if (!letter.valid || letter.code < 0x20 || letter.code == 0x7F) return false;
+  if (!letter.valid || is_control(letter.code)) return false;
   return letter.code > 0x7F ||
          std::string_view("/\\:*?\"<>|").find(static_cast<char>(letter.code)) ==
              std::string_view::npos;

@@ -42,7 +42,7 @@ TEST(Utf8Letter, HasItsCode) {
 }
 
 TEST(Controls, AreWhatSteersWhatShowsThem) {
-  for (const char32_t code : {0x1BU, 0x07U, 0x0AU, 0x7FU, 0x9BU, 0x2028U, 0x202EU, 0x2066U})
+  for (const char32_t code : {0x1BU, 0x07U, 0x0AU, 0x7FU, 0x9BU, 0x061CU, 0x200EU, 0x200FU, 0x2028U, 0x202EU, 0x2066U})
     EXPECT_TRUE(is_control(code)) << static_cast<unsigned>(code);
   for (const char32_t code : {0x20U, 0x41U, 0xA0U, 0xE4U, 0x2027U, 0x202FU, 0x1F600U})
     EXPECT_FALSE(is_control(code)) << static_cast<unsigned>(code);

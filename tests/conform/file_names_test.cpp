@@ -29,6 +29,7 @@ INSTANTIATE_TEST_SUITE_P(
                     Name{"CharactersThatSomeSystemsForbidGo", "a:b*c?d\"e<f>g|h",
                          "a_b_c_d_e_f_g_h"},
                     Name{"ControlCharactersGo", "tab\tnewline\nend\x7F", "tab_newline_end_"},
+                    Name{"LettersThatSteerATerminalGo", "a\u009B1mb\u200Ec", "a_1mb_c"},
                     Name{"LeadingDotsGo", "..hidden", "hidden"},
                     Name{"TrailingDotsAndBlanksGo", "keeper. .", "keeper"},
                     Name{"NothingBecomesTrack", "", "track"},

@@ -22,7 +22,8 @@
 namespace kilter::sync {
 namespace {
 
-constexpr double kSameShift_s = 0.02;  // of what the mix holds twice
+constexpr double kSameShift_s = 0.02;   // of what the mix holds twice
+constexpr std::size_t kMostShifts = 8;  // that each track is tried at
 constexpr double kCopyUncertainty_us = 10.0;
 constexpr double kWordReach_s = 0.5;
 constexpr double kUnrecorded_s = 10.0;  // of talk; less may be how people pressed their buttons
@@ -291,6 +292,21 @@ NotStarted not_started(const Aligning& session, const Alignment& alignment,
   return most;
 }
 
+/// Of shifts that were found, each but once, those that were found most often.
+std::vector<double> likely_shifts(std::vector<double> found_s) {
+  std::sort(found_s.begin(), found_s.end());
+  std::vector<std::pair<int, double>> counted;  // how often, negative, so that most come first
+  for (std::size_t i = 0; i < found_s.size(); ++i) {
+    if (i == 0 || found_s[i] - found_s[i - 1] > kSameShift_s) counted.emplace_back(0, found_s[i]);
+    --counted.back().first;
+  }
+  std::sort(counted.begin(), counted.end());
+  if (counted.size() > kMostShifts) counted.resize(kMostShifts);
+  std::vector<double> likely_s;
+  for (const auto& [count, shift_s] : counted) likely_s.push_back(shift_s);
+  return likely_s;
+}
+
 /// Tracks that fit as well where the mix holds the same talk once more.
 Result<void> doubt_repeated(const Aligning& session, const std::vector<double>& shifts_s,
                             Alignment& alignment) {
@@ -303,6 +319,7 @@ Result<void> doubt_repeated(const Aligning& session, const std::vector<double>& 
       if (state.weights[i] > 0.1) middles_s.push_back(state.measured[i].at_s);
     for (const double either_s : shifts_s)
       for (const double shift_s : {either_s, -either_s}) {
+        if (session.stopped()) return {};  // which is told once all are through
         const auto again = are_held_again(*session.mix.signal, middles_s, shift_s);
         if (!again) return again.error();
         if (!*again) continue;
@@ -349,10 +366,8 @@ Result<void> add_unexplained(const Aligning& session, Alignment& alignment) {
     return again.error();
   else
     shifts_s.insert(shifts_s.end(), again->shifts_s.begin(), again->shifts_s.end());
-  std::sort(shifts_s.begin(), shifts_s.end());
-  const auto same = [](double a, double b) { return b - a < kSameShift_s; };
-  shifts_s.erase(std::unique(shifts_s.begin(), shifts_s.end(), same), shifts_s.end());
-  if (auto done = doubt_repeated(session, shifts_s, alignment); !done) return done;
+  if (auto done = doubt_repeated(session, likely_shifts(std::move(shifts_s)), alignment); !done)
+    return done;
   if (!found->voice.empty())
     alignment.findings.push_back(
         missing_voice_finding(found->voice, not_started(session, alignment, found->voice)));

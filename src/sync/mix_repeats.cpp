@@ -112,6 +112,7 @@ Result<MixRepeat> take_repeats(const AnalysisSignal& mix, const OnsetFeatures& m
   const double mix_s = static_cast<double>(mix.frames()) / kAnalysisRateHz;
   std::vector<Stretch> rest;
   for (const Stretch& stretch : voice) {
+    if (stop != nullptr && stop->load()) break;
     const auto from_s = to_mix(mix_spans, stretch.line_from_s);
     const auto to_s = to_mix(mix_spans, stretch.line_to_s);
     const bool is_near = from_s && to_s && *to_s - *from_s >= kLeast_s &&

@@ -8,6 +8,7 @@
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/signal/rate_corrected_signal.h"
+#include "kilter/signal/stoppable_signal.h"
 #include "kilter/sync/align.h"
 #include "kilter/sync/copies.h"
 #include "kilter/sync/leaks.h"
@@ -17,11 +18,12 @@
 namespace kilter::sync {
 
 struct Aligning {
-  /// `mix` and `options` are kept by reference.
+  /// Signals, `options` and its flag to stop by are kept by reference.
   Aligning(const MixInput& mix, const std::vector<TrackInput>& tracks, const AlignOptions& options);
 
-  const MixInput& mix;
   const AlignOptions& options;
+  std::vector<std::unique_ptr<StoppableSignal>> stoppable;  // the mix, then the tracks
+  MixInput mix;
   std::vector<TrackInput> tracks;  // with the signals that are heard, not as they were headed
   std::vector<std::unique_ptr<RateCorrectedSignal>> corrected;  // of wrong headers
   std::vector<TrackState> states;

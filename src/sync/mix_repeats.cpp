@@ -112,29 +112,26 @@ Result<MixRepeat> take_repeats(const AnalysisSignal& mix, const OnsetFeatures& m
   const double mix_s = static_cast<double>(mix.frames()) / kAnalysisRateHz;
   std::vector<Stretch> rest;
   for (const Stretch& stretch : voice) {
-    if (stop != nullptr && stop->load()) break;
     const auto from_s = to_mix(mix_spans, stretch.line_from_s);
     const auto to_s = to_mix(mix_spans, stretch.line_to_s);
     const bool is_near = from_s && to_s && *to_s - *from_s >= kLeast_s &&
                          (*from_s < kNearAnEnd_s || *to_s > mix_s - kNearAnEnd_s);
-    std::optional<double> again_s;
-    if (is_near) {
-      const auto found = find_again(mix, mix_features, *from_s, *to_s, stop);
-      if (!found) return found.error();
-      again_s = *found;
-      const double length_s = *to_s - *from_s;
-      if (again_s) repeat.shifts_s.push_back(*again_s - *from_s);
-      const auto unexplained = [&](const std::vector<Stretch>& among) {
-        return unexplained_s(among, mix_spans, *again_s, *again_s + length_s);
-      };
-      if (again_s && unexplained(voice) + unexplained(others) > kMostUnexplained * length_s)
-        again_s.reset();  // missing twice
-    }
-    if (!again_s) {
-      rest.push_back(stretch);
-      continue;
-    }
-    if (repeat.stretches.empty()) repeat.again_s = to_timeline(mix_spans, *again_s);
+    rest.push_back(stretch);
+    if (!is_near) continue;
+    const auto again = find_again(mix, mix_features, *from_s, *to_s, stop);
+    if (!again) return again.error();
+    if (!*again) continue;
+    const double again_s = **again;
+    const double length_s = *to_s - *from_s;
+    repeat.shifts_s.push_back(again_s - *from_s);
+    const auto unexplained = [&](const std::vector<Stretch>& among) {
+      return unexplained_s(among, mix_spans, again_s, again_s + length_s);
+    };
+    const bool is_missing_twice =
+        unexplained(voice) + unexplained(others) > kMostUnexplained * length_s;
+    if (is_missing_twice) continue;
+    rest.pop_back();
+    if (repeat.stretches.empty()) repeat.again_s = to_timeline(mix_spans, again_s);
     repeat.stretches.push_back(stretch);
   }
   voice = std::move(rest);

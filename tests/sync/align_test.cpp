@@ -3,7 +3,10 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
+#include <memory>
+#include <vector>
 
 #include "simulator/simulator.h"
 #include "support/reduce.h"
@@ -632,6 +635,60 @@ TEST(Align, GivesUpInTheMiddleOfALongFile) {
   ASSERT_FALSE(placings);
   EXPECT_EQ(placings.error().kind, ErrorKind::interrupted);
   EXPECT_LT(ten_hours.reads(), 6);
+}
+
+/// A user who presses Ctrl-C at a given read of any of a session's signals.
+class WatchedSignal final : public AnalysisSignal {
+ public:
+  struct Watch {
+    int stop_at{0};  // 0: never
+    int reads{0};
+    std::atomic<bool> stop{false};
+  };
+  WatchedSignal(const AnalysisSignal& signal, Watch& watch) : signal_(signal), watch_(watch) {}
+  std::int64_t frames() const override { return signal_.frames(); }
+  Result<void> read(std::int64_t first, std::span<float> out) const override {
+    if (++watch_.reads == watch_.stop_at) watch_.stop.store(true);
+    return signal_.read(first, out);
+  }
+
+ private:
+  const AnalysisSignal& signal_;
+  Watch& watch_;
+};
+
+TEST(Align, ReadsNothingMoreOnceItIsToldToStop) {
+  Heard heard = hear(simulator::hybrid_session(27, 100.0, 2, 1));
+  auto& sound = heard.sound.mix;  // from its middle it holds two seconds twice: a seam to place
+  const std::vector<float> twice(sound.begin() + std::ssize(sound) / 2,
+                                 sound.begin() + std::ssize(sound) / 2 + 96000);
+  sound.insert(sound.begin() + std::ssize(sound) / 2, twice.begin(), twice.end());
+  heard.mix = test::reduce(sound, heard.sound.mix_rate_hz);
+  const auto reads_until_stop = [&](int stop_at, bool& gave_up) {
+    WatchedSignal::Watch watch{stop_at};
+    MixInput mix = heard.mix_input();
+    std::vector<TrackInput> tracks = heard.tracks;
+    std::vector<std::unique_ptr<WatchedSignal>> watched;
+    const auto put_under_watch = [&](const AnalysisSignal*& signal) {
+      watched.push_back(std::make_unique<WatchedSignal>(*signal, watch));
+      signal = watched.back().get();
+    };
+    put_under_watch(mix.signal);
+    for (TrackInput& track : tracks) put_under_watch(track.signal);
+    AlignOptions options = with_threads(1);
+    options.stop = &watch.stop;
+    const auto placings = align(mix, tracks, options);
+    gave_up = !placings && placings.error().kind == ErrorKind::interrupted;
+    return watch.reads;
+  };
+  bool gave_up = false;
+  const int all = reads_until_stop(0, gave_up);
+  ASSERT_FALSE(gave_up);
+  for (int part = 1; part < 8; ++part) {
+    const int stop_at = all * part / 8;
+    EXPECT_EQ(reads_until_stop(stop_at, gave_up), stop_at);
+    EXPECT_TRUE(gave_up) << stop_at << " of " << all << " reads";
+  }
 }
 
 /// A disk that fails.

@@ -12,6 +12,9 @@ namespace {
 constexpr double kHoleMargin_s = 0.1;
 constexpr double kLeastOfHole_s = 0.3;
 constexpr double kPartOfHole_s = 6.0;
+constexpr double kMostParts = 8.0;  // of a track that are listened to, however long the hole
+constexpr double kMostAround_s = 15.0;
+constexpr double kBeside_s = 1.0;
 constexpr double kOnItsLine_s = 1e-3;
 constexpr double kMostOfGap = 0.5;
 // Hardly a recorder has too much but for zeros and copies: more must speak against the mix.
@@ -78,6 +81,27 @@ Others others_of(const std::vector<TrackInput>& tracks, const std::vector<TrackS
   return others;
 }
 
+std::int64_t frames_of(double s) {
+  return static_cast<std::int64_t>(std::llround(s * kAnalysisRateHz));
+}
+
+/// Whether the mix has the sound there, and no second copy of it a step away.
+Result<bool> is_there_only(const AnalysisSignal& mix, double from_s, double step_s,
+                           SoundMatcher& matcher) {
+  const double around_s = std::min(step_s + kBeside_s, kMostAround_s);
+  const auto match = matcher.look_over(mix, frames_of(from_s - around_s),
+                                       frames_of(from_s + around_s), Polarity::either, nullptr);
+  if (!match) return match.error();
+  if (!match->found || std::abs(match->offset_s - around_s) >= kOnItsLine_s) return false;
+  if (around_s > step_s) return true;
+  for (const double copy_s : {from_s - step_s, from_s + step_s}) {
+    const auto copy = matcher.look(mix, frames_of(copy_s), frames_of(kBeside_s), Polarity::either);
+    if (!copy) return copy.error();
+    if (copy->found) return false;
+  }
+  return true;
+}
+
 }  // namespace
 
 Result<bool> bear_out(const MixInput& mix, const std::vector<SeamWitness>& witnesses, double step_s,
@@ -136,26 +160,22 @@ Result<bool> is_filled_by_others(const MixInput& mix, const std::vector<TrackInp
                                  const std::vector<TrackState>& states, const Seam& seam) {
   const double hole_from_s = seam.place.mix_end_s + kHoleMargin_s;
   const double hole_to_s = seam.place.mix_end_s + seam.step_s - kHoleMargin_s;
-  const auto frames_of = [](double s) {
-    return static_cast<std::int64_t>(std::llround(s * kAnalysisRateHz));
-  };
+  const double from_part_to_part_s =
+      std::max(kPartOfHole_s, (hole_to_s - hole_from_s) / kMostParts);
   SoundMatcher matcher;
   for (std::size_t k = 0; k < states.size(); ++k) {
     const TrackState& state = states[k];
     if (!state.placed || state.apart || shows(seam, k) || state.recorder == seam.shown_by) continue;
     for (double from_s = hole_from_s; hole_to_s - from_s > kLeastOfHole_s;
-         from_s += kPartOfHole_s) {
+         from_s += from_part_to_part_s) {
       const auto track_s = state.map->to_track(from_s);
       if (!track_s) continue;
       const double length_s = std::min(hole_to_s - from_s, kPartOfHole_s);
       if (auto taken = matcher.take(*tracks[k].signal, frames_of(*track_s), frames_of(length_s));
           !taken)
         return taken.error();
-      const double around_s = seam.step_s + 1.0;  // a second copy would lie a step away
-      const auto match = matcher.look_over(*mix.signal, frames_of(from_s - around_s),
-                                           frames_of(from_s + around_s), Polarity::either, nullptr);
-      if (!match) return match.error();
-      if (match->found && std::abs(match->offset_s - around_s) < kOnItsLine_s) return true;
+      const auto lies_there = is_there_only(*mix.signal, from_s, seam.step_s, matcher);
+      if (!lies_there || *lies_there) return lies_there;
     }
   }
   return false;

@@ -74,28 +74,29 @@ class LaneFinder {
         track_(track),
         drift_(map.drift_ppm * 1e-6),
         length_s_(length_s),
-        bins_(static_cast<std::size_t>(reference.frames() / kBin + 1)) {
-    spread_reference();
-  }
+        bins_(static_cast<std::size_t>(reference.frames() / kBin + 1)) {}
 
-  /// How well the whole track fits at one lag: of a long one, some minutes.
-  double match(double lag_s) const {
+  /// How well the whole track fits at each lag: of a long one, some minutes.
+  std::vector<double> match(const std::vector<double>& lags_s) const {
     const std::size_t minutes = bins_ / 60;
     const std::size_t stride = 1 + minutes / (kMinutesCompared + 1);
-    double sum = 0.0;
-    for (std::size_t bin = 0; bin < bins_; ++bin)
-      if (bin / 60 % stride == 0) sum += match_in_bin(lag_s, bin);
-    return sum;
+    std::vector<double> sums(lags_s.size(), 0.0);
+    for (std::size_t bin = 0; bin < bins_; ++bin) {
+      if (bin / 60 % stride != 0) continue;
+      const Spread spread = spread_in_bin(bin);
+      for (std::size_t i = 0; i < lags_s.size(); ++i) sums[i] += match_in_bin(spread, lags_s[i]);
+    }
+    return sums;
   }
 
   std::vector<Lane> find(const std::vector<Candidate>& candidates) {
     const double chance = chance_level(candidates.front().lag_s);
     if (chance <= 0.0) return {whole(candidates.front())};
-    std::vector<std::vector<double>> match;
-    for (const Candidate& candidate : candidates) {
-      match.push_back(match_per_bin(candidate.lag_s));
-      for (double& m : match.back()) m = std::clamp(m / chance, -3.0, 12.0);
-    }
+    std::vector<double> lags_s;
+    for (const Candidate& candidate : candidates) lags_s.push_back(candidate.lag_s);
+    std::vector<std::vector<double>> match = match_per_bin(lags_s);
+    for (auto& lane : match)
+      for (double& m : lane) m = std::clamp(m / chance, -3.0, 12.0);
     const std::vector<int> path = best_path(candidates, match);
     std::vector<Lane> lanes;
     for (std::size_t from = 0; from < path.size();) {
@@ -121,48 +122,63 @@ class LaneFinder {
   }
   Lane whole(const Candidate& candidate) const { return whole_lane(candidate, length_s_); }
 
-  /// The reference smeared over three frames: a lag is known no better.
-  void spread_reference() {
+  /// A second of the reference, smeared over three frames: a lag is known no better.
+  struct Spread {
+    std::int64_t first;
+    std::int64_t end;
+    std::array<std::array<std::int16_t, static_cast<std::size_t>(kBin)>, kFeatureBands> bands;
+  };
+
+  Spread spread_in_bin(std::size_t bin) const {
+    Spread spread;
+    spread.first = static_cast<std::int64_t>(bin) * kBin;
+    spread.end = std::min(spread.first + kBin, reference_.frames());
     for (std::size_t b = 0; b < kFeatureBands; ++b) {
       const auto& band = reference_.bands[b];
-      spread_[b].resize(band.size());
-      for (std::size_t i = 0; i < band.size(); ++i) {
+      const auto first = static_cast<std::size_t>(spread.first);
+      for (std::size_t i = first; i < static_cast<std::size_t>(spread.end); ++i) {
         const int before = i > 0 ? band[i - 1] : 0;
         const int after = i + 1 < band.size() ? band[i + 1] : 0;
-        spread_[b][i] = static_cast<std::int16_t>(before + 2 * band[i] + after);
+        spread.bands[b][i - first] = static_cast<std::int16_t>(before + 2 * band[i] + after);
       }
     }
+    return spread;
   }
 
-  /// How well the track fits the reference at one lag in one second of the reference.
-  double match_in_bin(double lag_s, std::size_t bin) const {
-    const std::int64_t first = static_cast<std::int64_t>(bin) * kBin;
-    const std::int64_t end = std::min(first + kBin, reference_.frames());
+  /// How well the track fits that second of the reference at one lag.
+  double match_in_bin(const Spread& spread, double lag_s) const {
     const auto shift =
         static_cast<std::int64_t>(std::llround(
-            to_track(static_cast<double>(first) / kFeatureRateHz, lag_s) * kFeatureRateHz)) -
-        first;
-    const std::int64_t from = std::max(first, -shift);
-    const std::int64_t to = std::min(end, track_.frames() - shift);
+            to_track(static_cast<double>(spread.first) / kFeatureRateHz, lag_s) * kFeatureRateHz)) -
+        spread.first;
+    const std::int64_t from = std::max(spread.first, -shift);
+    const std::int64_t to = std::min(spread.end, track_.frames() - shift);
     std::int64_t sum = 0;
     if (from >= to) return 0.0;
     for (std::size_t b = 0; b < kFeatureBands; ++b)
-      sum += match_of(spread_[b].data() + from, track_.bands[b].data() + from + shift,
-                      static_cast<std::size_t>(to - from));
+      sum += match_of(spread.bands[b].data() + (from - spread.first),
+                      track_.bands[b].data() + from + shift, static_cast<std::size_t>(to - from));
     return static_cast<double>(sum);
   }
 
-  std::vector<double> match_per_bin(double lag_s) const {
-    std::vector<double> match(bins_, 0.0);
-    for (std::size_t bin = 0; bin < bins_; ++bin) match[bin] = match_in_bin(lag_s, bin);
+  /// By lag, then second.
+  std::vector<std::vector<double>> match_per_bin(const std::vector<double>& lags_s) const {
+    std::vector<std::vector<double>> match(lags_s.size(), std::vector<double>(bins_, 0.0));
+    for (std::size_t bin = 0; bin < bins_; ++bin) {
+      const Spread spread = spread_in_bin(bin);
+      for (std::size_t i = 0; i < lags_s.size(); ++i)
+        match[i][bin] = match_in_bin(spread, lags_s[i]);
+    }
     return match;
   }
 
   double chance_level(double lag_s) const {
+    std::vector<double> lags_s;
+    for (const double away_s : kChanceLags_s) lags_s.push_back(lag_s + away_s);
     double square = 0.0;
     double count = 0.0;
-    for (const double away_s : kChanceLags_s)
-      for (const double m : match_per_bin(lag_s + away_s)) {
+    for (const auto& match : match_per_bin(lags_s))
+      for (const double m : match) {
         if (m == 0.0) continue;
         square += m * m;
         count += 1.0;
@@ -249,7 +265,6 @@ class LaneFinder {
   double drift_;
   double length_s_;
   std::size_t bins_;
-  std::array<std::vector<std::int16_t>, kFeatureBands> spread_;
 };
 
 }  // namespace
@@ -270,14 +285,20 @@ std::vector<double> lags_beside(const OnsetFeatures& reference, const OnsetFeatu
     return std::any_of(lanes.begin(), lanes.end(),
                        [&](const Lane& lane) { return std::abs(lane.lag_s - lag_s) < away_s; });
   };
+  std::vector<double> chance_lags_s;
+  for (const double away_s : kChanceLags_s) chance_lags_s.push_back(lanes.front().lag_s + away_s);
   double chance = 0.0;
-  for (const double away_s : kChanceLags_s)
-    chance += std::pow(finder.match(lanes.front().lag_s + away_s), 2.0);
+  for (const double m : finder.match(chance_lags_s)) chance += m * m;
   chance = std::sqrt(chance / std::size(kChanceLags_s));
   double strongest = 0.0;
   std::vector<Candidate> beside;
   for (const Lane& lane : lanes) {
-    const double here = finder.match(lane.lag_s);
+    constexpr double kStep_s = 2.0 / kFeatureRateHz;  // the reference is smeared by as much
+    const int steps = static_cast<int>(reach_s / kStep_s);
+    std::vector<double> lags_s;
+    for (int i = -steps; i <= steps; ++i) lags_s.push_back(lane.lag_s + i * kStep_s);
+    const std::vector<double> match = finder.match(lags_s);
+    const double here = match[static_cast<std::size_t>(steps)];
     strongest = std::max(strongest, here);
     // Lanes so close may be one track's own voice and another's.
     const bool rivals = std::any_of(lanes.begin(), lanes.end(), [&](const Lane& other) {
@@ -285,12 +306,8 @@ std::vector<double> lags_beside(const OnsetFeatures& reference, const OnsetFeatu
       return away_s > kOneLane_s && away_s < reach_s;
     });
     if (rivals) beside.push_back({lane.lag_s, here, 0.0});
-    constexpr double kStep_s = 2.0 / kFeatureRateHz;  // the reference is smeared by as much
-    const int steps = static_cast<int>(reach_s / kStep_s);
-    std::vector<double> match;
-    for (int i = -steps; i <= steps; ++i) match.push_back(finder.match(lane.lag_s + i * kStep_s));
     for (std::size_t i = 1; i + 1 < match.size(); ++i) {
-      const double lag_s = lane.lag_s + (static_cast<double>(i) - steps) * kStep_s;
+      const double lag_s = lags_s[i];
       if (match[i] > match[i - 1] && match[i] >= match[i + 1] && !near_a_lane(lag_s, kOneLane_s))
         beside.push_back({lag_s, match[i], 0.0});
     }

@@ -1,7 +1,10 @@
 #include "feature_shelf.h"
 
+#include <optional>
 #include <span>
 #include <utility>
+
+#include "kilter/base/parallel.h"
 
 namespace kilter::sync {
 namespace {
@@ -9,6 +12,13 @@ namespace {
 constexpr std::int64_t kMostInMemory = std::int64_t{1} << 26U;
 
 }  // namespace
+
+std::int64_t bytes_of_features(const std::vector<TrackInput>& signals) {
+  constexpr std::int64_t kHop = kAnalysisRateHz / kFeatureRateHz;
+  std::int64_t bytes = 0;
+  for (const TrackInput& each : signals) bytes += each.signal->frames() / kHop * kFeatureBands;
+  return bytes;
+}
 
 FeatureShelf::FeatureShelf(std::size_t tracks, std::int64_t bytes, const OpenByteStore& open_store)
     : open_store_(open_store),
@@ -23,6 +33,24 @@ Result<std::int64_t> FeatureShelf::room_for(std::int64_t bytes) {
     store_ = *std::move(opened);
   }
   return std::exchange(end_, end_ + bytes);
+}
+
+Result<std::unique_ptr<FeatureShelf>> FeatureShelf::of(const std::vector<TrackInput>& signals,
+                                                       const AlignOptions& options) {
+  auto shelf = std::make_unique<FeatureShelf>(signals.size(), bytes_of_features(signals),
+                                              options.open_store);
+  std::vector<std::optional<Error>> errors(signals.size());
+  parallel_for(static_cast<int>(signals.size()), options.threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    auto made = onset_features(*signals[at].signal, options.stop, options.open_store);
+    if (!made)
+      errors[at] = made.error();
+    else if (auto put = shelf->put(at, *std::move(made)); !put)
+      errors[at] = put.error();
+  });
+  for (const auto& error : errors)
+    if (error) return *error;
+  return shelf;
 }
 
 Result<void> FeatureShelf::put(std::size_t track, OnsetFeatures features) {

@@ -8,8 +8,12 @@
 
 #include "kilter/base/byte_store.h"
 #include "kilter/signal/onset_features.h"
+#include "kilter/sync/align.h"
 
 namespace kilter::sync {
+
+/// Of all of them together.
+std::int64_t bytes_of_features(const std::vector<TrackInput>& signals);
 
 /// In memory; or in a store, where there is one and they come to more than 64 MB: then a track's
 /// take memory while somebody has them in hand. Safe from any thread, but for put() and get() of
@@ -18,6 +22,11 @@ class FeatureShelf {
  public:
   /// `bytes`: of all tracks together. `open_store` is kept by reference.
   FeatureShelf(std::size_t tracks, std::int64_t bytes, const OpenByteStore& open_store);
+
+  /// With the features of every signal, made beside each other. `options` are kept by reference.
+  /// Fails with the first signal's error.
+  static Result<std::unique_ptr<FeatureShelf>> of(const std::vector<TrackInput>& signals,
+                                                  const AlignOptions& options);
 
   /// In place of those that were there. Fails as the store does.
   Result<void> put(std::size_t track, OnsetFeatures features);

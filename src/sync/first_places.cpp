@@ -38,9 +38,9 @@ Result<void> correct_rate(Aligning& session, std::size_t k,
   TrackState& state = session.states[k];
   const auto features = session.features.get(k);
   if (!features) return features.error();
-  auto verdict =
-      find_rate(session.mix_features, *session.tracks[k].signal, **features,
-                session.tracks[k].rate_hz, state.first, session.options.stop, likely_ratio);
+  auto verdict = find_rate(session.mix_features, *session.tracks[k].signal, **features,
+                           session.tracks[k].rate_hz, state.first,
+                           {likely_ratio, session.options.open_store, session.options.stop});
   if (!verdict) return verdict.error();
   if (verdict->ratio == 1.0) return {};
   session.corrected[k] =

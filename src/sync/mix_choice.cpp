@@ -1,7 +1,9 @@
 #include <algorithm>
 #include <atomic>
+#include <optional>
 #include <thread>
 
+#include "feature_shelf.h"
 #include "kilter/base/parallel.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/align.h"
@@ -19,36 +21,33 @@ constexpr double kClearLead = 1.2;   // of two that hear equally many: summed su
 
 Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOptions& options) {
   const int count = static_cast<int>(signals.size());
-  std::vector<OnsetFeatures> features(signals.size());
-  std::vector<std::optional<Error>> errors(signals.size());
-  parallel_for(count, options.threads, [&](int i) {
-    const auto at = static_cast<std::size_t>(i);
-    auto made = onset_features(*signals[at].signal, options.stop, options.open_store);
-    if (made)
-      features[at] = *std::move(made);
-    else
-      errors[at] = made.error();
-  });
-  for (const auto& error : errors)
-    if (error) return *error;
+  const auto features = FeatureShelf::of(signals, options);
+  if (!features) return features.error();
 
   std::vector<std::pair<int, int>> pairs;
   for (int i = 0; i < count; ++i)
     for (int j = 0; j < i; ++j) pairs.emplace_back(i, j);
   std::vector<double> support(pairs.size(), 0.0);
+  std::vector<std::optional<Error>> errors(pairs.size());
   const auto caller = std::this_thread::get_id();
   parallel_for(static_cast<int>(pairs.size()), options.threads, [&](int p) {
     if (options.stop != nullptr && options.stop->load()) return;
     const auto [i, j] = pairs[static_cast<std::size_t>(p)];
-    const OnsetFeatures& a = features[static_cast<std::size_t>(i)];
-    const OnsetFeatures& b = features[static_cast<std::size_t>(j)];
-    const FirstMap map = first_map(a, b, options.stop);
+    const auto a = (*features)->get(static_cast<std::size_t>(i));
+    const auto b = (*features)->get(static_cast<std::size_t>(j));
+    if (!a || !b) {
+      errors[static_cast<std::size_t>(p)] = a ? b.error() : a.error();
+      return;
+    }
+    const FirstMap map = first_map(**a, **b, options.stop);
     if (options.progress && std::this_thread::get_id() == caller)
       options.progress(static_cast<double>(p) / static_cast<double>(pairs.size()),
                        "looking for the mix");
     if (map.match_sigma >= kHeardSigma && map.match_sigma >= kHeardRatio * map.rival_sigma)
       support[static_cast<std::size_t>(p)] = map.match_sigma;
   });
+  for (const auto& error : errors)
+    if (error) return *error;
   if (options.stop != nullptr && options.stop->load())
     return Error{ErrorKind::interrupted, {}, "interrupted", ""};
 
@@ -85,11 +84,20 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
     std::vector<int> heard;
     for (const auto& [ignored, index] : by_support) heard.push_back(index);
     const auto at = static_cast<std::size_t>(candidate.index);
+    const auto its = (*features)->get(at);
+    if (!its) return its.error();
     std::vector<FirstMap> maps(heard.size());
+    std::vector<std::optional<Error>> unread(heard.size());
     parallel_for(static_cast<int>(heard.size()), options.threads, [&](int h) {
       const auto i = static_cast<std::size_t>(h);
-      maps[i] = first_map(features[at], features[static_cast<std::size_t>(heard[i])], options.stop);
+      const auto other = (*features)->get(static_cast<std::size_t>(heard[i]));
+      if (other)
+        maps[i] = first_map(**its, **other, options.stop);
+      else
+        unread[i] = other.error();
     });
+    for (const auto& error : unread)
+      if (error) return *error;
     std::vector<CopyCandidate> tracks;
     for (std::size_t i = 0; i < heard.size(); ++i)
       tracks.push_back({signals[static_cast<std::size_t>(heard[i])].signal, &maps[i]});
@@ -98,7 +106,7 @@ Result<MixChoice> find_mix(const std::vector<TrackInput>& signals, const AlignOp
     // Another mix explains all of it and leaves nothing for the others to explain.
     for (std::size_t left_out = 0; left_out < 2 && left_out < tracks.size(); ++left_out) {
       const auto sources =
-          sources_by_wire(*signals[at].signal, features[at], std::span(tracks).subspan(left_out),
+          sources_by_wire(*signals[at].signal, **its, std::span(tracks).subspan(left_out),
                           options.threads, options.stop);
       if (!sources) return sources.error();
       if (*sources >= needed) return true;

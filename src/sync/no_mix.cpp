@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "feature_shelf.h"
 #include "finding_texts.h"
 #include "joint_frames.h"
 #include "judgement.h"
@@ -107,27 +108,20 @@ class Placer {
   }
 
   Result<void> find_links() {
-    std::vector<OnsetFeatures> features(n_);
-    if (auto done = each(n_,
-                         [&](std::size_t i) -> Result<void> {
-                           auto made = onset_features(*tracks_[i].signal, options_.stop,
-                                                      options_.open_store);
-                           if (!made) return made.error();
-                           features[i] = *std::move(made);
-                           return {};
-                         });
-        !done)
-      return done.error();
+    const auto features = FeatureShelf::of(tracks_, options_);
+    if (!features) return features.error();
     for (std::size_t b = 0; b < n_; ++b)
       for (std::size_t a = 0; a < b; ++a) links_.push_back({a, b, {}, 0.0});
     if (auto done = each(links_.size(),
                          [&](std::size_t i) -> Result<void> {
                            Link& link = links_[i];
-                           const FirstMap map =
-                               first_map(features[link.a], features[link.b], options_.stop);
+                           const auto a = (*features)->get(link.a);
+                           if (!a) return a.error();
+                           const auto b = (*features)->get(link.b);
+                           if (!b) return b.error();
+                           const FirstMap map = first_map(**a, **b, options_.stop);
                            if (map.match_sigma < kLinkSigma) return {};
-                           const auto lanes = find_lanes(features[link.a], features[link.b], map,
-                                                         tracks_[link.b].length_s);
+                           const auto lanes = find_lanes(**a, **b, map, tracks_[link.b].length_s);
                            // The rival of a track with a step is its other part.
                            if (map.match_sigma < kLinkRatio * map.rival_sigma && lanes.size() == 1)
                              return {};

@@ -92,25 +92,35 @@ class Piece final : public AnalysisSignal {
   std::int64_t frames_;
 };
 
-/// Where in the track most sets in, as running sums over its features as headed.
+/// Where in the track most sets in, by its features as headed, which are borrowed.
 class Liveliness {
  public:
-  explicit Liveliness(const OnsetFeatures& features) : sums_{0.0} {
-    for (std::size_t i = 0; i < static_cast<std::size_t>(features.frames()); ++i) {
-      double sum = sums_.back();
-      for (const auto& band : features.bands)
-        sum += static_cast<double>(band[i]) * static_cast<double>(band[i]);
-      sums_.push_back(sum);
-    }
+  explicit Liveliness(const OnsetFeatures& features) : features_(features), sums_{0} {
+    for (std::int64_t first = 0; first < features.frames(); first += kFeatureRateHz)
+      sums_.push_back(sums_.back() +
+                      sum(first, std::min(first + kFeatureRateHz, features.frames())));
   }
-  double between(double from_frame, double to_frame) const { return at(to_frame) - at(from_frame); }
+  double between(double from_frame, double to_frame) const {
+    return static_cast<double>(sum_until(to_frame) - sum_until(from_frame));
+  }
 
  private:
-  double at(double frame) const {
-    const auto last = static_cast<double>(sums_.size() - 1);
-    return sums_[static_cast<std::size_t>(std::clamp(std::round(frame), 0.0, last))];
+  std::int64_t sum(std::int64_t from, std::int64_t to) const {
+    std::int64_t squares = 0;
+    for (const auto& band : features_.bands)
+      for (auto i = static_cast<std::size_t>(from); i < static_cast<std::size_t>(to); ++i)
+        squares += std::int64_t{band[i]} * band[i];
+    return squares;
   }
-  std::vector<double> sums_;
+  std::int64_t sum_until(double frame) const {
+    const auto last = static_cast<double>(features_.frames());
+    const auto end = static_cast<std::int64_t>(std::clamp(std::round(frame), 0.0, last));
+    const std::int64_t second = end / kFeatureRateHz;
+    return sums_[static_cast<std::size_t>(second)] + sum(second * kFeatureRateHz, end);
+  }
+
+  const OnsetFeatures& features_;
+  std::vector<std::int64_t> sums_;  // up to every second
 };
 
 /// First feature frames, at the true rate, of the liveliest piece in each part of the track.
@@ -204,15 +214,15 @@ class RateSearch {
 
 Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSignal& track,
                               const OnsetFeatures& features, double header_rate_hz,
-                              const FirstMap& as_headed, const std::atomic<bool>* stop,
-                              std::optional<double> likely_ratio) {
+                              const FirstMap& as_headed, const RateSearchOptions& options) {
   RateVerdict verdict;
   verdict.true_rate_hz = header_rate_hz;
   if (reference.frames() == 0 || features.frames() == 0 || header_holds(as_headed)) return verdict;
   std::vector<double> ratios = likely_ratios(header_rate_hz);
-  if (likely_ratio) add_ratio(*likely_ratio, ratios);
+  if (options.likely_ratio) add_ratio(*options.likely_ratio, ratios);
   if (ratios.empty()) return verdict;
 
+  const std::atomic<bool>* const stop = options.stop;
   RateSearch search(reference, track, features, stop);
   if (auto tried = search.try_all(ratios); !tried) return tried.error();
   const RateTrial plain = search.best();
@@ -238,7 +248,7 @@ Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSign
     return verdict;
 
   const RateCorrectedSignal corrected(track, best.ratio);
-  auto whole = onset_features(corrected, stop);
+  auto whole = onset_features(corrected, stop, options.open_store);
   if (!whole) return whole.error();
   FirstMap map = first_map(reference, *whole, stop);
   if (stop != nullptr && stop->load()) return Error{ErrorKind::interrupted, {}, "interrupted", ""};

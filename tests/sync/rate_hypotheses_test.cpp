@@ -157,7 +157,8 @@ TEST(RateHypotheses, StopWhenAsked) {
   const auto features = onset_features(*signal);
   ASSERT_TRUE(features);
   const std::atomic<bool> stop{true};
-  const auto verdict = find_rate(session.mix, *signal, *features, 44100.0, FirstMap{}, &stop);
+  const auto verdict =
+      find_rate(session.mix, *signal, *features, 44100.0, FirstMap{}, {.stop = &stop});
   ASSERT_FALSE(verdict);
   EXPECT_EQ(verdict.error().kind, ErrorKind::interrupted);
 }

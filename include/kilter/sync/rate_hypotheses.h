@@ -5,6 +5,7 @@
 #include <optional>
 #include <vector>
 
+#include "kilter/base/byte_store.h"
 #include "kilter/base/result.h"
 #include "kilter/signal/analysis_signal.h"
 #include "kilter/signal/onset_features.h"
@@ -28,19 +29,24 @@ struct RateVerdict {
   std::vector<RateTrial> trials;  ///< for reports and for the curious; none where no doubt arose
 };
 
+struct RateSearchOptions {
+  /// One more to try: what other tracks show when it is the reference whose header is wrong.
+  std::optional<double> likely_ratio{};
+  OpenByteStore open_store{};  ///< as onset_features() takes it
+  const std::atomic<bool>* stop{nullptr};
+};
+
 /// Tries the rates 8, 11.025, 16, 22.05, 24, 32, 44.1, 48, 88.2 and 96 kHz and those 0.1 % from the
 /// stated one and from the likeliest. `header_rate_hz` above 0 is what the file states, `features`
 /// and `as_headed` what the track then gave. Another rate wins only where it matches far better
 /// than any else; the ratio is then exact, and what a clock adds is in the map's drift.
-/// `likely_ratio` is one more to try: what other tracks show when it is the reference whose header
-/// is wrong.
 ///
 /// Fails where the track cannot be read, and with `interrupted` soon after `stop` is set. Cost: a
 /// look at the votes where the track lies on one line as stated; otherwise a dozen first maps of 6
-/// minutes, about 4 s, and one of the whole track if one wins.
+/// minutes, about 4 s, and one of the whole track if one wins. Memory: features of the track once
+/// more, and 40 MB.
 Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSignal& track,
                               const OnsetFeatures& features, double header_rate_hz,
-                              const FirstMap& as_headed, const std::atomic<bool>* stop = nullptr,
-                              std::optional<double> likely_ratio = {});
+                              const FirstMap& as_headed, const RateSearchOptions& options = {});
 
 }  // namespace kilter::sync

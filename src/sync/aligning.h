@@ -64,6 +64,20 @@ Result<void> for_tracks(const Aligning& session, const Work& work) {
   return {};
 }
 
+/// `ask(k)`, a Result<bool>, of every track, beside each other. Fails as for_tracks() does.
+template <typename Ask>
+Result<std::vector<bool>> ask_tracks(const Aligning& session, const Ask& ask) {
+  std::vector<char> answers(session.states.size(), 0);  // each its own byte
+  auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
+    const auto answer = ask(k);
+    if (!answer) return answer.error();
+    answers[k] = *answer ? 1 : 0;
+    return {};
+  });
+  if (!done) return done.error();
+  return std::vector<bool>(answers.begin(), answers.end());
+}
+
 /// `work(state)` for every placed track, beside each other.
 template <typename Work>
 void for_placed(Aligning& session, const Work& work) {

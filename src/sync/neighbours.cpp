@@ -42,15 +42,7 @@ bool is_of_a_step(const Leak& leak, const std::vector<TrackState>& states) {
 }  // namespace
 
 Result<std::vector<bool>> remote_tracks(const Aligning& session) {
-  std::vector<char> found(session.states.size(), 0);
-  auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
-    const auto remote = is_remote(session, k);
-    if (!remote) return remote.error();
-    found[k] = *remote ? 1 : 0;
-    return {};
-  });
-  if (!done) return done.error();
-  return std::vector<bool>(found.begin(), found.end());
+  return ask_tracks(session, [&](std::size_t k) { return is_remote(session, k); });
 }
 
 bool is_alone(const std::vector<TrackState>& states, std::size_t k) {

@@ -70,17 +70,11 @@ Result<bool> is_inverted_by_itself(const Aligning& session, std::size_t k) {
 }  // namespace
 
 Result<std::vector<bool>> inverted_tracks(const Aligning& session) {
-  std::vector<char> inverted(session.states.size(), 0);
-  auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
+  return ask_tracks(session, [&](std::size_t k) -> Result<bool> {
     const TrackState& state = session.states[k];
-    if (!state.placed || inverted_share(state) < kDisputed) return {};
-    const auto by_itself = is_inverted_by_itself(session, k);
-    if (!by_itself) return by_itself.error();
-    inverted[k] = *by_itself ? 1 : 0;
-    return {};
+    if (!state.placed || inverted_share(state) < kDisputed) return false;
+    return is_inverted_by_itself(session, k);
   });
-  if (!done) return done.error();
-  return std::vector<bool>(inverted.begin(), inverted.end());
 }
 
 }  // namespace kilter::sync

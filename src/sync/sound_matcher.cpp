@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <numbers>
+#include <span>
 
 #include "kilter/signal/wide_loops.h"
 
@@ -16,6 +18,7 @@ constexpr double kLeastPeakSigma = 9.0;
 constexpr double kLeastCorrelation = 0.25;
 constexpr double kMostRival = 0.7;
 constexpr double kRivalGuard_s = 0.002;
+constexpr std::int64_t kTaper = 64;  // frames
 
 /// out = conj(a) * b
 KILTER_WIDE void multiply_conjugate(std::span<const std::complex<float>> a,
@@ -30,15 +33,27 @@ KILTER_WIDE void multiply_conjugate(std::span<const std::complex<float>> a,
   }
 }
 
+/// Fades both ends: where a recording has nothing up there, as one of 8 kHz, the spectrum of the
+/// cuts themselves would be levelled, and match each other at the ends of every search.
+void taper(std::span<float> sound) {
+  const auto count = static_cast<std::size_t>(std::min(kTaper, std::ssize(sound) / 2));
+  for (std::size_t i = 0; i < count; ++i) {
+    const double turn = std::numbers::pi * (static_cast<double>(i) + 0.5) / kTaper;
+    const auto gain = static_cast<float>(0.5 - 0.5 * std::cos(turn));
+    sound[i] *= gain;
+    sound[sound.size() - 1 - i] *= gain;
+  }
+}
+
 }  // namespace
 
 Result<void> SoundMatcher::take(const AnalysisSignal& signal, std::int64_t first,
                                 std::int64_t length) {
   length_ = length;
   correlation_.assign(kFft, 0.0F);
-  if (auto read = signal.read(first, {correlation_.data(), static_cast<std::size_t>(length)});
-      !read)
-    return read;
+  const std::span<float> sound{correlation_.data(), static_cast<std::size_t>(length)};
+  if (auto read = signal.read(first, sound); !read) return read;
+  taper(sound);
   fft_.forward(correlation_, sound_bins_);
   level(sound_bins_);
   power_ = 0.0;
@@ -50,8 +65,9 @@ Result<void> SoundMatcher::take(const AnalysisSignal& signal, std::int64_t first
 Result<SoundMatch> SoundMatcher::look(const AnalysisSignal& in, std::int64_t centre,
                                       std::int64_t reach, Polarity polarity) {
   around_.assign(kFft, 0.0F);
-  const auto frames = static_cast<std::size_t>(length_ + 2 * reach);
-  if (auto read = in.read(centre - reach, {around_.data(), frames}); !read) return read.error();
+  const std::span<float> searched{around_.data(), static_cast<std::size_t>(length_ + 2 * reach)};
+  if (auto read = in.read(centre - reach, searched); !read) return read.error();
+  taper(searched);
   fft_.forward(around_, around_bins_);
   level(around_bins_);
   // The levelled signals, for their energies; then their correlation.

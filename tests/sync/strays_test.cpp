@@ -147,6 +147,29 @@ TEST(Strays, AreNotWhatTheMixLeftOutAltogether) {
   EXPECT_TRUE(strays_of(mix, own).empty());
 }
 
+/// As a recording at 8 kHz holds it.
+std::vector<float> narrow(const std::vector<float>& sound) {
+  const auto halved = test::reduce(sound, 2.0 * kAnalysisRateHz);
+  std::vector<float> at_8_khz(static_cast<std::size_t>(halved->frames()));
+  EXPECT_TRUE(halved->read(0, at_8_khz));
+  const auto whole = test::reduce(at_8_khz, 0.5 * kAnalysisRateHz);
+  std::vector<float> out(sound.size());
+  EXPECT_TRUE(whole->read(0, out));
+  return out;
+}
+
+// Nothing stands above 4 kHz but where what is compared is cut out of the recording.
+TEST(Strays, AreNotWhatIsLeftOutOfARecordingAtALowRate) {
+  const std::vector<float> own = narrow(voice_of(23, 0, 240.0));
+  std::vector<float> mix = sum(own, 0.5F, narrow(voice_of(23, 1, 240.0)));
+  for (double at_s = 10.0; at_s < 230.0; at_s += 12.0)
+    for (auto i = frame(at_s); i < frame(at_s + 3.0); ++i)
+      mix[static_cast<std::size_t>(i)] -= own[static_cast<std::size_t>(i)];
+  const Whereabouts found = whereabouts_of(mix, own);
+  EXPECT_GT(found.missing.size(), 20U);
+  EXPECT_TRUE(found.elsewhere.empty());
+}
+
 TEST(Strays, TellWhatIsSaidAtAnEndAndFoundNowhere) {
   const std::vector<float> own = voice(0);
   std::vector<float> mix = sum(own, 0.5F, voice(1));

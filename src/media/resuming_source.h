@@ -26,7 +26,7 @@ class ResumingSource final : public FileSource {
   Result<Frames> read(std::span<float> interleaved) override;
 
  private:
-  bool resume();
+  std::unique_ptr<FileSource> brought_here();
 
   std::unique_ptr<FileSource> source_;
   OpenOther open_other_;  // empty once it was tried

@@ -50,10 +50,11 @@ std::optional<int> hexadecimal(char digit) {
   return std::nullopt;
 }
 
-/// Nothing where a backslash is followed by anything but xNN.
+/// Nothing where a backslash is followed by anything but xNN, or where a byte is zero.
 std::optional<std::string> unescaped(std::string_view cell) {
   std::string text;
   for (std::size_t i = 0; i < cell.size(); ++i) {
+    if (cell[i] == '\0') return std::nullopt;  // no name holds one
     if (cell[i] != '\\') {
       text += cell[i];
       continue;
@@ -61,7 +62,7 @@ std::optional<std::string> unescaped(std::string_view cell) {
     if (i + 3 >= cell.size() || cell[i + 1] != 'x') return std::nullopt;
     const auto high = hexadecimal(cell[i + 2]);
     const auto low = hexadecimal(cell[i + 3]);
-    if (!high || !low || (*high == 0 && *low == 0)) return std::nullopt;  // no name holds a zero
+    if (!high || !low || (*high == 0 && *low == 0)) return std::nullopt;
     text += static_cast<char>(*high * 16 + *low);
     i += 3;
   }
@@ -161,7 +162,7 @@ class TableReader {
 
   std::string text(CutColumn column) {
     const auto plain = unescaped(cell(column));
-    if (!plain) fail(column, "a text in which every backslash begins \\xNN");
+    if (!plain) fail(column, "a text without zero bytes in which every backslash begins \\xNN");
     return plain.value_or("");
   }
 

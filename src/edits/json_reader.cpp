@@ -51,8 +51,11 @@ std::vector<Place> JsonReader::list(const Place& place, const char* key) {
 
 std::string JsonReader::text(const Place& place, const char* key) {
   const Place found = member(place, key);
-  if (const auto* value = found.value->get_ptr<const std::string*>()) return *value;
-  fail(found.path, "must be a text");
+  const auto* value = found.value->get_ptr<const std::string*>();
+  // The system would take it for the end of a name, and no table holds one.
+  const bool holds_zero = value != nullptr && value->find('\0') != std::string::npos;
+  if (value != nullptr && !holds_zero) return *value;
+  fail(found.path, holds_zero ? "holds a zero byte" : "must be a text");
   return {};
 }
 

@@ -48,14 +48,22 @@ std::vector<Span> wild_spans(Input& input) {
   return spans;
 }
 
+/// No name holds a zero byte.
+std::string name_from(Input& input, std::size_t most) {
+  std::string name = input.text(most);
+  std::erase(name, '\0');
+  return name;
+}
+
 LineupTrack track_from(Input& input, int number, bool is_wild) {
   LineupTrack track;
-  track.name = input.text(20) + std::to_string(number);
+  track.name = name_from(input, 20) + std::to_string(number);
   track.rate_hz = input.one_of(kRates);
   for (int part = input.whole(0, 2); part >= 0; --part)
-    track.parts.push_back(
-        {"rec" + std::to_string(number) + 'p' + std::to_string(part) + input.text(20) + ".wav",
-         input.whole(1, 4), static_cast<std::int64_t>(input.number(1.0, 200.0) * track.rate_hz)});
+    track.parts.push_back({"rec" + std::to_string(number) + 'p' + std::to_string(part) +
+                               name_from(input, 20) + ".wav",
+                           input.whole(1, 4),
+                           static_cast<std::int64_t>(input.number(1.0, 200.0) * track.rate_hz)});
   track.role = input.whole(0, 9) == 0 ? Role::ignore : Role::room;
   track.recorder = "A";
   track.inverted = input.flag();
@@ -69,7 +77,7 @@ LineupTrack track_from(Input& input, int number, bool is_wild) {
 
 Lineup lineup_from(Input& input, bool is_wild) {
   Lineup lineup;
-  lineup.session = input.text(40);
+  lineup.session = name_from(input, 40);
   lineup.timeline_rate_hz = is_wild && input.flag() ? 32000.0 : input.one_of(kRates);
   lineup.to_s = lineup.from_s + 400.0;
   for (int i = input.whole(0, 3); i >= 0; --i)
@@ -116,7 +124,7 @@ void try_stems(Input& input, const Lineup& lineup, const edits::RecordTime& reco
 void try_input(Input input) {
   const bool is_wild = input.flag();
   const edits::RecordTime record = record_from(input, is_wild);
-  const edits::DecisionListHead head{"/shows/" + input.text(20), "2026-01-01T00:00:00Z"};
+  const edits::DecisionListHead head{"/shows/" + name_from(input, 20), "2026-01-01T00:00:00Z"};
   const Lineup lineup = lineup_from(input, is_wild);
 
   const auto events = edits::read_event_lists(edits::event_lists(lineup, record),

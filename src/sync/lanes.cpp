@@ -93,6 +93,7 @@ class LaneFinder {
     const double chance = chance_level(candidates.front().lag_s);
     if (chance <= 0.0) return {whole(candidates.front())};
     std::vector<double> lags_s;
+    lags_s.reserve(candidates.size());
     for (const Candidate& candidate : candidates) lags_s.push_back(candidate.lag_s);
     std::vector<std::vector<double>> match = match_per_bin(lags_s);
     for (auto& lane : match)

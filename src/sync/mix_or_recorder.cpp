@@ -174,7 +174,7 @@ Result<bool> is_filled_by_others(const MixInput& mix, const std::vector<TrackInp
       if (auto taken = matcher.take(*tracks[k].signal, frames_of(*track_s), frames_of(length_s));
           !taken)
         return taken.error();
-      const auto lies_there = is_there_only(*mix.signal, from_s, seam.step_s, matcher);
+      auto lies_there = is_there_only(*mix.signal, from_s, seam.step_s, matcher);
       if (!lies_there || *lies_there) return lies_there;
     }
   }

@@ -99,7 +99,7 @@ Result<bool> are_held_again(const AnalysisSignal& mix, const std::vector<double>
   SoundMatcher matcher;
   for (std::size_t i = 0; i < kListenedTo; ++i) {
     const double middle_s = middles_s[i * (middles_s.size() - 1) / (kListenedTo - 1)];
-    const auto again = is_held_again(mix, middle_s - 0.5 * kMostCompared_s, shift_s, matcher);
+    auto again = is_held_again(mix, middle_s - 0.5 * kMostCompared_s, shift_s, matcher);
     if (!again || !*again) return again;
   }
   return true;

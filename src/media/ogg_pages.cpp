@@ -21,7 +21,7 @@ constexpr std::uint32_t kPolynomial = 0x04C11DB7;
 
 using Bytes = std::span<const unsigned char>;
 
-constexpr std::array<std::uint32_t, 256> checksum_table() {
+consteval std::array<std::uint32_t, 256> checksum_table() {
   std::array<std::uint32_t, 256> table{};
   for (std::uint32_t i = 0; i < 256; ++i) {
     std::uint32_t value = i << 24U;

@@ -50,11 +50,10 @@ std::optional<int> hexadecimal(char digit) {
   return std::nullopt;
 }
 
-/// Nothing where a backslash is followed by anything but xNN, or where a byte is zero.
+/// Nothing where a backslash is followed by anything but xNN.
 std::optional<std::string> unescaped(std::string_view cell) {
   std::string text;
   for (std::size_t i = 0; i < cell.size(); ++i) {
-    if (cell[i] == '\0') return std::nullopt;  // no name holds one
     if (cell[i] != '\\') {
       text += cell[i];
       continue;
@@ -62,7 +61,7 @@ std::optional<std::string> unescaped(std::string_view cell) {
     if (i + 3 >= cell.size() || cell[i + 1] != 'x') return std::nullopt;
     const auto high = hexadecimal(cell[i + 2]);
     const auto low = hexadecimal(cell[i + 3]);
-    if (!high || !low || (*high == 0 && *low == 0)) return std::nullopt;
+    if (!high || !low || (*high == 0 && *low == 0)) return std::nullopt;  // no name holds a zero
     text += static_cast<char>(*high * 16 + *low);
     i += 3;
   }
@@ -161,8 +160,10 @@ class TableReader {
   }
 
   std::string text(CutColumn column) {
-    const auto plain = unescaped(cell(column));
-    if (!plain) fail(column, "a text without zero bytes in which every backslash begins \\xNN");
+    const std::string& written = cell(column);
+    const auto plain = unescaped(written);
+    if (!plain) fail(column, "a text in which every backslash begins \\xNN");
+    if (written.find('\0') != std::string::npos) fail(column, "a text without zero bytes");
     return plain.value_or("");
   }
 

@@ -191,7 +191,7 @@ std::optional<Doubt> doubt_of(const Evidence& evidence, std::size_t track, doubl
   if (!elsewhere) elsewhere = first_stray_vote(evidence, track);
   if (elsewhere)
     return Doubt{
-        "A part of it, about " + clock_text(elsewhere->track_s * state.rate_ratio) +
+        "A part of it, near " + clock_text(elsewhere->track_s * state.rate_ratio) +
             " of the recording, fits the mix at another place than the rest: it, or the mix, "
             "may have lost or repeated a stretch there.",
         elsewhere->off_s};

@@ -38,4 +38,12 @@ std::string short_time_text(double seconds) {
   return text.data();
 }
 
+std::string bound_text(double bound_us) {
+  if (bound_us > 1e6) return "> 1 s";
+  if (!(bound_us < 999.95)) return short_time_text(1e-6 * bound_us);
+  std::array<char, 32> text{};
+  std::snprintf(text.data(), text.size(), "%.1f", bound_us);
+  return text.data();
+}
+
 }  // namespace kilter

@@ -141,12 +141,11 @@ std::string batch_text(const std::vector<BatchOutcome>& outcomes, BatchMode mode
   const auto sorted = worst_first(outcomes);
   for (const BatchOutcome* outcome : sorted) {
     const BatchRecord& record = outcome->record;
-    rows.push_back(
-        {report::cut_middle(report::printable(record.name), kWidestName), word_for(*outcome),
-         standings_text(record),
-         record.worst_uncertainty_us ? fmt::format("{:.1f}", *record.worst_uncertainty_us) : "-",
-         outcome->is_missing ? "-" : clock_text(record.seconds, 0),
-         badness(*outcome) == 2 ? "see below" : outcome_note(*outcome)});
+    rows.push_back({report::cut_middle(report::printable(record.name), kWidestName),
+                    word_for(*outcome), standings_text(record),
+                    record.worst_uncertainty_us ? bound_text(*record.worst_uncertainty_us) : "-",
+                    outcome->is_missing ? "-" : clock_text(record.seconds, 0),
+                    badness(*outcome) == 2 ? "see below" : outcome_note(*outcome)});
   }
   return report::text_table({{"session", "", false, false},
                              {"result", "", false, false},

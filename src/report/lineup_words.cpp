@@ -35,11 +35,6 @@ double clock_drift_ppm(const LineupTrack& track, const Span& span) {
   return clock_drift_ppm(track, (1.0 / span.rate() - 1.0) * 1e6);
 }
 
-std::string bound_text(double bound_us) {
-  if (bound_us > 1e6) return "> 1 s";
-  return bound_us < 999.95 ? fmt::format("{:.1f}", bound_us) : short_time_text(1e-6 * bound_us);
-}
-
 std::string windows_text(const LineupTrack& track) {
   return track.windows_measured > 0
              ? fmt::format("{}/{}", track.windows_used, track.windows_measured)

@@ -15,9 +15,6 @@ double clock_drift_ppm(const LineupTrack& track);
 /// The same of one linear stretch of it.
 double clock_drift_ppm(const LineupTrack& track, const Span& span);
 
-/// In microseconds, "15.2"; a wider bound has its unit, "60 ms", and one beyond a second says no
-/// more than that.
-std::string bound_text(double bound_us);
 /// "used/of"; "-" for a copy of the mix, or of a measured track, which has no windows of its own.
 std::string windows_text(const LineupTrack& track);
 /// "firm"; "left out" where nobody waits for it.

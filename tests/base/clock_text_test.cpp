@@ -44,5 +44,14 @@ TEST(ShortTimeText, HasThreeDigitsAndNoExponent) {
   EXPECT_EQ(short_time_text(-12.5), "00:00:12.500");
 }
 
+TEST(BoundText, IsInMicrosecondsUntilItTakesAUnit) {
+  EXPECT_EQ(bound_text(15.24), "15.2");
+  EXPECT_EQ(bound_text(999.9), "999.9");
+  EXPECT_EQ(bound_text(999.96), "1 ms");
+  EXPECT_EQ(bound_text(60e3), "60 ms");
+  EXPECT_EQ(bound_text(1e6), "1000 ms");
+  EXPECT_EQ(bound_text(7.5e6), "> 1 s");
+}
+
 }  // namespace
 }  // namespace kilter

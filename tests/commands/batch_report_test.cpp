@@ -31,5 +31,13 @@ TEST(BatchReport, LeavesStandingsAsTheyAre) {
   EXPECT_NE(text.find("3 seams"), std::string::npos) << text;
 }
 
+TEST(BatchReport, GivesAWideBoundItsUnit) {
+  BatchOutcome outcome = outcome_with({});
+  outcome.record.worst_uncertainty_us = 60e3;
+  EXPECT_NE(batch_text({outcome}, BatchMode::conform, 100).find("60 ms"), std::string::npos);
+  outcome.record.worst_uncertainty_us = 225e6;
+  EXPECT_NE(batch_text({outcome}, BatchMode::conform, 100).find("> 1 s"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace kilter::commands

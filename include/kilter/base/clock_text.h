@@ -13,4 +13,8 @@ std::string clock_text(double seconds, int decimals = 3);
 /// clock_text().
 std::string short_time_text(double seconds);
 
+/// What a place is good to, in microseconds as tables have it: "15.2"; a wider bound has its unit,
+/// "60 ms", and one beyond a second says no more than that.
+std::string bound_text(double bound_us);
+
 }  // namespace kilter

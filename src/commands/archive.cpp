@@ -47,6 +47,7 @@ bool holds_session_file(const std::vector<fs::directory_entry>& entries) {
 
 class Search {
  public:
+  /// Both without links in them.
   Search(fs::path root, std::optional<fs::path> except)
       : root_(std::move(root)), except_(std::move(except)) {}
 
@@ -96,9 +97,10 @@ class Search {
         pass_over(entry.path(), "is a link to a folder, which is not followed", false);
         continue;
       }
-      const fs::path real = fs::weakly_canonical(entry.path(), code);
-      if ((except_ && real == *except_) || own.contains(real) || is_result(entry.path())) continue;
-      look_into(entry.path());
+      // As it is: no link leads to it.
+      const fs::path& real = entry.path();
+      if ((except_ && real == *except_) || own.contains(real) || is_result(real)) continue;
+      look_into(real);
     }
   }
 

@@ -20,6 +20,10 @@ constexpr float kFullScale = 32767.0F / 32768.0F;
 constexpr std::int64_t kClipRunFrames = 3;
 constexpr double kLoudPower = 3.2e-5;  // -45 dBFS: somebody speaks, or a door falls shut
 constexpr std::size_t kMostZeroRuns = 4096;
+constexpr std::int64_t kGateClosesIn = 10;  // stretches behind a word, at most
+constexpr std::int64_t kFewRuns = 4;
+constexpr double kGateTakes = 0.1;    // of the time, at least
+constexpr double kGateLeaves = 0.25;  // of what it takes: pauses with the room in them, at most
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
 double decibels_of_power(double power) { return power > 0.0 ? power_to_db(power, 0.0) : kSilence; }
@@ -121,18 +125,31 @@ void LevelMeter::count_clips(std::span<const float> frames) {
 void LevelMeter::watch_for_zeros(double power) {
   if (stretch_peak_ == 0.0F) {
     ++zero_stretches_;
+    quiet_stretches_ = 0;
     return;
   }
   const bool is_loud = power > kLoudPower;
+  quiet_stretches_ = is_loud ? 0 : quiet_stretches_ + 1;
+  if (quiet_stretches_ > kGateClosesIn) ++pause_stretches_;
   const std::int64_t lost = zero_stretches_ * stretch_frames_;
   if (lost > 0 && has_sounded_) {
     const ZeroRun run{{frames_ - stretch_frames_ - lost}, {lost}, loud_before_, is_loud};
     zeros_.add(run);
+    ++lost_runs_;
+    lost_stretches_ += zero_stretches_;
     if (zero_runs_.size() < kMostZeroRuns) zero_runs_.push_back(run);
   }
   zero_stretches_ = 0;
   has_sounded_ = true;
   loud_before_ = is_loud;
+}
+
+/// A recorder that loses sound leaves the pauses between the words as they are.
+bool LevelMeter::is_gated() const {
+  const auto lost = static_cast<double>(lost_stretches_);
+  const auto all = static_cast<double>(frames_ / stretch_frames_);
+  return lost_runs_ > kFewRuns && lost > kGateTakes * all &&
+         static_cast<double>(pause_stretches_) < kGateLeaves * lost;
 }
 
 void LevelMeter::end_stretch() {
@@ -173,7 +190,7 @@ Levels LevelMeter::levels() const {
   levels.clipped_runs = clipped_runs_;
   levels.clipped_frames = clipped_frames_;
   levels.first_clip = Frames{first_clip_};
-  const ZeroSum zeros = zeros_.dropouts();
+  const ZeroSum zeros = is_gated() ? ZeroSum{} : zeros_.dropouts();
   levels.dropouts = zeros.runs;
   levels.dropout_frames = zeros.frames;
   levels.first_dropout = zeros.first;

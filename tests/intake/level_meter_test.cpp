@@ -85,6 +85,38 @@ TEST(LevelMeter, TakesAGateAndAMuteInAPauseForNoDropout) {
   EXPECT_EQ(levels_of(samples).dropouts, 0);
 }
 
+/// Words of 0.8 s with pauses of a second between them, in which the room is heard.
+Samples words_and_pauses() {
+  Samples samples = test::noise(1440000, 0.001F, 7);
+  const Samples talk = test::noise(1440000, 0.1F, 8);
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    if (i % 86400 < 38400) samples[i] = talk[i];
+  return samples;
+}
+
+TEST(LevelMeter, TakesAGateThatCutsEveryPauseForNoDropouts) {
+  for (const std::size_t stays_open : {std::size_t{0}, std::size_t{24000}}) {
+    Samples samples = words_and_pauses();
+    for (std::size_t i = 0; i < samples.size(); ++i)
+      if (i % 86400 >= 38400 + stays_open) samples[i] = 0.0F;
+    EXPECT_EQ(levels_of(samples).dropouts, 0) << stays_open;
+  }
+}
+
+TEST(LevelMeter, FindsManyDropoutsWhereThePausesAreLeft) {
+  Samples samples = words_and_pauses();
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    if (i % 86400 >= 12000 && i % 86400 < 24000) samples[i] = 0.0F;
+  EXPECT_EQ(levels_of(samples).dropouts, 17);
+}
+
+TEST(LevelMeter, FindsDropoutsInANoiseThatLeavesNoPause) {
+  Samples samples = test::noise(960000, 0.1F, 5);
+  for (std::size_t run = 0; run < 6; ++run)
+    std::fill_n(samples.begin() + static_cast<std::ptrdiff_t>(100000 + 120000 * run), 9600, 0.0F);
+  EXPECT_EQ(levels_of(samples).dropouts, 6);
+}
+
 TEST(LevelMeter, ListsZerosWithSoundBeforeAndAfterThem) {
   Samples samples = test::noise(480000, 0.1F, 6);
   std::fill(samples.begin(), samples.begin() + 48000, 0.0F);

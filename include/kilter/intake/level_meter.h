@@ -28,7 +28,7 @@ struct Levels {
   std::int64_t clipped_frames{0};  ///< frames in those places
   Frames first_clip;               ///< where the first of them starts
   /// Digital silence that breaks into loud sound, as where a recorder wrote zeros for what it lost
-  /// (see ZeroTally). To 50 ms.
+  /// (see ZeroTally). To 50 ms. None where a gate silences nearly every pause: its cuts look alike.
   std::int64_t dropouts{0};
   Frames dropout_frames;
   Frames first_dropout;
@@ -58,6 +58,7 @@ class LevelMeter {
   void count_clips(std::span<const float> frames);
   void end_stretch();
   void watch_for_zeros(double power);
+  bool is_gated() const;
 
   double rate_hz_;
   std::int64_t stretch_frames_;
@@ -82,6 +83,10 @@ class LevelMeter {
   std::int64_t zero_stretches_{0};  // up to the last whole one
   bool loud_before_{false};         // the stretch before them, or the last one
   bool has_sounded_{false};
+  std::int64_t quiet_stretches_{0};  // up to the last one, without zeros
+  std::int64_t pause_stretches_{0};  // all that are so quiet for longer than a gate takes to close
+  std::int64_t lost_runs_{0};
+  std::int64_t lost_stretches_{0};
   ZeroTally zeros_;
   std::vector<ZeroRun> zero_runs_;
 };

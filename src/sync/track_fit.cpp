@@ -310,6 +310,17 @@ void cut_half_way(TrackState& state) {
   count_support(state);
 }
 
+void start_behind(const Span& before, Span& span) {
+  if (!(span.from_s < span.to_s && span.line_from_s < span.line_to_s)) return;
+  const double rate = span.rate();
+  const double late_s =
+      std::max(before.to_s - span.from_s, (before.line_to_s - span.line_from_s) / rate);
+  if (late_s <= 0.0) return;
+  // At least where the other ends, whatever the rounding.
+  span.from_s = std::max(span.from_s + late_s, before.to_s);
+  span.line_from_s = std::max(span.line_from_s + late_s * rate, before.line_to_s);
+}
+
 void make_map(TrackState& state, const std::vector<Span>& mix_spans) {
   state.map.reset();
   std::vector<Span> spans;
@@ -330,11 +341,7 @@ void make_map(TrackState& state, const std::vector<Span>& mix_spans) {
                 end_s == piece.line_to_s ? piece.to_s
                                          : piece.from_s + (end_s - piece.line_from_s) * per_line,
                 begin_s + shift_s, end_s + shift_s, 0.0};
-      // Spans that meet may overlap by a rounding.
-      if (!spans.empty()) {
-        span.from_s = std::max(span.from_s, spans.back().to_s);
-        span.line_from_s = std::max(span.line_from_s, spans.back().line_to_s);
-      }
+      if (!spans.empty()) start_behind(spans.back(), span);
       if (span.from_s < span.to_s && span.line_from_s < span.line_to_s) spans.push_back(span);
     }
   auto made = TimeMap::make(std::move(spans));

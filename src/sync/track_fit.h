@@ -30,6 +30,11 @@ void cut_half_way(TrackState& state);
 /// curve lies. Not placed where that leaves nothing.
 void make_map(TrackState& state, const std::vector<Span>& mix_spans);
 
+/// Where the one before does not end yet, in the track or on the line, the span starts later, on
+/// its own line. Pieces that meet overlap by a rounding, and by milliseconds while lanes are known
+/// no better.
+void start_behind(const Span& before, Span& span);
+
 /// The spans of the track on the timeline: bends in straight pieces, each with its uncertainty from
 /// `uncertainty_us(level, track_s)`.
 template <typename Uncertainty>
@@ -63,14 +68,13 @@ std::vector<Span> spans_of(const TrackState& state, const Uncertainty& uncertain
     for (int i = 0; i < parts; ++i) {
       const double from_s = piece.from_s + length_s * i / parts;
       const double to_s = i + 1 == parts ? piece.to_s : piece.from_s + length_s * (i + 1) / parts;
-      double line_from_s = state.curve.line_s(piece.level, from_s);
-      const double line_to_s = state.curve.line_s(piece.level, to_s);
-      // Pieces that meet on the timeline may overlap there by a rounding.
-      if (!spans.empty()) line_from_s = std::max(line_from_s, spans.back().line_to_s);
-      if (!(line_from_s < line_to_s)) continue;
-      spans.push_back(
-          {from_s, to_s, line_from_s, line_to_s,
-           std::max(uncertainty_us(piece.level, from_s), uncertainty_us(piece.level, to_s))});
+      Span span{from_s, to_s, state.curve.line_s(piece.level, from_s),
+                state.curve.line_s(piece.level, to_s), 0.0};
+      if (!spans.empty()) start_behind(spans.back(), span);
+      if (!(span.from_s < span.to_s && span.line_from_s < span.line_to_s)) continue;
+      span.uncertainty_us =
+          std::max(uncertainty_us(piece.level, from_s), uncertainty_us(piece.level, to_s));
+      spans.push_back(span);
     }
   }
   return spans;

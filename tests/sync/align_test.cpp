@@ -459,7 +459,9 @@ INSTANTIATE_TEST_SUITE_P(Cases, AMixThatMoved,
                                          MixCase{"AmongOneRecordersVoices", 1, 30.0, 0.06},
                                          MixCase{"LostAsMuchAsADriftMight", 1, 72.0, -0.06},
                                          MixCase{"LostLessStill", 1, 72.0, -0.03},
-                                         MixCase{"InAGuestsFirstWord", 2, 80.0, 0.06}),
+                                         MixCase{"InAGuestsFirstWord", 2, 80.0, 0.06},
+                                         MixCase{"LostAMinute", 4, 62.0, -60.0},
+                                         MixCase{"LostAMinuteSooner", 12, 45.0, -60.0}),
                          [](const auto& each) { return each.param.name; });
 
 TEST(Align, PlacesAGuestOfAnotherRateUnderAMixWithAWrongHeader) {

@@ -38,5 +38,29 @@ TEST(Staircase, BecomesALineThroughTheMiddlesOfItsSplices) {
   EXPECT_NEAR(state.curve.line_s(0, 60.0 - 1.996), 60.0, 1e-6);
 }
 
+TEST(MakeMap, LetsALaneThatBeginsTooEarlyStartLaterOnItsOwnLine) {
+  TrackState state = heard_track(300.0, {{6.0, 90.0, 1.5}});
+  // The mix lost a minute; by the second lane's line its first sound lies 5 ms before the first
+  // lane's last.
+  state.curve.start_s = {1.5, -58.505};
+  state.pieces = {{0.0, 100.0, 0}, {160.0, 300.0, 1}};
+  make_map(state, {{0.0, kMixLength_s, 0.0, kMixLength_s, 0.0}});
+  ASSERT_TRUE(state.map);
+  ASSERT_EQ(state.map->spans().size(), 2U);
+  EXPECT_NEAR(state.map->spans()[1].from_s, 160.005, 1e-6);
+  for (const double track_s : {161.0, 200.0, 299.0})
+    EXPECT_NEAR(*state.map->to_line(track_s), track_s - 58.505, 1e-9);
+}
+
+TEST(MakeMap, LeavesALaneThatMeetsTheOtherAsItIs) {
+  TrackState state = heard_track(300.0, {{6.0, 90.0, 1.5}});
+  state.curve.start_s = {1.5, -58.5};
+  state.pieces = {{0.0, 100.0, 0}, {160.0, 300.0, 1}};
+  make_map(state, {{0.0, kMixLength_s, 0.0, kMixLength_s, 0.0}});
+  ASSERT_TRUE(state.map);
+  ASSERT_EQ(state.map->spans().size(), 2U);
+  EXPECT_NEAR(state.map->spans()[1].from_s, 160.0, 1e-9);
+}
+
 }  // namespace
 }  // namespace kilter::sync

@@ -20,6 +20,7 @@ constexpr double kSecondsPerTrack = 0.14;  // a frame every 0.128 s
 constexpr double kOneStep_s = 0.5e-3;      // more than what the coarse maps are off by changes over
                                            // a minute
 constexpr double kRestless_s = 1.0e-3;
+constexpr double kAtItsEdge_s = 1.0e-3;  // pieces meet half-way between windows: where one ends
 
 /// The tracks of one pass, and what measures them.
 struct Measuring {
@@ -111,10 +112,12 @@ bool reaches_over(const TrackState& state, int piece, double from_s, double to_s
                   const std::vector<Span>& mix_spans) {
   for (const Span& mix : mix_spans)
     if (mix.from_s > from_s && mix.from_s < to_s) return true;
+  // Not by where the map puts the piece's ends: what overlaps another piece is cut off it.
   const auto at = static_cast<std::size_t>(piece);
-  if (at > 0 && state.map->to_line(state.pieces[at].from_s).value_or(from_s) > from_s) return true;
+  const Piece& own = state.pieces[at];
+  if (at > 0 && state.map->to_track(from_s + kAtItsEdge_s).value_or(-1.0) < own.from_s) return true;
   return at + 1 < state.pieces.size() &&
-         state.map->to_line(state.pieces[at].to_s).value_or(to_s) < to_s;
+         state.map->to_track(to_s - kAtItsEdge_s).value_or(1e300) > own.to_s;
 }
 
 /// A window that reaches over an end of its piece is left out: its sound may be the neighbour's.

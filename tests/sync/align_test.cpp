@@ -417,13 +417,14 @@ struct MixCase {
   std::uint64_t seed;
   double at_s;
   double length_s;
+  int in_the_room{3};
 };
 class AMixThatMoved : public testing::TestWithParam<MixCase> {};
 
 // Short enough for a steep drift to take it up, or while one guest alone talks.
 TEST_P(AMixThatMoved, IsToldAndKeepsEveryTrackFirm) {
-  const auto [name, seed, at_s, length_s] = GetParam();
-  Heard heard = hear(simulator::hybrid_session(seed, 180.0, 3, 2));
+  const auto [name, seed, at_s, length_s, in_the_room] = GetParam();
+  Heard heard = hear(simulator::hybrid_session(seed, 180.0, in_the_room, 2));
   const double lost_s = -length_s;
   const double whole_s = heard.mix_input().length_s;
   auto& mix = heard.sound.mix;
@@ -461,7 +462,9 @@ INSTANTIATE_TEST_SUITE_P(Cases, AMixThatMoved,
                                          MixCase{"LostLessStill", 1, 72.0, -0.03},
                                          MixCase{"InAGuestsFirstWord", 2, 80.0, 0.06},
                                          MixCase{"LostAMinute", 4, 62.0, -60.0},
-                                         MixCase{"LostAMinuteSooner", 12, 45.0, -60.0}),
+                                         MixCase{"LostAMinuteSooner", 12, 45.0, -60.0},
+                                         MixCase{"LostAWordOrTwo", 9, 45.0, -5.0, 2},
+                                         MixCase{"LostTwentySeconds", 4, 90.0, -20.0, 2}),
                          [](const auto& each) { return each.param.name; });
 
 TEST(Align, PlacesAGuestOfAnotherRateUnderAMixWithAWrongHeader) {

@@ -135,7 +135,6 @@ void LevelMeter::watch_for_zeros(double power) {
   if (lost > 0 && has_sounded_) {
     const ZeroRun run{{frames_ - stretch_frames_ - lost}, {lost}, loud_before_, is_loud};
     zeros_.add(run);
-    ++lost_runs_;
     lost_stretches_ += zero_stretches_;
     if (zero_runs_.size() < kMostZeroRuns) zero_runs_.push_back(run);
   }
@@ -148,7 +147,7 @@ void LevelMeter::watch_for_zeros(double power) {
 bool LevelMeter::is_gated() const {
   const auto lost = static_cast<double>(lost_stretches_);
   const auto all = static_cast<double>(frames_ / stretch_frames_);
-  return lost_runs_ > kFewRuns && lost > kGateTakes * all &&
+  return std::ssize(zero_runs_) > kFewRuns && lost > kGateTakes * all &&
          static_cast<double>(pause_stretches_) < kGateLeaves * lost;
 }
 

@@ -38,13 +38,18 @@ TEST(Staircase, BecomesALineThroughTheMiddlesOfItsSplices) {
   EXPECT_NEAR(state.curve.line_s(0, 60.0 - 1.996), 60.0, 1e-6);
 }
 
-TEST(MakeMap, LetsALaneThatBeginsTooEarlyStartLaterOnItsOwnLine) {
+/// The mix lost a minute: the first lane begins at 1.5 s, the second as given.
+TrackState two_lanes(double second_start_s) {
   TrackState state = heard_track(300.0, {{6.0, 90.0, 1.5}});
-  // The mix lost a minute; by the second lane's line its first sound lies 5 ms before the first
-  // lane's last.
-  state.curve.start_s = {1.5, -58.505};
+  state.curve.start_s = {1.5, second_start_s};
   state.pieces = {{0.0, 100.0, 0}, {160.0, 300.0, 1}};
   make_map(state, {{0.0, kMixLength_s, 0.0, kMixLength_s, 0.0}});
+  return state;
+}
+
+TEST(MakeMap, LetsALaneThatBeginsTooEarlyStartLaterOnItsOwnLine) {
+  // Its first sound lies 5 ms before the first lane's last.
+  const TrackState state = two_lanes(-58.505);
   ASSERT_TRUE(state.map);
   ASSERT_EQ(state.map->spans().size(), 2U);
   EXPECT_NEAR(state.map->spans()[1].from_s, 160.005, 1e-6);
@@ -53,10 +58,7 @@ TEST(MakeMap, LetsALaneThatBeginsTooEarlyStartLaterOnItsOwnLine) {
 }
 
 TEST(MakeMap, LeavesALaneThatMeetsTheOtherAsItIs) {
-  TrackState state = heard_track(300.0, {{6.0, 90.0, 1.5}});
-  state.curve.start_s = {1.5, -58.5};
-  state.pieces = {{0.0, 100.0, 0}, {160.0, 300.0, 1}};
-  make_map(state, {{0.0, kMixLength_s, 0.0, kMixLength_s, 0.0}});
+  const TrackState state = two_lanes(-58.5);
   ASSERT_TRUE(state.map);
   ASSERT_EQ(state.map->spans().size(), 2U);
   EXPECT_NEAR(state.map->spans()[1].from_s, 160.0, 1e-9);

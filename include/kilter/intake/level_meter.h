@@ -85,8 +85,7 @@ class LevelMeter {
   bool has_sounded_{false};
   std::int64_t quiet_stretches_{0};  // up to the last one, without zeros
   std::int64_t pause_stretches_{0};  // all that are so quiet for longer than a gate takes to close
-  std::int64_t lost_runs_{0};
-  std::int64_t lost_stretches_{0};
+  std::int64_t lost_stretches_{0};   // in all runs of zeros
   ZeroTally zeros_;
   std::vector<ZeroRun> zero_runs_;
 };

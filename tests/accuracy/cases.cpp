@@ -1,6 +1,7 @@
 #include "accuracy/cases.h"
 
 #include <algorithm>
+#include <array>
 
 namespace kilter::accuracy {
 namespace {
@@ -185,6 +186,15 @@ Order mix_seams(std::uint64_t seed, double length_s) {
   spec.mix.damage = {
       {lost, 0.3 * length_s, 0.25}, {repeated, 0.5 * length_s, 0.5}, {lost, 0.75 * length_s, 5.0}};
   return with_faults_heard(spec);
+}
+
+/// Of three minutes 5, 20 or 60 s, at one of three places.
+Order mix_minutes_lost(std::uint64_t seed, double length_s) {
+  SessionSpec spec = session(seed, length_s, 3, 2);
+  const double share = std::array{1.0 / 36.0, 1.0 / 9.0, 1.0 / 3.0}[seed % 3];
+  const double place = std::array{0.25, 0.34, 0.44}[seed / 3 % 3];
+  spec.mix.damage = {{lost, place * length_s, share * length_s}};
+  return {spec};
 }
 
 Order stream_steps(std::uint64_t seed, double length_s) {
@@ -463,6 +473,7 @@ const std::vector<Case>& cases() {
       {"seams-recorder", "the desk lost and repeated", 10, 1, true, recorder_seams},
       {"seams-both", "microphones and their desk lost", 10, 1, true, own_and_recorder_seams},
       {"seams-mix", "the mix lost and repeated", 10, 1, true, mix_seams},
+      {"mix-minutes", "the mix lost up to a third", 10, 0.6, true, mix_minutes_lost},
       {"seams-stream", "jitter buffers changed for good", 10, 1, true, stream_steps},
       {"seams-all", "seams of all causes, codecs, bed", 20, 1, true, seams_of_all_kinds},
       {"excursions", "jitter 2.5..60 ms, 32 kbit/s", 20, 1, true, excursions},

@@ -22,7 +22,7 @@ constexpr double kLoudPower = 3.2e-5;  // -45 dBFS: somebody speaks, or a door f
 constexpr std::size_t kMostZeroRuns = 4096;
 constexpr std::int64_t kGateClosesIn = 10;  // stretches behind a word, at most
 constexpr std::int64_t kFewRuns = 4;
-constexpr double kGateTakes = 0.1;    // of the time, at least
+constexpr double kGateTakes = 0.1;    // of the time from first sound to last, at least
 constexpr double kGateLeaves = 0.25;  // of what it takes: pauses with the room in them, at most
 constexpr double kSilence = -std::numeric_limits<double>::infinity();
 
@@ -128,6 +128,7 @@ void LevelMeter::watch_for_zeros(double power) {
     quiet_stretches_ = 0;
     return;
   }
+  ++other_stretches_;
   const bool is_loud = power > kLoudPower;
   quiet_stretches_ = is_loud ? 0 : quiet_stretches_ + 1;
   if (quiet_stretches_ > kGateClosesIn) ++pause_stretches_;
@@ -146,7 +147,7 @@ void LevelMeter::watch_for_zeros(double power) {
 /// A recorder that loses sound leaves the pauses between the words as they are.
 bool LevelMeter::is_gated() const {
   const auto lost = static_cast<double>(lost_stretches_);
-  const auto all = static_cast<double>(frames_ / stretch_frames_);
+  const auto all = static_cast<double>(lost_stretches_ + other_stretches_);
   return std::ssize(zero_runs_) > kFewRuns && lost > kGateTakes * all &&
          static_cast<double>(pause_stretches_) < kGateLeaves * lost;
 }

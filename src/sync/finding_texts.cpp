@@ -138,7 +138,7 @@ Finding mix_seam_finding(const Seam& seam, double line_s) {
   const std::string on_mix = clock_text(seam.place.mix_end_s);
   const std::string amount = milliseconds(seam.step_s);
   const std::string own = seam.step_s < 0.0 ? "lost " + amount + " of the talk"
-                                            : "has " + amount + " that no recording has";
+                                            : "has " + amount + " more than the recordings";
   const std::string others = seam.step_s < 0.0
                                  ? "the tracks that are heard there have as much too much"
                                  : "the tracks that are heard there lost it";

@@ -100,6 +100,10 @@ TEST(LevelMeter, TakesAGateThatCutsEveryPauseForNoDropouts) {
     for (std::size_t i = 0; i < samples.size(); ++i)
       if (i % 86400 >= 38400 + stays_open) samples[i] = 0.0F;
     EXPECT_EQ(levels_of(samples).dropouts, 0) << stays_open;
+    // And where somebody speaks only once in a long recording.
+    Samples seldom(8 * samples.size(), 0.0F);
+    std::copy(samples.begin(), samples.end(), seldom.end() - 2 * std::ssize(samples));
+    EXPECT_EQ(levels_of(seldom).dropouts, 0) << stays_open;
   }
 }
 

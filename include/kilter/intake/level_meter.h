@@ -86,6 +86,7 @@ class LevelMeter {
   std::int64_t quiet_stretches_{0};  // up to the last one, without zeros
   std::int64_t pause_stretches_{0};  // all that are so quiet for longer than a gate takes to close
   std::int64_t lost_stretches_{0};   // in all runs of zeros
+  std::int64_t other_stretches_{0};  // without zeros
   ZeroTally zeros_;
   std::vector<ZeroRun> zero_runs_;
 };

@@ -38,24 +38,29 @@ std::optional<TimeMap> moved(const TimeMap& map, double by_s) {
   return made ? std::optional(*std::move(made)) : std::nullopt;
 }
 
+Finding held(double start_s, const std::string& what_the_sound_says) {
+  Finding finding = told_start("Held at " + clock_text(start_s) +
+                               " of the timeline, as session.toml orders. " + what_the_sound_says);
+  finding.line_s = start_s;
+  return finding;
+}
+
 void hold_at(double start_s, double length_s, LineupTrack& track) {
-  const std::string where =
-      "Held at " + clock_text(start_s) + " of the timeline, as session.toml orders. ";
   if (track.map) {
     const double by_s = start_s - track.map->start_s();
     track.map = moved(*track.map, by_s);
     // The bound was of the place that the sound told: where that is sure, the other is off by as
     // much.
     track.uncertainty_us = track.standing == Standing::firm ? 1e6 * std::fabs(by_s) : 0.0;
-    track.findings.push_back(told_start(where + "By its sound (" + to_text(track.standing) +
-                                        ") it starts " + short_time_text(by_s) +
-                                        (by_s < 0.0 ? " later" : " earlier") +
-                                        "; its drift is taken out as the sound tells it. Take "
-                                        "\"pinned\" away to follow the sound."));
+    track.findings.push_back(
+        held(start_s, std::string("By its sound (") + to_text(track.standing) + ") it starts " +
+                          short_time_text(by_s) + (by_s < 0.0 ? " later" : " earlier") +
+                          "; its drift is taken out as the sound tells it. Take \"pinned\" away to "
+                          "follow the sound."));
   } else if (auto line = TimeMap::line(start_s, 0.0, length_s, 0.0)) {
     track.map = *std::move(line);
-    track.findings.push_back(told_start(
-        where + "Its sound tells no place, so its drift is not known either: listen at its end."));
+    track.findings.push_back(held(
+        start_s, "Its sound tells no place, so its drift is not known either: listen at its end."));
   }
   track.standing = Standing::firm;
   std::erase_if(track.findings, [](const Finding& each) { return each.code == "unmatched"; });

@@ -67,9 +67,11 @@ std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing sta
 FirmTracks firm_tracks(const Lineup& lineup) {
   FirmTracks firm;
   for (const LineupTrack* track : with_standing(lineup, Standing::firm)) {
+    // Of session.toml's starts, an order tells its place.
     const bool is_told =
-        std::any_of(track->findings.begin(), track->findings.end(),
-                    [](const Finding& finding) { return finding.code == "overruled"; });
+        std::any_of(track->findings.begin(), track->findings.end(), [](const Finding& finding) {
+          return finding.code == "overruled" || (finding.code == "told-start" && finding.line_s);
+        });
     (is_told ? firm.as_told : firm.by_sound).push_back(track);
   }
   return firm;

@@ -25,8 +25,8 @@ std::string row_word(const LineupTrack& track);
 /// A person's tracks of this standing.
 std::vector<const LineupTrack*> with_standing(const Lineup& lineup, Standing standing);
 
-/// A person's firm tracks: those that lie by their sound, and those that somebody's cuts put
-/// elsewhere, whatever they say themselves.
+/// A person's firm tracks: those that lie by their sound, and those that somebody's cuts or
+/// session.toml put elsewhere, whatever they say themselves.
 struct FirmTracks {
   std::vector<const LineupTrack*> by_sound;
   std::vector<const LineupTrack*> as_told;

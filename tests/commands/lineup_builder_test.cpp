@@ -219,6 +219,7 @@ TEST_F(LineupOf, HoldsATrackWhereSessionTomlOrders) {
   const Finding* told = find(result, "told-start");
   ASSERT_NE(told, nullptr);
   EXPECT_NE(told->text.find("500 ms earlier"), std::string::npos) << told->text;
+  EXPECT_EQ(told->line_s, 2.0);
   EXPECT_EQ(result.uncertainty_us, 0.0);
 }
 
@@ -250,6 +251,7 @@ TEST_F(LineupOf, UsesAHintOnlyWhereTheSoundTellsNothing) {
   EXPECT_EQ(find(result.tracks[0], "told-start"), nullptr);
   EXPECT_DOUBLE_EQ(result.tracks[1].map.value().start_s(), 1.5);
   ASSERT_NE(find(result.tracks[1], "told-start"), nullptr);
+  EXPECT_FALSE(find(result.tracks[1], "told-start")->line_s);
   EXPECT_DOUBLE_EQ(result.tracks[2].map.value().start_s(), 7.0);
   EXPECT_EQ(result.tracks[2].standing, Standing::shaky);
 }

@@ -139,6 +139,10 @@ TEST(LineupReport, DoesNotVouchForWhatAPersonPut) {
                                      "put it (mate)."),
             std::string::npos)
       << lineup_text(lineup);
+  lineup.tracks[1].findings[0].code = "told-start";
+  EXPECT_NE(lineup_text(lineup).find("All 2 tracks are firm"), std::string::npos);
+  lineup.tracks[1].findings[0].line_s = 2.0;
+  EXPECT_NE(lineup_text(lineup).find("1 where you put it (mate)."), std::string::npos);
 }
 
 Finding finding(const char* code, const char* text) {

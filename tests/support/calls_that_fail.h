@@ -2,6 +2,7 @@
 
 #include <cerrno>
 #include <iterator>
+#include <mutex>
 #include <set>
 #include <string>
 #include <vector>
@@ -12,7 +13,7 @@
 namespace kilter::test {
 
 /// The system's calls that write, written down; the k-th of them fails. Reading and cleaning up
-/// always work.
+/// always work. Of any thread.
 class CallsThatFail : public FileCalls {
  public:
   explicit CallsThatFail(int failing_call = 0, int code = EIO)
@@ -22,6 +23,7 @@ class CallsThatFail : public FileCalls {
     const bool reads = opens_to_read(flags);
     if (!reads && fails("open")) return -1;
     const int descriptor = FileCalls::open(path, flags, mode);
+    const std::lock_guard lock(mutex_);
     open_count += descriptor >= 0 ? 1 : 0;
     if (reads) read_.insert(descriptor);
     return descriptor;
@@ -31,8 +33,7 @@ class CallsThatFail : public FileCalls {
   }
   int sync(int descriptor) override { return fails("sync") ? -1 : FileCalls::sync(descriptor); }
   int close(int descriptor) override {
-    const bool failing = read_.erase(descriptor) == 0 && fails("close");
-    --open_count;
+    const bool failing = !forgets_reader(descriptor) && fails("close");
     const int closed = FileCalls::close(descriptor);
     if (failing) errno = code_;
     return failing ? -1 : closed;
@@ -45,7 +46,13 @@ class CallsThatFail : public FileCalls {
   int open_count{0};
 
  private:
+  bool forgets_reader(int descriptor) {
+    const std::lock_guard lock(mutex_);
+    --open_count;
+    return read_.erase(descriptor) != 0;
+  }
   bool fails(const char* call) {
+    const std::lock_guard lock(mutex_);
     calls.emplace_back(call);
     if (std::ssize(calls) != failing_call_) return false;
     errno = code_;
@@ -53,6 +60,7 @@ class CallsThatFail : public FileCalls {
   }
   int failing_call_;
   int code_;
+  std::mutex mutex_;
   std::set<int> read_;  // descriptors
 };
 

@@ -115,10 +115,16 @@ Result<std::map<std::string, BatchRecord>> records_in(const fs::path& dir, Batch
   for (const fs::path& log : batch_logs_in(dir, mode)) {
     const auto text = edits::read_text(log, kMostLogBytes);
     if (!text) return text.error();
+    // Within a log the order tells, whatever was done to the clock meanwhile.
+    std::map<std::string, BatchRecord> last;
     for_each_record(*text, [&](BatchRecord record) {
-      BatchRecord& known = latest[record.name];
-      if (known.ended <= record.ended) known = std::move(record);
+      std::string name = record.name;
+      last[std::move(name)] = std::move(record);
     });
+    for (auto& [name, record] : last) {
+      BatchRecord& known = latest[name];
+      if (known.ended <= record.ended) known = std::move(record);
+    }
   }
   return latest;
 }

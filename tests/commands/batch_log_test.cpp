@@ -145,6 +145,14 @@ TEST_F(BatchLogTest, TellsTheLatestOfAllParts) {
   EXPECT_EQ(records->at("b").exit, 0);
 }
 
+TEST_F(BatchLogTest, TellsTheLastOfALogThoughTheClockWasSetBack) {
+  fs::create_directories(dir());
+  test::write_text(file(), to_line(record("a", 3, "2026-5")) + to_line(record("a", 0, "2026-1")));
+  const auto records = records_in(dir(), BatchMode::conform);
+  ASSERT_TRUE(records);
+  EXPECT_EQ(records->at("a").exit, 0);
+}
+
 TEST_F(BatchLogTest, KeepsWholeLinesWhereTheDiskIsFull) {
   auto log = open();
   ASSERT_TRUE(log);

@@ -28,11 +28,12 @@ Finding told_start(std::string text) {
   return finding;
 }
 
-std::optional<TimeMap> moved(const TimeMap& map, double by_s) {
+std::optional<TimeMap> moved(const TimeMap& map, double by_s, double at_least_off_us) {
   std::vector<Span> spans(map.spans().begin(), map.spans().end());
   for (Span& span : spans) {
     span.line_from_s += by_s;
     span.line_to_s += by_s;
+    span.uncertainty_us = std::max(span.uncertainty_us, at_least_off_us);
   }
   auto made = TimeMap::make(std::move(spans));
   return made ? std::optional(*std::move(made)) : std::nullopt;
@@ -48,10 +49,11 @@ Finding held(double start_s, const std::string& what_the_sound_says) {
 void hold_at(double start_s, double length_s, LineupTrack& track) {
   if (track.map) {
     const double by_s = start_s - track.map->start_s();
-    track.map = moved(*track.map, by_s);
     // The bound was of the place that the sound told: where that is sure, the other is off by as
     // much.
-    track.uncertainty_us = track.standing == Standing::firm ? 1e6 * std::fabs(by_s) : 0.0;
+    const double off_us = track.standing == Standing::firm ? 1e6 * std::fabs(by_s) : 0.0;
+    track.map = moved(*track.map, by_s, off_us);
+    track.uncertainty_us = off_us;
     track.findings.push_back(
         held(start_s, std::string("By its sound (") + to_text(track.standing) + ") it starts " +
                           short_time_text(by_s) + (by_s < 0.0 ? " later" : " earlier") +

@@ -145,11 +145,19 @@ void LevelMeter::watch_for_zeros(double power) {
 }
 
 /// A recorder that loses sound leaves the pauses between the words as they are.
-bool LevelMeter::is_gated() const {
-  const auto lost = static_cast<double>(lost_stretches_);
-  const auto all = static_cast<double>(lost_stretches_ + other_stretches_);
-  return std::ssize(zero_runs_) > kFewRuns && lost > kGateTakes * all &&
-         static_cast<double>(pause_stretches_) < kGateLeaves * lost;
+bool LevelMeter::leaves_pauses() const {
+  return static_cast<double>(pause_stretches_) >=
+         kGateLeaves * static_cast<double>(lost_stretches_);
+}
+
+ZeroSum LevelMeter::dropouts() const {
+  if (leaves_pauses()) return zeros_.dropouts();
+  const std::int64_t all = lost_stretches_ + other_stretches_;
+  const bool is_gated =
+      std::ssize(zero_runs_) > kFewRuns &&
+      static_cast<double>(lost_stretches_) > kGateTakes * static_cast<double>(all);
+  // Few may be a gate's as well, where somebody hardly speaks: its openings are loud.
+  return is_gated ? ZeroSum{} : zeros_.cut_off();
 }
 
 void LevelMeter::end_stretch() {
@@ -190,7 +198,7 @@ Levels LevelMeter::levels() const {
   levels.clipped_runs = clipped_runs_;
   levels.clipped_frames = clipped_frames_;
   levels.first_clip = Frames{first_clip_};
-  const ZeroSum zeros = is_gated() ? ZeroSum{} : zeros_.dropouts();
+  const ZeroSum zeros = dropouts();
   levels.dropouts = zeros.runs;
   levels.dropout_frames = zeros.frames;
   levels.first_dropout = zeros.first;

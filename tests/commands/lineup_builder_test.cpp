@@ -229,7 +229,9 @@ TEST_F(LineupOf, TellsByHowMuchAnOrderContradictsSoundThatIsSure) {
   track.pinned = true;
   TrackPlacing placing = placed(0);
   placing.standing = Standing::firm;
-  EXPECT_NEAR(lineup({placing}).tracks[0].uncertainty_us, 500e3, 1.0);
+  const LineupTrack result = lineup({placing}).tracks[0];
+  EXPECT_NEAR(result.uncertainty_us, 500e3, 1.0);
+  for (const Span& span : result.map.value().spans()) EXPECT_NEAR(span.uncertainty_us, 500e3, 1.0);
 }
 
 TEST_F(LineupOf, HoldsATrackThatNoSoundPlacesWhereSessionTomlOrders) {

@@ -107,6 +107,20 @@ TEST(LevelMeter, TakesAGateThatCutsEveryPauseForNoDropouts) {
   }
 }
 
+TEST(LevelMeter, TakesTheFewOpeningsOfAGateForNoDropouts) {
+  Samples samples = words_and_pauses();
+  for (std::size_t i = 0; i < samples.size(); ++i)
+    if (i % 86400 >= 38400 + 12000) samples[i] = 0.0F;
+  std::fill(samples.begin() + 3 * 86400, samples.end(), 0.0F);  // three words, and no more
+  EXPECT_EQ(levels_of(samples).dropouts, 0);
+}
+
+TEST(LevelMeter, FindsADropoutThatBeginsInAPauseWhereOthersAreLeft) {
+  Samples samples = words_and_pauses();
+  std::fill(samples.begin() + 60000, samples.begin() + 90000, 0.0F);
+  EXPECT_EQ(levels_of(samples).dropouts, 1);
+}
+
 TEST(LevelMeter, FindsManyDropoutsWhereThePausesAreLeft) {
   Samples samples = words_and_pauses();
   for (std::size_t i = 0; i < samples.size(); ++i)

@@ -58,7 +58,8 @@ class LevelMeter {
   void count_clips(std::span<const float> frames);
   void end_stretch();
   void watch_for_zeros(double power);
-  bool is_gated() const;
+  bool leaves_pauses() const;
+  ZeroSum dropouts() const;
 
   double rate_hz_;
   std::int64_t stretch_frames_;

@@ -34,6 +34,8 @@ class ZeroTally {
   explicit ZeroTally(SampleRate rate, Zeroed of = Zeroed::track);
   void add(const ZeroRun& run);
   ZeroSum dropouts() const;
+  /// Only those that break off what is loud.
+  const ZeroSum& cut_off() const { return cut_off_; }
   /// Whether a run is one of those, by all that were added.
   bool counts(const ZeroRun& run) const;
   /// Whether zeros before loud sound are so few that no gate explains them.

@@ -25,20 +25,24 @@ std::vector<double> choose_windows(const OnsetFeatures& mix) {
   const std::int64_t last = mix.frames() - frames;
   std::vector<double> windows;
   if (last < 0) return windows;
-  std::vector<double> sums{0.0};
-  for (std::size_t i = 0; i < static_cast<std::size_t>(mix.frames()); ++i) {
-    double sum = sums.back();
-    for (const auto& band : mix.bands) sum += static_cast<double>(band[i]) * band[i];
-    sums.push_back(sum);
-  }
+  const auto energy = [&](std::int64_t from, std::int64_t to) {
+    double sum = 0.0;
+    for (auto i = static_cast<std::size_t>(from); i < static_cast<std::size_t>(to); ++i)
+      for (const auto& band : mix.bands) sum += static_cast<double>(band[i]) * band[i];
+    return sum;
+  };
+  constexpr std::int64_t kStep = 25;  // frames
   const std::int64_t parts = std::clamp<std::int64_t>(mix.frames() / frames, 1, kMostWindows);
   for (std::int64_t part = 0; part < parts; ++part) {
     std::int64_t best = part * last / parts;
-    const auto lively = [&](std::int64_t first) {
-      return sums[static_cast<std::size_t>(first + frames)] - sums[static_cast<std::size_t>(first)];
-    };
-    for (std::int64_t first = best; first <= (part + 1) * last / parts; first += 25)
-      if (lively(first) > lively(best)) best = first;
+    double lively = energy(best, best + frames);
+    double liveliest = lively;
+    for (std::int64_t first = best + kStep; first <= (part + 1) * last / parts; first += kStep) {
+      lively += energy(first + frames - kStep, first + frames) - energy(first - kStep, first);
+      if (lively <= liveliest) continue;
+      liveliest = lively;
+      best = first;
+    }
     windows.push_back(static_cast<double>(best) / kFeatureRateHz);
   }
   return windows;

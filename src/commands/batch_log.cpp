@@ -79,14 +79,19 @@ bool is_rest_of_name(std::string_view rest) {
   return take(".") && take_number() && take("-of-") && take_number() && rest == ".jsonl";
 }
 
-/// Calls `take` with every record of a text, in order.
-template <typename Take>
-void for_each_record(std::string_view text, const Take& take) {
+/// Of each session the last record of a log's text: the order tells, whatever was done to the
+/// clock meanwhile.
+std::map<std::string, BatchRecord> last_records(std::string_view text) {
+  std::map<std::string, BatchRecord> last;
   while (!text.empty()) {
     const std::size_t end = std::min(text.find('\n'), text.size());
-    if (auto record = record_from_line(text.substr(0, end))) take(*std::move(record));
+    if (auto record = record_from_line(text.substr(0, end))) {
+      std::string name = record->name;
+      last[std::move(name)] = *std::move(record);
+    }
     text.remove_prefix(std::min(end + 1, text.size()));
   }
+  return last;
 }
 
 }  // namespace
@@ -115,13 +120,7 @@ Result<std::map<std::string, BatchRecord>> records_in(const fs::path& dir, Batch
   for (const fs::path& log : batch_logs_in(dir, mode)) {
     const auto text = edits::read_text(log, kMostLogBytes);
     if (!text) return text.error();
-    // Within a log the order tells, whatever was done to the clock meanwhile.
-    std::map<std::string, BatchRecord> last;
-    for_each_record(*text, [&](BatchRecord record) {
-      std::string name = record.name;
-      last[std::move(name)] = std::move(record);
-    });
-    for (auto& [name, record] : last) {
+    for (auto&& [name, record] : last_records(*text)) {
       BatchRecord& known = latest[name];
       if (known.ended <= record.ended) known = std::move(record);
     }
@@ -207,10 +206,7 @@ Result<void> BatchLog::settle() {
   const auto text = edits::read_text(file_, kMostLogBytes);
   if (!text) return text.error();
   std::vector<BatchRecord> records;
-  for_each_record(*text, [&](BatchRecord record) {
-    std::erase_if(records, [&](const BatchRecord& other) { return other.name == record.name; });
-    records.push_back(std::move(record));
-  });
+  for (auto&& [name, record] : last_records(*text)) records.push_back(std::move(record));
   std::sort(records.begin(), records.end(), [](const BatchRecord& a, const BatchRecord& b) {
     return session::comes_before(a.name, b.name);
   });

@@ -8,7 +8,7 @@
 #include <string>
 #include <utility>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 #include "scratch_file.h"
 
 namespace kilter::intake {

@@ -6,12 +6,14 @@
 #include <cmath>
 #include <optional>
 #include <utility>
+#include <vector>
 
 #include "claimed_size.h"
 #include "container_names.h"
 #include "kilter/base/system_words.h"
 #include "non_numbers.h"
 #include "ogg_pages.h"
+#include "pcm_bytes.h"
 #include "reading_limits.h"
 #include "sndfile_input.h"
 
@@ -103,10 +105,11 @@ std::string library_says(const std::string& words) { return "libsndfile: " + wor
 class SndfileSource final : public FileSource {
  public:
   /// `problem_before`: an errno, of what happened while all was looked through.
-  SndfileSource(std::unique_ptr<SndfileInput> input, SndfileHandle handle, const AudioInfo& info,
-                int problem_before)
+  SndfileSource(std::unique_ptr<SndfileInput> input, SndfileHandle handle, const SF_INFO& header,
+                const AudioInfo& info, int problem_before)
       : input_(std::move(input)),
         handle_(std::move(handle)),
+        pcm_bytes_(pcm_bytes_per_sample(handle_.get(), header)),
         rate_(info.rate),
         channels_(info.channels),
         claimed_length_(info.claimed_length),
@@ -125,7 +128,7 @@ class SndfileSource final : public FileSource {
     sf_count_t total = 0;
     while (total < asked && !ended_) {
       const sf_count_t got =
-          sf_readf_float(handle_.get(), interleaved.data() + total * channels_, asked - total);
+          read_some(interleaved.subspan(static_cast<std::size_t>(total * channels_)));
       total += std::max<sf_count_t>(got, 0);
       // Asked at once: the library forgets it in its next call.
       const bool failed = sf_error(handle_.get()) != SF_ERR_NO_ERROR;
@@ -141,7 +144,7 @@ class SndfileSource final : public FileSource {
         end(std::nullopt);
     }
     const std::span<float> filled = interleaved.first(static_cast<std::size_t>(total * channels_));
-    silence_non_numbers(filled, channels_, position_, notes_);
+    if (pcm_bytes_ == 0) silence_non_numbers(filled, channels_, position_, notes_);
     position_.n += total;
     if (ended_) notes_.missing = {std::max<std::int64_t>(claimed_length_.n - position_.n, 0)};
     if (total == 0 && asked > 0 && failure_) return *failure_;
@@ -150,6 +153,20 @@ class SndfileSource final : public FileSource {
 
  private:
   const std::filesystem::path& file() const { return input_->file().file(); }
+  /// The number of frames. Plain numbers are taken as they are, for the library turns them into
+  /// samples one by one, in pieces of 8 kB.
+  sf_count_t read_some(std::span<float> interleaved) {
+    if (pcm_bytes_ == 0)
+      return sf_readf_float(handle_.get(), interleaved.data(), std::ssize(interleaved) / channels_);
+    bytes_.resize(interleaved.size() * static_cast<std::size_t>(pcm_bytes_));
+    const sf_count_t got =
+        sf_read_raw(handle_.get(), bytes_.data(), std::ssize(bytes_)) / (pcm_bytes_ * channels_);
+    if (got <= 0) return got;
+    const auto samples = static_cast<std::size_t>(got * channels_);
+    samples_of_pcm(std::span(bytes_).first(samples * static_cast<std::size_t>(pcm_bytes_)),
+                   pcm_bytes_, interleaved.first(samples));
+    return got;
+  }
   void end(std::optional<Error> failure) {
     ended_ = true;
     failure_ = std::move(failure);
@@ -157,6 +174,8 @@ class SndfileSource final : public FileSource {
 
   std::unique_ptr<SndfileInput> input_;  // outlives the handle, which reads through it
   SndfileHandle handle_;
+  int pcm_bytes_;  // of a sample; 0 where the library must make samples of what is there
+  std::vector<char> bytes_;
   SampleRate rate_;
   int channels_;
   Frames claimed_length_;
@@ -203,7 +222,7 @@ Result<OpenSndfile> open_with_sndfile(const std::shared_ptr<FileInput>& shared) 
         std::llround(static_cast<double>(header.frames) * static_cast<double>(cut->promised) /
                      static_cast<double>(cut->there)),
         header.samplerate);
-  auto source = std::make_unique<SndfileSource>(std::move(input), std::move(handle),
+  auto source = std::make_unique<SndfileSource>(std::move(input), std::move(handle), header,
                                                 opened.audio.info, page_problem);
   if (unwritten.count > 0) source->note_unclosed();
   if (pages && page_problem == 0 && !pages->have_end) source->note_break();

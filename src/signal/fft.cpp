@@ -7,7 +7,7 @@
 #include <mutex>
 #include <numbers>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter {
 namespace {

@@ -5,7 +5,7 @@
 #include <cstring>
 
 #include "fused.h"
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 #include "sinc.h"
 
 // A second compilation for wider registers and fused multiply-adds; KILTER_WIDE says how it is

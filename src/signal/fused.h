@@ -3,7 +3,7 @@
 
 #include <cstdint>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter {
 

@@ -5,7 +5,7 @@
 #include <numbers>
 
 #include "kilter/base/decibels.h"
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter {
 namespace {

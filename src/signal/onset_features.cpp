@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "kilter/signal/fft.h"
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter {
 namespace {

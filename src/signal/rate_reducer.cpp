@@ -7,8 +7,8 @@
 #include <numeric>
 #include <utility>
 
+#include "kilter/base/wide_loops.h"
 #include "kilter/signal/analysis_signal.h"
-#include "kilter/signal/wide_loops.h"
 #include "sinc.h"
 
 namespace kilter {

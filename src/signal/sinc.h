@@ -6,8 +6,8 @@
 #include <numbers>
 #include <vector>
 
+#include "kilter/base/wide_loops.h"
 #include "kilter/signal/fft.h"
-#include "kilter/signal/wide_loops.h"
 
 namespace kilter {
 

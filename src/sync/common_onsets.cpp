@@ -4,7 +4,7 @@
 #include <cmath>
 #include <optional>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter::sync {
 namespace {

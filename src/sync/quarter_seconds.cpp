@@ -1,6 +1,6 @@
 #include "quarter_seconds.h"
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter::sync {
 namespace {

@@ -6,7 +6,7 @@
 #include <numbers>
 #include <span>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter::sync {
 namespace {

@@ -5,7 +5,7 @@
 #include <cassert>
 #include <cmath>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 
 namespace kilter::sync {
 namespace {

@@ -8,7 +8,7 @@
 #include <optional>
 #include <utility>
 
-#include "kilter/signal/wide_loops.h"
+#include "kilter/base/wide_loops.h"
 #include "wide_bands.h"
 
 namespace kilter::sync {

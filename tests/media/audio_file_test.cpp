@@ -8,6 +8,7 @@
 #include <limits>
 #include <numbers>
 #include <optional>
+#include <random>
 #include <thread>
 #include <vector>
 
@@ -188,6 +189,62 @@ INSTANTIATE_TEST_SUITE_P(
                     Lossy{"Mp3WithATag", "a.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 48000,
                           "MP3"}),
     [](const auto& each) { return each.param.name; });
+
+/// As libsndfile itself makes samples of it.
+std::vector<float> by_the_library(const std::filesystem::path& file) {
+  SF_INFO info{};
+  SNDFILE* handle = sf_open(file.c_str(), SFM_READ, &info);
+  EXPECT_NE(handle, nullptr) << sf_strerror(nullptr);
+  std::vector<float> sound(static_cast<std::size_t>(info.frames * info.channels));
+  EXPECT_EQ(sf_readf_float(handle, sound.data(), info.frames), info.frames);
+  sf_close(handle);
+  return sound;
+}
+
+struct Numbers {
+  const char* name;
+  int format;
+};
+
+class WholeNumbers : public testing::TestWithParam<Numbers> {};
+
+TEST_P(WholeNumbers, OfEveryKindBecomeTheLibrarysSamplesToTheLastBit) {
+  constexpr int kChannels = 3;
+  const test::TemporaryFolder folder;
+  SF_INFO info{};
+  info.format = GetParam().format;
+  info.samplerate = 48000;
+  info.channels = kChannels;
+  SNDFILE* handle = sf_open((folder / "numbers").c_str(), SFM_WRITE, &info);
+  ASSERT_NE(handle, nullptr) << sf_strerror(nullptr);
+  std::vector<int> numbers{0,     1,     -1,     255,        256,        -256,
+                           65535, 65536, -65536, 0x7FFFFFFF, 0x7FFFFF00, -0x7FFFFFFF - 1};
+  std::mt19937 draw(1);
+  while (std::ssize(numbers) < kFrames * kChannels) numbers.push_back(static_cast<int>(draw()));
+  ASSERT_EQ(sf_writef_int(handle, numbers.data(), kFrames), kFrames);
+  ASSERT_EQ(sf_close(handle), 0);
+
+  const auto audio = open_audio(folder / "numbers");
+  ASSERT_TRUE(audio) << audio.error().what;
+  const Decoded decoded = read_all(*audio->source);
+  EXPECT_FALSE(decoded.failure);
+  EXPECT_EQ(decoded.sound, by_the_library(folder / "numbers"));
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Pcm, WholeNumbers,
+    testing::Values(Numbers{"Wav8", SF_FORMAT_WAV | SF_FORMAT_PCM_U8},
+                    Numbers{"Wav16", SF_FORMAT_WAV | SF_FORMAT_PCM_16},
+                    Numbers{"Wav24", SF_FORMAT_WAV | SF_FORMAT_PCM_24},
+                    Numbers{"Wav32", SF_FORMAT_WAV | SF_FORMAT_PCM_32},
+                    Numbers{"WavOtherWayRound", SF_FORMAT_WAV | SF_FORMAT_PCM_24 | SF_ENDIAN_BIG},
+                    Numbers{"Wavex24", SF_FORMAT_WAVEX | SF_FORMAT_PCM_24},
+                    Numbers{"Rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24},
+                    Numbers{"W64", SF_FORMAT_W64 | SF_FORMAT_PCM_32},
+                    Numbers{"Aiff24", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},
+                    Numbers{"AiffLittle", SF_FORMAT_AIFF | SF_FORMAT_PCM_16 | SF_ENDIAN_LITTLE},
+                    Numbers{"Caf24", SF_FORMAT_CAF | SF_FORMAT_PCM_24}),
+    [](const auto& row) { return row.param.name; });
 
 TEST(AudioFile, ReadsWhatIsNoNumberAsSilence) {
   const test::TemporaryFolder folder;

@@ -7,8 +7,8 @@
 #include <span>
 #include <vector>
 
-#include "kilter/signal/fft.h"
 #include "kilter/base/wide_loops.h"
+#include "kilter/signal/fft.h"
 
 namespace kilter {
 namespace {
@@ -89,15 +89,17 @@ class BandValues {
     float* of(std::size_t band) const { return values + band * kBlockFrames; }
   };
 
-  static Result<BandValues> make(std::int64_t frames, const OpenByteStore& open_store) {
-    BandValues made(frames);
+  static Result<BandValues> make(std::int64_t frames, const OpenByteStore& open_store,
+                                 std::vector<float>& values) {
+    BandValues made(frames, values);
     const std::int64_t all = (frames + kBlockFrames - 1) / kBlockFrames * kBlockValues;
     if (open_store && all > kMostInMemory) {
       auto store = open_store();
       if (!store) return store.error();
       made.store_ = *std::move(store);
     }
-    made.values_.resize(static_cast<std::size_t>(made.store_ ? kBlockValues : all));
+    const auto least = static_cast<std::size_t>(made.store_ ? kBlockValues : all);
+    if (values.size() < least) values.resize(least);
     return made;
   }
 
@@ -121,7 +123,7 @@ class BandValues {
   static constexpr std::int64_t kBlockValues = std::int64_t{kBlockFrames} * kFeatureBands;
   static constexpr std::int64_t kMostInMemory = 1 << 22;  // of an hour and a half
 
-  explicit BandValues(std::int64_t frames) : frames_(frames) {}
+  BandValues(std::int64_t frames, std::vector<float>& values) : frames_(frames), values_(values) {}
 
   template <typename Work>
   Result<void> each(bool fetch, bool keep, const Work& work) {
@@ -129,20 +131,24 @@ class BandValues {
       const std::int64_t start = first / kBlockFrames * kBlockValues;
       const auto place = start * static_cast<std::int64_t>(sizeof(float));
       if (store_ && fetch)
-        if (auto read = store_->read(place, std::as_writable_bytes(std::span(values_))); !read)
+        if (auto read = store_->read(place, std::as_writable_bytes(block_of(0))); !read)
           return read;
       const Block block{first, std::min<std::int64_t>(kBlockFrames, frames_ - first),
-                        values_.data() + (store_ ? 0 : start)};
+                        block_of(store_ ? 0 : start).data()};
       if (Result<void> done = work(block); !done) return done;
       if (store_ && keep)
-        if (auto kept = store_->write(place, std::as_bytes(std::span(values_))); !kept) return kept;
+        if (auto kept = store_->write(place, std::as_bytes(block_of(0))); !kept) return kept;
     }
     return {};
   }
 
+  std::span<float> block_of(std::int64_t start) {
+    return std::span(values_).subspan(static_cast<std::size_t>(start), kBlockValues);
+  }
+
   std::int64_t frames_;
   std::unique_ptr<ByteStore> store_;
-  std::vector<float> values_;  // all, or with a store those of a block
+  std::vector<float>& values_;  // all, or with a store those of a block; there may be more
 };
 
 /// What has been found of a band: sums, and what follows from them.
@@ -208,8 +214,10 @@ Result<void> energies_to_rises(BandValues& values, Bands& bands) {
 }  // namespace
 
 Result<OnsetFeatures> onset_features(const AnalysisSignal& signal, const std::atomic<bool>* stop,
-                                     const OpenByteStore& open_store) {
-  auto values = BandValues::make(signal.frames() / kHop, open_store);
+                                     const OpenByteStore& open_store, OnsetRoom* room) {
+  OnsetRoom own;
+  auto values =
+      BandValues::make(signal.frames() / kHop, open_store, (room != nullptr ? room : &own)->values);
   if (!values) return values.error();
   Bands bands{};
   if (auto done = measure_energies(signal, stop, *values, bands); !done) return done.error();

@@ -113,17 +113,17 @@ Result<FirstMap> by_another(const Aligning& session, std::size_t track) {
   return best;
 }
 
-}  // namespace
-
-Result<void> find_first_places(Aligning& session) {
-  session.report(0.0, "listening");
+/// The features of the mix and of every track.
+Result<void> listen(Aligning& session) {
   const int count = static_cast<int>(session.tracks.size());
   std::vector<std::optional<Error>> errors(session.tracks.size() + 1);  // the mix's last
-  parallel_for(count + 1, session.options.threads, [&](int i) {
+  std::vector<OnsetRoom> rooms(static_cast<std::size_t>(std::max(session.options.threads, 1)));
+  parallel_for_workers(count + 1, session.options.threads, [&](int i, int worker) {
     if (session.stopped()) return;
     const auto at = static_cast<std::size_t>(i);
     auto made = onset_features(i == count ? *session.mix.signal : *session.tracks[at].signal,
-                               session.options.stop, session.options.open_store);
+                               session.options.stop, session.options.open_store,
+                               &rooms[static_cast<std::size_t>(worker)]);
     if (!made)
       errors[at] = made.error();
     else if (i == count)
@@ -134,6 +134,14 @@ Result<void> find_first_places(Aligning& session) {
   for (const auto& error : errors)
     if (error) return *error;
   if (session.stopped()) return interrupted();
+  return {};
+}
+
+}  // namespace
+
+Result<void> find_first_places(Aligning& session) {
+  session.report(0.0, "listening");
+  if (auto done = listen(session); !done) return done;
   session.report(0.08, "first map");
   auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
     TrackState& state = session.states[k];

@@ -3,6 +3,8 @@
 #include <gtest/gtest.h>
 #include <pthread.h>
 
+#include <atomic>
+#include <chrono>
 #include <cstddef>
 #include <stdexcept>
 #include <system_error>
@@ -49,6 +51,23 @@ TEST(ParallelFor, RunsEveryIndexOnceForAnyThreadCount) {
     std::vector<int> runs(100, 0);
     parallel_for(100, threads, [&](int i) { ++runs[static_cast<std::size_t>(i)]; });
     for (const int count : runs) EXPECT_EQ(count, 1);
+  }
+}
+
+TEST(ParallelFor, GivesNoTwoThreadsTheSameWorkersNumber) {
+  for (const int threads : {1, 2, 7}) {
+    std::vector<std::atomic<bool>> busy(static_cast<std::size_t>(threads));
+    std::vector<int> runs(100, 0);
+    std::atomic<int> met{0};
+    parallel_for_workers(100, threads, [&](int i, int worker) {
+      std::atomic<bool>& mine = busy.at(static_cast<std::size_t>(worker));
+      if (mine.exchange(true)) ++met;
+      std::this_thread::sleep_for(std::chrono::microseconds(100));
+      mine = false;
+      ++runs[static_cast<std::size_t>(i)];
+    });
+    EXPECT_EQ(met, 0);
+    EXPECT_EQ(runs, std::vector<int>(100, 1));
   }
 }
 

@@ -10,6 +10,11 @@ namespace kilter {
 /// again here. Where the system gives fewer threads, those do all the work.
 void parallel_for(int count, int threads, const std::function<void(int)>& work);
 
+/// The same, and `work(i, worker)` hears which worker it is, from 0 to below `threads`: by that it
+/// finds what it keeps from one call to the next.
+void parallel_for_workers(int count, int threads,
+                          const std::function<void(int index, int worker)>& work);
+
 /// The machine's cores, at least 1.
 int available_threads();
 

@@ -24,11 +24,19 @@ struct OnsetFeatures {
   std::int64_t frames() const { return std::ssize(bands[0]); }
 };
 
+/// Memory to find features in, kept for the next signal: fresh memory costs as much as the finding.
+/// For one thread at a time.
+struct OnsetRoom {
+  std::vector<float> values;
+};
+
 /// Frame i covers 25 ms round second i / kFeatureRateHz. Fails where the signal cannot be read, and
 /// with `interrupted` soon after `stop`, where given, is set. While at work 3.2 kB per second,
 /// which a store holds where there is one and the signal is long; then it fails as that does, too.
+/// Without `room` that memory goes with the call.
 Result<OnsetFeatures> onset_features(const AnalysisSignal& signal,
                                      const std::atomic<bool>* stop = nullptr,
-                                     const OpenByteStore& open_store = {});
+                                     const OpenByteStore& open_store = {},
+                                     OnsetRoom* room = nullptr);
 
 }  // namespace kilter

@@ -145,10 +145,7 @@ Result<Alignment> align(const MixInput& mix, const std::vector<TrackInput>& trac
   }
   if (auto done = compare_with_unplaced(session); !done) return done.error();
   if (options.recorders)  // else siblings do not vouch for one who says nothing
-    if (auto done =
-            find_borrowed_voices(session.tracks, options.threads, options.stop, session.states);
-        !done)
-      return done.error();
+    if (auto done = find_borrowed_voices(session); !done) return done.error();
   auto alignment = conclude(session);
   session.report(1.0, "done");
   return alignment;

@@ -1,5 +1,9 @@
 #include "aligning.h"
 
+#include <utility>
+
+#include "kilter/sync/talk_levels.h"
+
 namespace kilter::sync {
 
 Aligning::Aligning(const MixInput& of_mix, const std::vector<TrackInput>& of_tracks,
@@ -18,6 +22,19 @@ Aligning::Aligning(const MixInput& of_mix, const std::vector<TrackInput>& of_tra
   };
   make_stoppable(mix.signal);
   for (TrackInput& track : tracks) make_stoppable(track.signal);
+}
+
+Result<void> measure_levels(Aligning& session) {
+  if (!session.levels_db.empty()) return {};
+  std::vector<std::vector<double>> all(session.tracks.size());
+  auto done = for_tracks(session, [&](std::size_t k) -> Result<void> {
+    auto levels = levels_db(*session.tracks[k].signal, session.options.stop);
+    if (!levels) return levels.error();
+    all[k] = *std::move(levels);
+    return {};
+  });
+  if (done) session.levels_db = std::move(all);
+  return done;
 }
 
 Error interrupted() { return {ErrorKind::interrupted, {}, "interrupted", ""}; }

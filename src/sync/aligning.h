@@ -28,7 +28,8 @@ struct Aligning {
   std::vector<std::unique_ptr<RateCorrectedSignal>> corrected;  // of wrong headers
   std::vector<TrackState> states;
   OnsetFeatures mix_features;
-  FeatureShelf features;  // of the tracks, as they are heard
+  FeatureShelf features;                       // of the tracks, as they are heard
+  std::vector<std::vector<double>> levels_db;  // of their seconds; empty until measure_levels()
   std::vector<CopyVerdict> copies;
   std::vector<Seam> seams;
   std::vector<Leak> leaks;
@@ -46,6 +47,10 @@ struct Aligning {
 };
 
 Error interrupted();
+
+/// Sets `levels_db`, once: a pass over all tracks, beside each other, which are no more to be
+/// replaced. Fails with the first track's error.
+Result<void> measure_levels(Aligning& session);
 
 /// `work(k)` for every track, beside each other. Fails with the first track's error, or with
 /// `interrupted`.

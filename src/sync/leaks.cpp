@@ -8,7 +8,7 @@
 #include "joint_frames.h"
 #include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
-#include "talk_levels.h"
+#include "kilter/sync/talk_levels.h"
 
 namespace kilter::sync {
 namespace {
@@ -64,7 +64,7 @@ class LeakSearch {
       : tracks_(tracks), options_(options) {}
 
   Result<std::vector<Leak>> run() {
-    if (auto done = measure_levels(); !done) return done.error();
+    take_levels();
     const std::size_t n = tracks_.size();
     windows_.resize(n);
     std::vector<std::vector<Leak>> found(n);  // by source
@@ -106,17 +106,13 @@ class LeakSearch {
     return {};
   }
 
-  Result<void> measure_levels() {
-    std::vector<const AnalysisSignal*> signals;
-    signals.reserve(tracks_.size());
+  void take_levels() {
+    std::vector<std::vector<double>> levels;
     for (const LeakTrack& track : tracks_) {
-      signals.push_back(track.place.signal);
+      levels.push_back(track.levels_db);
       maps_.push_back(track.place.map);
     }
-    auto levels = TalkLevels::measure(signals, options_.threads, options_.stop);
-    if (!levels) return levels.error();
-    levels_ = *std::move(levels);
-    return {};
+    levels_ = TalkLevels(std::move(levels));
   }
 
   /// Middles of the stretches where `from` talks and nobody else does.

@@ -57,10 +57,12 @@ Result<void> hear_leaks(const std::vector<bool>& remote, Aligning& session) {
   std::vector<std::size_t> which;
   for (std::size_t k = 0; k < session.states.size(); ++k) {
     if (!session.is_microphone(k)) continue;
-    heard.push_back({session.mapped(k), remote[k]});
     which.push_back(k);
   }
-  if (heard.size() < 2) return {};
+  if (which.size() < 2) return {};
+  if (auto done = measure_levels(session); !done) return done;
+  for (const std::size_t k : which)
+    heard.push_back({session.mapped(k), remote[k], session.levels_db[k]});
   auto leaks =
       find_leaks(heard, {.threads = session.options.threads, .stop = session.options.stop});
   if (!leaks) return leaks.error();

@@ -13,8 +13,8 @@
 #include "kilter/sync/first_map.h"
 #include "kilter/sync/lanes.h"
 #include "kilter/sync/line_fit.h"
+#include "kilter/sync/talk_levels.h"
 #include "kilter/sync/window_meter.h"
-#include "talk_levels.h"
 
 namespace kilter::sync {
 namespace {

@@ -2,8 +2,8 @@
 
 #include <algorithm>
 
+#include "kilter/sync/talk_levels.h"
 #include "recorders.h"
-#include "talk_levels.h"
 
 namespace kilter::sync {
 namespace {
@@ -52,12 +52,10 @@ class OwnWindows {
 
 }  // namespace
 
-Result<void> find_borrowed_voices(const std::vector<TrackInput>& tracks, int threads,
-                                  const std::atomic<bool>* stop, std::vector<TrackState>& states) {
-  std::vector<const AnalysisSignal*> signals;
-  for (const TrackInput& track : tracks) signals.push_back(track.signal);
-  const auto levels = TalkLevels::measure(signals, threads, stop);
-  if (!levels) return levels.error();
+Result<void> find_borrowed_voices(Aligning& session) {
+  if (auto done = measure_levels(session); !done) return done;
+  const TalkLevels levels(session.levels_db);
+  std::vector<TrackState>& states = session.states;
   std::vector<const TimeMap*> maps;  // of microphones: a mix is louder than any of them
   for (const TrackState& state : states)
     maps.push_back(state.placed && !state.apart ? &*state.map : nullptr);
@@ -67,7 +65,7 @@ Result<void> find_borrowed_voices(const std::vector<TrackInput>& tracks, int thr
     if (!state.placed || !is_alone_on_its_recorder(states, k)) continue;
     std::vector<const TimeMap*> with = maps;
     with[k] = &*state.map;
-    OwnWindows windows(*levels, with, k);
+    OwnWindows windows(levels, with, k);
     for (std::size_t i = 0; i < state.measured.size(); ++i)
       if (state.weights[i] > 0.1) windows.add(state.measured[i].at_s);
     state.louder_in = windows.louder_in();

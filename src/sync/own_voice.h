@@ -1,11 +1,7 @@
 // Which tracks are placed by nothing that is theirs.
 #pragma once
 
-#include <atomic>
-
-#include "kilter/base/result.h"
-#include "kilter/sync/align.h"
-#include "track_state.h"
+#include "aligning.h"
 
 namespace kilter::sync {
 
@@ -13,9 +9,7 @@ namespace kilter::sync {
 /// two, and than half of them, hold a voice that is not 7 dB louder in another track. Who wears
 /// headphones that are heard, or sits before a loudspeaker, and never speaks is placed by such
 /// windows, late by an unknown time. A microphone that hears a whole room as loud as the others
-/// hear it is none of these, nor is anybody who speaks twice. Cost: one pass over all signals.
-/// Memory: 8 bytes per second of every track. Fails where a signal cannot be read.
-Result<void> find_borrowed_voices(const std::vector<TrackInput>& tracks, int threads,
-                                  const std::atomic<bool>* stop, std::vector<TrackState>& states);
+/// hear it is none of these, nor is anybody who speaks twice. Fails where a signal cannot be read.
+Result<void> find_borrowed_voices(Aligning& session);
 
 }  // namespace kilter::sync

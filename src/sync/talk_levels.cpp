@@ -1,7 +1,8 @@
-#include "talk_levels.h"
+#include "kilter/sync/talk_levels.h"
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "kilter/base/decibels.h"
 #include "kilter/base/parallel.h"
@@ -57,27 +58,27 @@ Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::a
   return levels;
 }
 
+TalkLevels::TalkLevels(std::vector<std::vector<double>> levels_db) : levels_(std::move(levels_db)) {
+  for (std::vector<double>& levels : levels_) {
+    loud_db_.push_back(loud_db(levels));
+    for (double& level : levels) level -= loud_db_.back();
+  }
+}
+
 Result<TalkLevels> TalkLevels::measure(const std::vector<const AnalysisSignal*>& signals,
                                        int threads, const std::atomic<bool>* stop) {
-  TalkLevels all;
-  all.levels_.resize(signals.size());
-  all.loud_db_.resize(signals.size());
+  std::vector<std::vector<double>> all(signals.size());
   std::vector<std::optional<Error>> errors(signals.size());
   parallel_for(static_cast<int>(signals.size()), threads, [&](int i) {
     const auto at = static_cast<std::size_t>(i);
-    auto made = levels_db(*signals[at], stop);
-    if (!made) {
+    if (auto made = levels_db(*signals[at], stop))
+      all[at] = *std::move(made);
+    else
       errors[at] = made.error();
-      return;
-    }
-    const double loud = loud_db(*made);
-    for (double& level : *made) level -= loud;
-    all.levels_[at] = *std::move(made);
-    all.loud_db_[at] = loud;
   });
   for (const auto& error : errors)
     if (error) return *error;
-  return all;
+  return TalkLevels(std::move(all));
 }
 
 std::optional<double> TalkLevels::at(std::size_t track, double track_s) const {

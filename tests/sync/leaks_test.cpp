@@ -6,6 +6,7 @@
 #include <cmath>
 #include <memory>
 
+#include "kilter/sync/talk_levels.h"
 #include "simulator/simulator.h"
 #include "support/reduce.h"
 
@@ -63,7 +64,9 @@ class Scene {
     std::vector<LeakTrack> tracks;
     for (std::size_t i = 0; i < sounds_.size(); ++i) {
       signals_.push_back(std::make_unique<MemorySignal>(sounds_[i]));
-      tracks.push_back({{signals_.back().get(), &maps_[i]}, remote_[i]});
+      const auto levels = levels_db(*signals_.back(), nullptr);
+      EXPECT_TRUE(levels);
+      tracks.push_back({{signals_.back().get(), &maps_[i]}, remote_[i], *levels});
     }
     auto found = find_leaks(tracks, {.threads = threads});
     EXPECT_TRUE(found);

@@ -13,6 +13,7 @@ namespace kilter::sync {
 struct LeakTrack {
   MappedTrack place;
   bool remote{false};
+  std::vector<double> levels_db;  ///< of its seconds, as levels_db() tells them
 };
 
 /// Track `holder` also holds what track `from` recorded. They are the same where a track holds its
@@ -36,9 +37,8 @@ struct LeakOptions {
 /// looks for the talker in each of the others within +-0.7 s. Bleed between room microphones, up to
 /// 15 ms, is no leak. Leaks below -45 dB are not told, nor an own voice that returns within 80 ms
 /// or below -30 dB. In order of holder, then of source. Bit-identical for any `threads`. Fails
-/// where a signal cannot be read. Cost: one pass over all signals, and 40 transforms of 32768 for
-/// every pair of tracks, however long they are. Memory: 8 bytes per second of every track, and 0.4
-/// MB per track and thread.
+/// where a signal cannot be read. Cost: 40 transforms of 32768 for every pair of tracks, however
+/// long they are. Memory: 8 bytes per second of every track, and 0.4 MB per track and thread.
 Result<std::vector<Leak>> find_leaks(const std::vector<LeakTrack>& tracks,
                                      const LeakOptions& options);
 

@@ -19,6 +19,9 @@ Result<std::vector<double>> levels_db(const AnalysisSignal& signal, const std::a
 /// little is loud when he does.
 class TalkLevels {
  public:
+  TalkLevels() = default;
+  /// From levels_db() of every track.
+  explicit TalkLevels(std::vector<std::vector<double>> levels_db);
   static Result<TalkLevels> measure(const std::vector<const AnalysisSignal*>& signals, int threads,
                                     const std::atomic<bool>* stop);
 

@@ -9,6 +9,7 @@
 
 #include "kilter/base/wide_loops.h"
 #include "kilter/signal/analysis_signal.h"
+#include "reducer_runs.h"
 #include "sinc.h"
 
 namespace kilter {
@@ -69,7 +70,7 @@ ReducerFilter::ReducerFilter(SampleRate rate) {
 void ReducerFilter::list_runs() {
   const std::int64_t taps = 2 * half_;
   for (std::int64_t first = 0; first < std::min(taps, 8 * down_); ++first) {
-    Run run{static_cast<std::size_t>(first % down_), first / down_, {}};
+    ReducerRun run{static_cast<std::size_t>(first % down_), first / down_, {}};
     for (std::int64_t tap = first; tap < taps; tap += 8 * down_)
       run.weights.push_back(rows_[static_cast<std::size_t>(tap)]);
     while (!run.weights.empty() && std::abs(run.weights.back()) <= kZeroTap) run.weights.pop_back();
@@ -81,40 +82,8 @@ void ReducerFilter::list_runs() {
   }
 }
 
-KILTER_WIDE void ReducerFilter::value_batch(std::span<const float* const> phases,
-                                            float* out) const {
-  static_assert(kBatch == 6 * 8);  // as many sums as registers hold, with the input
-  Float8 a{}, b{}, c{}, d{}, e{}, f{};
-  Float8 at_a{}, at_b{}, at_c{}, at_d{}, at_e{}, at_f{};
-  for (const Run& run : runs_) {
-    const float* input = phases[run.phase] + run.shift;
-    load(input, at_a);
-    load(input + 8, at_b);
-    load(input + 16, at_c);
-    load(input + 24, at_d);
-    load(input + 32, at_e);
-    for (const float weight : run.weights) {
-      load(input + 40, at_f);
-      a += weight * at_a;
-      b += weight * at_b;
-      c += weight * at_c;
-      d += weight * at_d;
-      e += weight * at_e;
-      f += weight * at_f;
-      at_a = at_b;
-      at_b = at_c;
-      at_c = at_d;
-      at_d = at_e;
-      at_e = at_f;
-      input += 8;
-    }
-  }
-  store(a, out);
-  store(b, out + 8);
-  store(c, out + 16);
-  store(d, out + 24);
-  store(e, out + 32);
-  store(f, out + 40);
+void ReducerFilter::value_batch(std::span<const float* const> phases, float* out) const {
+  add_up_runs(runs_, phases, out);
 }
 
 KILTER_WIDE void ReducerFilter::values_at(const float* input, const Place& place,

@@ -5,8 +5,11 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <random>
+#include <vector>
 
 #include "kilter/signal/analysis_signal.h"
+#include "reducer_runs.h"
 
 namespace kilter {
 namespace {
@@ -142,6 +145,40 @@ TEST(ReducerFilter, GivesABatchAsItGivesEachOutputAlone) {
     filter.value_batch(at, batch.data());
     for (std::size_t i = 0; i < batch.size(); ++i)
       EXPECT_NEAR(batch[i], filter.value_at(x.data() + i * down, {0, 0}), 1e-6F) << rate_hz;
+  }
+}
+
+TEST(ReducerRuns, GiveTheSameBitsPlainAndForTheProcessorAtHand) {
+  std::mt19937 draw(1);
+  std::uniform_real_distribution<float> sample(-1.0F, 1.0F);
+  std::vector<ReducerRun> runs;
+  constexpr std::size_t kMostTaps = 6;
+  for (std::size_t taps = 1; taps <= kMostTaps; ++taps)
+    for (std::size_t phase = 0; phase < 2; ++phase) {
+      ReducerRun run{phase, static_cast<std::int64_t>(3 * taps), {}};
+      for (std::size_t tap = 0; tap < taps; ++tap) run.weights.push_back(sample(draw));
+      runs.push_back(run);
+    }
+  std::vector<std::vector<float>> phases(2);
+  std::vector<const float*> at;
+  for (auto& phase : phases) {
+    // No more than the last tap of the last output reaches.
+    for (std::size_t i = 0; i < ReducerFilter::kBatch + 3 * kMostTaps + 8 * (kMostTaps - 1); ++i)
+      phase.push_back(sample(draw));
+    at.push_back(phase.data());
+  }
+  std::vector<float> plain(ReducerFilter::kBatch), here(ReducerFilter::kBatch);
+  add_up_runs_plainly(runs, at, plain.data());
+  add_up_runs(runs, at, here.data());
+  EXPECT_EQ(plain, here);
+  for (std::size_t i = 0; i < plain.size(); ++i) {
+    double sum = 0.0;
+    for (const ReducerRun& run : runs)
+      for (std::size_t tap = 0; tap < run.weights.size(); ++tap)
+        sum +=
+            static_cast<double>(run.weights[tap]) *
+            static_cast<double>(at[run.phase][i + static_cast<std::size_t>(run.shift) + 8 * tap]);
+    EXPECT_NEAR(plain[i], sum, 1e-5) << i;
   }
 }
 

@@ -1,6 +1,7 @@
 // Any rate to the analysis rate, streaming, without moving the sound in time.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -9,6 +10,14 @@
 #include "kilter/base/units.h"
 
 namespace kilter {
+
+/// Taps of one phase of a filter, eight of its frames apart: the sums of eight outputs each use the
+/// input that the next tap needs for the eight before.
+struct ReducerRun {
+  std::size_t phase{0};
+  std::int64_t shift{0};  ///< of the first tap
+  std::vector<float> weights;
+};
 
 /// The filters of one rate: made once and shared by all channels that have it. Memory: at most
 /// 200 kB. Safe to use from many threads.
@@ -37,7 +46,7 @@ class ReducerFilter {
   /// Whether outputs lie on every down()th input frame, as from 48 kHz: value_batch() then does the
   /// work of many value_at(), to the rounding of a float.
   bool is_decimator() const { return up_ == 1; }
-  static constexpr std::int64_t kBatch = 48;
+  static constexpr std::int64_t kBatch = 480;
   /// Input frames that kBatch outputs need, in each of `phases`.
   std::int64_t batch_frames() const { return kBatch + (2 * half_ + down_ - 1) / down_; }
   /// kBatch outputs in a row. Of the input from the first one's first tap on, phases[p] holds frame
@@ -45,22 +54,15 @@ class ReducerFilter {
   void value_batch(std::span<const float* const> phases, float* out) const;
 
  private:
-  /// Taps of one phase, eight of its frames apart: the sums of eight outputs each use the input
-  /// that the next tap needs for the eight before.
-  struct Run {
-    std::size_t phase{0};
-    std::int64_t shift{0};  // of the first tap
-    std::vector<float> weights;
-  };
   void list_runs();
   const float* row(std::int64_t phase) const { return rows_.data() + phase * 2 * half_; }
 
   std::int64_t up_{1};  // output frame i lies at input position i * down_ / up_
   std::int64_t down_{1};
   std::int64_t half_{0};
-  std::int64_t phases_{1};   // up_, or fewer to interpolate between
-  std::vector<float> rows_;  // phases_ + 1 filters of 2 * half_ taps
-  std::vector<Run> runs_;    // of a decimator, without the sinc's zeros
+  std::int64_t phases_{1};        // up_, or fewer to interpolate between
+  std::vector<float> rows_;       // phases_ + 1 filters of 2 * half_ taps
+  std::vector<ReducerRun> runs_;  // of a decimator, without the sinc's zeros
 };
 
 /// Converts one channel from its own rate to kAnalysisRateHz by a linear-phase polyphase filter

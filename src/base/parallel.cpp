@@ -12,23 +12,18 @@
 namespace kilter {
 
 void parallel_for(int count, int threads, const std::function<void(int)>& work) {
-  parallel_for_workers(count, threads, [&](int i, int) { work(i); });
-}
-
-void parallel_for_workers(int count, int threads,
-                          const std::function<void(int index, int worker)>& work) {
   const int workers = std::clamp(threads, 1, std::max(count, 1));
   if (workers == 1) {
-    for (int i = 0; i < count; ++i) work(i, 0);
+    for (int i = 0; i < count; ++i) work(i);
     return;
   }
   std::atomic<int> next{0};
   std::exception_ptr first_failure;
   std::mutex failure_mutex;
-  const auto loop = [&](int worker) {
+  const auto loop = [&] {
     for (int i = next.fetch_add(1); i < count; i = next.fetch_add(1)) {
       try {
-        work(i, worker);
+        work(i);
       } catch (...) {
         const std::lock_guard lock(failure_mutex);
         if (!first_failure) first_failure = std::current_exception();
@@ -39,11 +34,11 @@ void parallel_for_workers(int count, int threads,
   std::vector<std::thread> pool;
   pool.reserve(static_cast<std::size_t>(workers - 1));
   try {
-    for (int i = 1; i < workers; ++i) pool.emplace_back(loop, i);
+    for (int i = 1; i < workers; ++i) pool.emplace_back(loop);
   } catch (const std::system_error&) {  // no more threads to be had: fewer do the same work
   } catch (const std::bad_alloc&) {     // nor memory for one
   }
-  loop(0);
+  loop();
   for (std::thread& thread : pool) thread.join();
   if (first_failure) std::rethrow_exception(first_failure);
 }

@@ -1,6 +1,5 @@
 #include "feature_shelf.h"
 
-#include <algorithm>
 #include <optional>
 #include <span>
 #include <utility>
@@ -41,12 +40,11 @@ Result<std::unique_ptr<FeatureShelf>> FeatureShelf::of(const std::vector<TrackIn
   auto shelf = std::make_unique<FeatureShelf>(signals.size(), bytes_of_features(signals),
                                               options.open_store);
   std::vector<std::optional<Error>> errors(signals.size());
-  std::vector<OnsetRoom> rooms(static_cast<std::size_t>(std::max(options.threads, 1)));
+  const auto make_room = [] { return OnsetRoom{}; };
   const auto count = static_cast<int>(signals.size());
-  parallel_for_workers(count, options.threads, [&](int i, int worker) {
+  parallel_with(count, options.threads, make_room, [&](int i, OnsetRoom& room) {
     const auto at = static_cast<std::size_t>(i);
-    auto made = onset_features(*signals[at].signal, options.stop, options.open_store,
-                               &rooms[static_cast<std::size_t>(worker)]);
+    auto made = onset_features(*signals[at].signal, options.stop, options.open_store, &room);
     if (!made)
       errors[at] = made.error();
     else if (auto put = shelf->put(at, *std::move(made)); !put)

@@ -117,13 +117,12 @@ Result<FirstMap> by_another(const Aligning& session, std::size_t track) {
 Result<void> listen(Aligning& session) {
   const int count = static_cast<int>(session.tracks.size());
   std::vector<std::optional<Error>> errors(session.tracks.size() + 1);  // the mix's last
-  std::vector<OnsetRoom> rooms(static_cast<std::size_t>(std::max(session.options.threads, 1)));
-  parallel_for_workers(count + 1, session.options.threads, [&](int i, int worker) {
+  const auto make_room = [] { return OnsetRoom{}; };
+  parallel_with(count + 1, session.options.threads, make_room, [&](int i, OnsetRoom& room) {
     if (session.stopped()) return;
     const auto at = static_cast<std::size_t>(i);
     auto made = onset_features(i == count ? *session.mix.signal : *session.tracks[at].signal,
-                               session.options.stop, session.options.open_store,
-                               &rooms[static_cast<std::size_t>(worker)]);
+                               session.options.stop, session.options.open_store, &room);
     if (!made)
       errors[at] = made.error();
     else if (i == count)

@@ -311,31 +311,31 @@ Result<std::vector<std::vector<ResidualWindow>>> measure_residuals(
     std::optional<Error> error;
   };
   std::vector<Window> measured(static_cast<std::size_t>(windows));
-  const int workers = std::clamp(options.threads, 1, windows);
+  const auto make_meter = [&] {
+    return WindowMeter({.search_s = options.search_s, .joint = true});
+  };
   const auto caller = std::this_thread::get_id();
   const auto is_stopped = [&] { return options.stop != nullptr && options.stop->load(); };
-  parallel_for(workers, workers, [&](int worker) {
-    WindowMeter meter({.search_s = options.search_s, .joint = true});
+  parallel_with(windows, options.threads, make_meter, [&](int w, WindowMeter& meter) {
+    if (is_stopped()) return;
+    Window& here = measured[static_cast<std::size_t>(w)];
+    auto readings = meter.measure(mix, tracks, start_s(w), window_s);
+    if (!readings) {
+      here.error = readings.error();
+      return;
+    }
+    here.readings = *std::move(readings);
     std::vector<float> samples;
-    for (int w = worker; w < windows && !is_stopped(); w += workers) {
-      Window& here = measured[static_cast<std::size_t>(w)];
-      auto readings = meter.measure(mix, tracks, start_s(w), window_s);
-      if (!readings) {
-        here.error = readings.error();
+    for (const MappedTrack& track : tracks) {
+      const auto level = power_db(track, start_s(w), window_s, samples);
+      if (!level) {
+        here.error = level.error();
         return;
       }
-      here.readings = *std::move(readings);
-      for (const MappedTrack& track : tracks) {
-        const auto level = power_db(track, start_s(w), window_s, samples);
-        if (!level) {
-          here.error = level.error();
-          return;
-        }
-        here.levels_db.push_back(*level);
-      }
-      if (options.progress && std::this_thread::get_id() == caller)
-        options.progress(static_cast<double>(w) / windows);
+      here.levels_db.push_back(*level);
     }
+    if (options.progress && std::this_thread::get_id() == caller)
+      options.progress(static_cast<double>(w) / windows);
   });
   if (is_stopped()) return Error{ErrorKind::interrupted, {}, "interrupted", ""};
   for (const Window& here : measured)

@@ -388,15 +388,13 @@ class Search {
 
   template <typename Work>
   Result<void> each_window(Work&& work) {
-    const int workers = std::clamp(options_.threads, 1, static_cast<int>(windows_));
     std::vector<std::optional<Error>> errors(windows_);
-    parallel_for(workers, workers, [&](int number) {
-      Worker worker(mix_, tracks_);
-      for (auto w = static_cast<std::size_t>(number); w < windows_;
-           w += static_cast<std::size_t>(workers)) {
-        if (stopped()) return;
-        if (auto done = work(worker, w); !done) errors[w] = done.error();
-      }
+    const auto count = static_cast<int>(windows_);
+    const auto make_worker = [&] { return Worker(mix_, tracks_); };
+    parallel_with(count, options_.threads, make_worker, [&](int i, Worker& worker) {
+      if (stopped()) return;
+      const auto w = static_cast<std::size_t>(i);
+      if (auto done = work(worker, w); !done) errors[w] = done.error();
     });
     for (const auto& error : errors)
       if (error) return *error;

@@ -141,25 +141,29 @@ Result<void> measure(const Measuring& with, const std::vector<double>& starts_s,
   if (windows == 0) return {};
   std::vector<std::vector<Reading>> readings(starts_s.size());
   std::vector<std::optional<Error>> errors(starts_s.size());
-  const int workers = std::clamp(session.options.threads, 1, windows);
+  struct Meters {
+    WindowMeter joint;
+    WindowMeter apart;
+  };
+  const auto make_meters = [&] {
+    return Meters{WindowMeter({.search_s = with.search_s, .joint = true}),
+                  WindowMeter({.search_s = with.search_s, .joint = false})};
+  };
   const auto caller = std::this_thread::get_id();
-  parallel_for(workers, workers, [&](int worker) {
-    WindowMeter meter({.search_s = with.search_s, .joint = true});
-    WindowMeter meter_apart({.search_s = with.search_s, .joint = false});
-    for (int w = worker; w < windows && !session.stopped(); w += workers) {
-      const auto at = static_cast<std::size_t>(w);
-      for (const auto* part : {&with.together, &with.apart}) {
-        if (part->empty()) continue;
-        WindowMeter& by = part == &with.together ? meter : meter_apart;
-        auto measured = by.measure(*session.mix.signal, *part, starts_s[at], with.window_s);
-        if (measured)
-          readings[at].insert(readings[at].end(), measured->begin(), measured->end());
-        else
-          errors[at] = measured.error();
-      }
-      if (std::this_thread::get_id() == caller)
-        session.report(done_from + (done_to - done_from) * w / windows, stage);
+  parallel_with(windows, session.options.threads, make_meters, [&](int w, Meters& meters) {
+    if (session.stopped()) return;
+    const auto at = static_cast<std::size_t>(w);
+    for (const auto* part : {&with.together, &with.apart}) {
+      if (part->empty()) continue;
+      WindowMeter& by = part == &with.together ? meters.joint : meters.apart;
+      auto measured = by.measure(*session.mix.signal, *part, starts_s[at], with.window_s);
+      if (measured)
+        readings[at].insert(readings[at].end(), measured->begin(), measured->end());
+      else
+        errors[at] = measured.error();
     }
+    if (std::this_thread::get_id() == caller)
+      session.report(done_from + (done_to - done_from) * w / windows, stage);
   });
   for (const auto& error : errors)
     if (error) return *error;

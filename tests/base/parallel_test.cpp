@@ -6,6 +6,7 @@
 #include <atomic>
 #include <chrono>
 #include <cstddef>
+#include <optional>
 #include <stdexcept>
 #include <system_error>
 #include <thread>
@@ -54,21 +55,42 @@ TEST(ParallelFor, RunsEveryIndexOnceForAnyThreadCount) {
   }
 }
 
-TEST(ParallelFor, GivesNoTwoThreadsTheSameWorkersNumber) {
+TEST(ParallelWith, GivesEachThreadAToolOfItsOwn) {
   for (const int threads : {1, 2, 7}) {
-    std::vector<std::atomic<bool>> busy(static_cast<std::size_t>(threads));
+    std::atomic<int> made{0};
     std::vector<int> runs(100, 0);
-    std::atomic<int> met{0};
-    parallel_for_workers(100, threads, [&](int i, int worker) {
-      std::atomic<bool>& mine = busy.at(static_cast<std::size_t>(worker));
-      if (mine.exchange(true)) ++met;
+    const auto make = [&] {
+      ++made;
+      return std::optional<std::thread::id>();
+    };
+    parallel_with(100, threads, make, [&](int i, std::optional<std::thread::id>& owner) {
+      if (!owner) owner = std::this_thread::get_id();
+      EXPECT_EQ(*owner, std::this_thread::get_id());
       std::this_thread::sleep_for(std::chrono::microseconds(100));
-      mine = false;
       ++runs[static_cast<std::size_t>(i)];
     });
-    EXPECT_EQ(met, 0);
+    EXPECT_LE(made, threads);
     EXPECT_EQ(runs, std::vector<int>(100, 1));
   }
+}
+
+TEST(ParallelWith, MakesNoToolForNothing) {
+  parallel_with(
+      0, 3,
+      [] {
+        ADD_FAILURE();
+        return 0;
+      },
+      [](int, int) {});
+}
+
+TEST(ParallelWith, ThrowsTheFirstExceptionAgain) {
+  EXPECT_THROW(parallel_with(
+                   50, 3, [] { return 0; },
+                   [](int i, int) {
+                     if (i == 7) throw std::runtime_error("seven");
+                   }),
+               std::runtime_error);
 }
 
 TEST(ParallelFor, DoesAllTheWorkWhereNoThreadCanStart) {

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <algorithm>
+#include <atomic>
 #include <functional>
 
 namespace kilter {
@@ -10,10 +12,19 @@ namespace kilter {
 /// again here. Where the system gives fewer threads, those do all the work.
 void parallel_for(int count, int threads, const std::function<void(int)>& work);
 
-/// The same, and `work(i, worker)` hears which worker it is, from 0 to below `threads`: by that it
-/// finds what it keeps from one call to the next.
-void parallel_for_workers(int count, int threads,
-                          const std::function<void(int index, int worker)>& work);
+/// The same with a tool for each thread: `work(i, tool)` has what `make()` gave to that thread, and
+/// left in it what the calls before did. An exception stops the thread that it comes from only.
+template <typename Make, typename Work>
+void parallel_with(int count, int threads, const Make& make, const Work& work) {
+  std::atomic<int> next{0};
+  const int workers = std::clamp(threads, 1, std::max(count, 1));
+  parallel_for(workers, workers, [&](int) {
+    int i = next++;
+    if (i >= count) return;
+    auto tool = make();
+    for (; i < count; i = next++) work(i, tool);
+  });
+}
 
 /// The machine's cores, at least 1.
 int available_threads();

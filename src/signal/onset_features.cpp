@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <cstring>
 #include <memory>
 #include <span>
 #include <vector>
@@ -18,6 +19,7 @@ constexpr int kWindow = kAnalysisRateHz / 40;  // 25 ms
 constexpr int kHop = kAnalysisRateHz / kFeatureRateHz;
 constexpr int kBlockFrames = 1000;
 constexpr double kBound = 4.0;            // standard deviations
+constexpr double kLeastFloor = 1e-30;     // 300 dB down, and a float still holds its inverse
 constexpr double kFloorBelowMean = 1e-4;  // what lies 40 dB below the band's mean counts as silence
 
 double mel(double hz) { return std::log1p(hz / 700.0); }
@@ -64,15 +66,63 @@ KILTER_WIDE void multiply(const float* a, const std::vector<float>& b, float* ou
   for (std::size_t i = 0; i < static_cast<std::size_t>(kWindow); ++i) out[i] = a[i] * x[i];
 }
 
+/// Natural logarithms of numbers from 1 on, to a part in 10^7: of 2^e m as e ln 2 + 2 artanh s with
+/// s = (m - 1) / (m + 1), by artanh's series. `count` a multiple of 8.
+KILTER_WIDE void take_logarithms(float* values, std::size_t count) {
+  using Int8 = std::int32_t __attribute__((vector_size(32)));
+  constexpr std::int32_t kSqrtHalf = 0x3F3504F3;  // where m begins
+  constexpr float kLn2 = 0.69314718F;
+  for (std::size_t i = 0; i < count; i += 8) {
+    Int8 bits{};
+    std::memcpy(&bits, values + i, sizeof bits);
+    const Int8 exponent = (bits - kSqrtHalf) >> 23;
+    bits -= exponent << 23;
+    Float8 m{};
+    std::memcpy(&m, &bits, sizeof m);
+    const Float8 s = (m - 1.0F) / (m + 1.0F);
+    const Float8 q = s * s;
+    const Float8 series =
+        ((((2.0F / 9.0F) * q + 2.0F / 7.0F) * q + 2.0F / 5.0F) * q + 2.0F / 3.0F) * q + 2.0F;
+    store(__builtin_convertvector(exponent, Float8) * kLn2 + s * series, values + i);
+  }
+}
+
+struct RiseSums {
+  double rises{0.0};
+  double squares{0.0};
+};
+
+/// What values rise by against the one before them, in their place; `before` is the one before the
+/// first, then the last.
+KILTER_WIDE RiseSums values_to_rises(float* values, std::size_t count, float& before) {
+  RiseSums sums;
+  for (std::size_t i = 0; i < count; ++i) {
+    const float now = values[i];
+    const float rise = now > before ? now - before : 0.0F;
+    before = now;
+    values[i] = rise;
+    sums.rises += static_cast<double>(rise);
+    sums.squares += static_cast<double>(rise) * static_cast<double>(rise);
+  }
+  return sums;
+}
+
+KILTER_WIDE void put_over_floor(float* energies, std::size_t count, float inverse_floor) {
+  for (std::size_t i = 0; i < count; ++i) energies[i] = 1.0F + energies[i] * inverse_floor;
+}
+
 /// Rises in bounded standard deviations, to the nearest step.
 KILTER_WIDE void store_steps(const float* from, std::size_t count, double mean, double deviation,
                              std::int8_t* to) {
+  const auto middle = static_cast<float>(mean);
+  const auto steps = static_cast<float>(kFeatureSteps / deviation);
+  constexpr auto kMost = static_cast<float>(kBound * kFeatureSteps);
   for (std::size_t i = 0; i < count; ++i) {
-    const double standard = (static_cast<double>(from[i]) - mean) / deviation;
-    const double low = standard < -kBound ? -kBound : standard;
-    const double bounded = (low > kBound ? kBound : low) * kFeatureSteps;
-    to[i] =
-        static_cast<std::int8_t>(static_cast<std::int32_t>(bounded + (bounded < 0.0 ? -0.5 : 0.5)));
+    const float step = (from[i] - middle) * steps;
+    const float low = step < -kMost ? -kMost : step;
+    const float bounded = low > kMost ? kMost : low;
+    to[i] = static_cast<std::int8_t>(
+        static_cast<std::int32_t>(bounded + (bounded < 0.0F ? -0.5F : 0.5F)));
   }
 }
 
@@ -155,7 +205,7 @@ class BandValues {
 struct Band {
   double energy{0.0};
   double floor{0.0};
-  double before{0.0};  // logarithm of the latest energy
+  float before{0.0F};  // logarithm of the latest energy over the floor
   double rise{0.0};
   double squared_rise{0.0};
 };
@@ -189,23 +239,23 @@ Result<void> measure_energies(const AnalysisSignal& signal, const std::atomic<bo
 
 /// Puts the rises of their logarithms in the energies' place; none where all is digital silence.
 Result<void> energies_to_rises(BandValues& values, Bands& bands) {
-  for (Band& band : bands)
+  for (Band& band : bands) {
     band.floor =
         kFloorBelowMean * (band.energy / std::max(1.0, static_cast<double>(values.frames())));
+    if (band.floor < kLeastFloor) band.floor = 0.0;
+  }
   return values.change([&](const BandValues::Block& block) -> Result<void> {
     for (std::size_t at = 0; at < kFeatureBands; ++at) {
       Band& band = bands[at];
       if (band.floor <= 0.0) continue;
       float* const row = block.of(at);
-      if (block.first == 0) band.before = std::log(static_cast<double>(row[0]) + band.floor);
-      for (std::int64_t i = 0; i < block.count; ++i) {
-        const double now = std::log(static_cast<double>(row[i]) + band.floor);
-        const double rise = std::max(0.0, now - band.before);
-        band.before = now;
-        row[i] = static_cast<float>(rise);
-        band.rise += rise;
-        band.squared_rise += rise * rise;
-      }
+      const auto count = static_cast<std::size_t>(block.count);
+      put_over_floor(row, kBlockFrames, static_cast<float>(1.0 / band.floor));
+      take_logarithms(row, kBlockFrames);
+      if (block.first == 0) band.before = row[0];
+      const RiseSums sums = values_to_rises(row, count, band.before);
+      band.rise += sums.rises;
+      band.squared_rise += sums.squares;
     }
     return {};
   });

@@ -202,15 +202,16 @@ class Correlator {
     std::vector<std::vector<ConstSplit>> of_chunk;
     for (const Chunk& chunk : chunks) of_chunk.push_back(views(chunk.spectra));
     sums_.resize(chunks.size() * kTogether);
-    for (Spectrum& sum : sums_) {
-      sum.re.assign(bins_.size(), 0.0F);
-      sum.im.assign(bins_.size(), 0.0F);
-    }
+    for (Spectrum& sum : sums_) sum.resize(bins_.size());
     for (std::size_t from = 0; from < bins_.size(); from += kBinsTogether) {
       const std::size_t to = std::min(bins_.size(), from + kBinsTogether);
       for (std::size_t c = 0; c < chunks.size(); ++c)
-        for (std::size_t i = 0; i < blocks.size(); ++i)
-          add_crosses(of_chunk[c], of_block[i], from, to, sums_[c * kTogether + i].split());
+        for (std::size_t i = 0; i < blocks.size(); ++i) {
+          const Split sum = sums_[c * kTogether + i].split();
+          std::fill(sum.re.begin() + from, sum.re.begin() + to, 0.0F);
+          std::fill(sum.im.begin() + from, sum.im.begin() + to, 0.0F);
+          add_crosses(of_chunk[c], of_block[i], from, to, sum);
+        }
     }
   }
 

@@ -30,6 +30,13 @@ ssize_t FileCalls::write_at(int descriptor, const void* bytes, std::size_t count
   return ::pwrite(descriptor, bytes, count, offset);
 }
 
+void FileCalls::start_writing([[maybe_unused]] int descriptor, [[maybe_unused]] off_t offset,
+                              [[maybe_unused]] off_t count) {
+#ifdef SYNC_FILE_RANGE_WRITE
+  ::sync_file_range(descriptor, offset, count, SYNC_FILE_RANGE_WRITE);
+#endif
+}
+
 int FileCalls::sync(int descriptor) {
 #ifdef F_FULLFSYNC  // there fsync() stops at the drive's own memory
   if (::fcntl(descriptor, F_FULLFSYNC) == 0) return 0;

@@ -10,6 +10,7 @@ namespace kilter {
 namespace {
 
 constexpr std::size_t kGathered = 256 * 1024;
+constexpr std::int64_t kToStart = std::int64_t{8} << 20U;  // bytes that are worth asking for
 
 }  // namespace
 
@@ -62,11 +63,24 @@ bool FileOutput::flush() {
     offset += count;
   }
   gathered_.clear();
+  if (offset - started_ >= kToStart) start_writing(offset);
+  return true;
+}
+
+void FileOutput::start_writing(std::int64_t end) {
+  calls_.start_writing(descriptor_, started_, end - started_);
+  started_ = end;
+}
+
+bool FileOutput::hand_over() {
+  if (problem_ != 0 || !flush()) return false;
+  gathered_ = {};
+  if (length_ > kToStart) start_writing(length_);
   return true;
 }
 
 bool FileOutput::complete() {
-  if (problem_ != 0 || !flush()) return false;
+  if (!hand_over()) return false;
   int synced = 0;
   do {
     synced = calls_.sync(descriptor_);

@@ -40,16 +40,20 @@ std::vector<Group> groups_of(const std::vector<StemPlan>& stems) {
   return groups;
 }
 
-/// Writes the stems of a group side by side, on up to `threads` threads.
+using Renders = std::vector<std::unique_ptr<StemRender>>;
+
+/// Writes the stems of a group side by side, on up to `threads` threads. Those that came to their
+/// end are among `ended` then, by their places among all stems.
 class GroupRender {
  public:
   GroupRender(const Group& group, const Work& work, Progress& progress,
-              std::vector<Outcome>& outcomes)
+              std::vector<Outcome>& outcomes, Renders& ended)
       : group_(group),
         shape_(work.shape),
         files_(work.session_folder),
         progress_(progress),
-        outcomes_(outcomes) {
+        outcomes_(outcomes),
+        ended_(ended) {
     for (const std::size_t i : group) {
       renders_.emplace_back();
       if (work.formats[i])
@@ -81,11 +85,10 @@ class GroupRender {
         if (!progress_.advance(*got)) return;
         continue;
       }
-      if (got) {
-        outcomes_[group_[i]].written = renders_[i]->written();
-      } else {
+      if (got)
+        ended_[group_[i]] = std::move(renders_[i]);
+      else
         give_up(group_[i], got.error(), shape_.frames - done_[i]);
-      }
       renders_[i].reset();
     }
   }
@@ -106,7 +109,8 @@ class GroupRender {
   SharedFiles files_;
   Progress& progress_;
   std::vector<Outcome>& outcomes_;
-  std::vector<std::unique_ptr<StemRender>> renders_;  // gone once they have ended
+  Renders& ended_;
+  Renders renders_;  // gone once they have ended
   std::vector<std::int64_t> done_;
 };
 
@@ -114,16 +118,29 @@ class GroupRender {
 
 std::vector<Outcome> render_all(const Work& work, int threads, Progress& progress) {
   std::vector<Outcome> outcomes(work.stems.size());
+  Renders ended(work.stems.size());
   std::vector<Group> alone = groups_of(work.stems);
   const auto render = [&](const Group& group, int by_threads) {
     if (progress.abandoned() || progress.interrupted()) return;
-    GroupRender(group, work, progress, outcomes).run(by_threads);
+    GroupRender(group, work, progress, outcomes, ended).run(by_threads);
   };
   for (const Group& group : alone)
     if (group.size() > 1) render(group, threads);
   std::erase_if(alone, [](const Group& group) { return group.size() > 1; });
   parallel_for(static_cast<int>(alone.size()), threads,
                [&](int i) { render(alone[static_cast<std::size_t>(i)], 1); });
+  // Waiting for the disk once costs what it costs for a single file, and nobody works meanwhile.
+  parallel_for(static_cast<int>(ended.size()), threads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    if (!ended[at] || progress.abandoned() || progress.interrupted()) return;
+    if (auto done = ended[at]->finish(); done) {
+      outcomes[at].written = ended[at]->written();
+    } else {
+      outcomes[at].failure = done.error();
+      progress.abandon();
+    }
+    ended[at].reset();
+  });
   return outcomes;
 }
 

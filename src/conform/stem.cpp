@@ -274,7 +274,6 @@ StemRender::~StemRender() = default;
 Result<std::int64_t> StemRender::go_on() {
   State& state = *state_;
   if (state.complete) return 0;
-  const std::size_t channels = state.channels.size();
   if (!state.writer) {
     auto writer = media::AudioWriter::create(state.file, state.format);
     if (!writer) return writer.error();
@@ -282,10 +281,13 @@ Result<std::int64_t> StemRender::go_on() {
   }
   const auto count = static_cast<std::size_t>(state.ahead());
   if (count == 0) {
-    if (auto finished = state.writer->finish(); !finished) return finished.error();
+    if (auto ended = state.writer->end(); !ended) return ended.error();
     state.complete = true;
+    state.channels.clear();
+    state.sum = state.one_take = state.interleaved = {};
     return 0;
   }
+  const std::size_t channels = state.channels.size();
   const auto sum = std::span(state.sum).first(count);
   Made made = Made::silence;
   for (std::size_t c = 0; c < channels; ++c) {
@@ -304,6 +306,8 @@ Result<std::int64_t> StemRender::go_on() {
   state.at += static_cast<std::int64_t>(count);
   return static_cast<std::int64_t>(count);
 }
+
+Result<void> StemRender::finish() { return state_->writer->finish(); }
 
 WrittenStem StemRender::written() const {
   return {state_->writer->clipped_samples(), state_->digest.value()};

@@ -64,11 +64,13 @@ class StemRender {
   StemRender& operator=(const StemRender&) = delete;
   ~StemRender();
 
-  /// Writes the next frames and returns how many; 0 once the file is complete and in place. Fails
-  /// with unreadable (a track) or cannot_write (the stem); nothing is left of the file then, as
-  /// when it is destroyed before its end.
+  /// Writes the next frames and returns how many; 0 once all are on their way to the disk, and
+  /// little memory is in use. Fails with unreadable (a track) or cannot_write (the stem); nothing
+  /// is left of the file then, as when it is destroyed before finish().
   Result<std::int64_t> go_on();
-  /// Of a complete one.
+  /// Then waits until the disk holds the file, and puts it in place. Fails with cannot_write.
+  Result<void> finish();
+  /// Of a finished one.
   WrittenStem written() const;
 
  private:

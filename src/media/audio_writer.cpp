@@ -66,6 +66,7 @@ struct AudioWriter::State {
   std::int64_t written{0};
   std::int64_t clipped{0};
   std::int64_t cues_left_out{0};
+  bool ended{false};
 };
 
 Result<void> AudioWriter::State::open_sink() {
@@ -150,10 +151,19 @@ Result<void> AudioWriter::write(std::span<const float> interleaved, Rounding rou
   return {};
 }
 
+Result<void> AudioWriter::end() {
+  State& state = *state_;
+  if (state.ended) return {};
+  if (!state.sink->finish({state.written}) || !state.output.hand_over())
+    return state.failure("cannot be completed");
+  state.ended = true;
+  return {};
+}
+
 Result<void> AudioWriter::finish() {
   State& state = *state_;
-  const bool finished = state.sink->finish({state.written});
-  if (!finished || !state.output.complete()) return state.failure("cannot be completed");
+  if (auto ended = end(); !ended) return ended;
+  if (!state.output.complete()) return state.failure("cannot be completed");
   if (!state.output.put_in_place())
     return cannot_write(state.file,
                         "cannot be put in place (" + system_words(state.output.problem()) + ")",

@@ -185,6 +185,23 @@ TEST(AudioWriter, NothingStandsUnderTheNameBeforeFinish) {
   EXPECT_EQ(names_in(folder.path()), std::vector<std::string>{"a.wav"});
 }
 
+TEST(AudioWriter, EndedBeforeItIsFinishedTheFileIsTheSame) {
+  for (const Container container : {Container::wav, Container::flac}) {
+    const test::TemporaryFolder folder;
+    WriterOptions options;
+    options.rate = {48000.0};
+    options.container = container;
+    const std::vector<float> sound(100000, 0.25F);
+    write_file(folder / "at-once", options, sound);
+    auto writer = AudioWriter::create(folder / "later", options);
+    ASSERT_TRUE(writer && writer->write(sound) && writer->end());
+    EXPECT_EQ(names_in(folder / ""), (std::vector<std::string>{"at-once", "later.part"}));
+    ASSERT_TRUE(writer->end());
+    ASSERT_TRUE(writer->finish());
+    EXPECT_EQ(test::read_text(folder / "later"), test::read_text(folder / "at-once"));
+  }
+}
+
 TEST(AudioWriter, AbandonedItLeavesTheFolderAsItWas) {
   const test::TemporaryFolder folder;
   test::write_text(folder / "a.wav", "an earlier file");

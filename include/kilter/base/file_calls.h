@@ -18,6 +18,8 @@ class FileCalls {
   virtual int open(const char* path, int flags, mode_t mode);
   virtual ssize_t read_at(int descriptor, void* bytes, std::size_t count, off_t offset);
   virtual ssize_t write_at(int descriptor, const void* bytes, std::size_t count, off_t offset);
+  /// Asks for bytes just written to go to the disk soon. Not every system can be asked; none fails.
+  virtual void start_writing(int descriptor, off_t offset, off_t count);
   /// Returns when the disk itself holds the file: fsync(), or more where that does less.
   virtual int sync(int descriptor);
   virtual int close(int descriptor);

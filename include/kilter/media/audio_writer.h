@@ -76,8 +76,13 @@ class AudioWriter {
   /// and on the sample's place in the file alone. Samples of exactly 0 stay 0. float32 is never
   /// dithered.
   Result<void> write(std::span<const float> interleaved, Rounding rounding = Rounding::exact);
-  /// Completes the file, waits until the disk holds it, and renames. Fails with cannot_write; NAME
-  /// is then untouched. That the new name outlives a loss of power, see to by sync_folder().
+  /// Ends the file and leaves it to the disk, as far as that goes without waiting: then finish()
+  /// has little left to do, and a file ended before that one waits beside it. No write() after it.
+  /// Fails with cannot_write.
+  Result<void> end();
+  /// Ends the file if that is not done, waits until the disk holds it, and renames. Fails with
+  /// cannot_write; NAME is then untouched. That the new name outlives a loss of power, see to by
+  /// sync_folder().
   Result<void> finish();
 
   Frames written() const;

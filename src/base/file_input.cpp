@@ -13,6 +13,7 @@ namespace {
 // So many that the system's call costs little beside the copying, and so few that a core's cache
 // holds them.
 constexpr std::size_t kAheadBytes = 65536;
+constexpr std::size_t kNoSmallPiece = 32768;  // is read to where it is wanted
 
 }  // namespace
 
@@ -47,7 +48,7 @@ std::int64_t FileInput::read_ahead_at(std::span<char> out, std::int64_t offset) 
   std::int64_t total = take_from_ahead(out, offset);
   const bool follows = offset == next_;
   out = out.subspan(static_cast<std::size_t>(total));
-  if (!out.empty() && (!follows || out.size() >= kAheadBytes)) {
+  if (!out.empty() && (!follows || out.size() >= kNoSmallPiece)) {
     total += read_at(out, offset + total);
   } else if (!out.empty()) {
     const std::int64_t behind = ahead_at_ + std::ssize(ahead_);

@@ -74,8 +74,8 @@ void FileOutput::start_writing(std::int64_t end) {
 
 bool FileOutput::hand_over() {
   if (problem_ != 0 || !flush()) return false;
-  gathered_ = {};
-  if (length_ > kToStart) start_writing(length_);
+  gathered_ = std::vector<char>();
+  if (length_ > kToStart && length_ > started_) start_writing(length_);
   return true;
 }
 

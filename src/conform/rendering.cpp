@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <memory>
+#include <mutex>
 #include <set>
 #include <string>
 
@@ -42,18 +43,61 @@ std::vector<Group> groups_of(const std::vector<StemPlan>& stems) {
 
 using Renders = std::vector<std::unique_ptr<StemRender>>;
 
-/// Writes the stems of a group side by side, on up to `threads` threads. Those that came to their
-/// end are among `ended` then, by their places among all stems.
+/// Stems that came to their end and are still to be put in place. Waiting for the disk costs the
+/// same for some as for one; but each is an open file.
+class Endings {
+ public:
+  Endings(Progress& progress, std::vector<Outcome>& outcomes)
+      : progress_(progress), outcomes_(outcomes) {}
+
+  void add(std::size_t stem, std::unique_ptr<StemRender> render) {
+    const std::lock_guard lock(mutex_);  // nobody goes on meanwhile, and opens more
+    waiting_.push_back({stem, std::move(render)});
+    if (waiting_.size() < kMostWaiting) return;
+    for (Ended& ended : waiting_) finish(ended);
+    waiting_.clear();
+  }
+
+  void finish_all(int threads) {
+    parallel_for(static_cast<int>(waiting_.size()), threads,
+                 [&](int i) { finish(waiting_[static_cast<std::size_t>(i)]); });
+  }
+
+ private:
+  struct Ended {
+    std::size_t stem;
+    std::unique_ptr<StemRender> render;
+  };
+  static constexpr std::size_t kMostWaiting = 16;
+
+  void finish(Ended& ended) {
+    if (progress_.abandoned() || progress_.interrupted()) return;
+    if (auto done = ended.render->finish(); done) {
+      outcomes_[ended.stem].written = ended.render->written();
+    } else {
+      outcomes_[ended.stem].failure = done.error();
+      progress_.abandon();
+    }
+    ended.render.reset();
+  }
+
+  Progress& progress_;
+  std::vector<Outcome>& outcomes_;
+  std::mutex mutex_;
+  std::vector<Ended> waiting_;
+};
+
+/// Writes the stems of a group side by side, on up to `threads` threads.
 class GroupRender {
  public:
   GroupRender(const Group& group, const Work& work, Progress& progress,
-              std::vector<Outcome>& outcomes, Renders& ended)
+              std::vector<Outcome>& outcomes, Endings& endings)
       : group_(group),
         shape_(work.shape),
         files_(work.session_folder),
         progress_(progress),
         outcomes_(outcomes),
-        ended_(ended) {
+        endings_(endings) {
     for (const std::size_t i : group) {
       renders_.emplace_back();
       if (work.formats[i])
@@ -86,7 +130,7 @@ class GroupRender {
         continue;
       }
       if (got)
-        ended_[group_[i]] = std::move(renders_[i]);
+        endings_.add(group_[i], std::move(renders_[i]));
       else
         give_up(group_[i], got.error(), shape_.frames - done_[i]);
       renders_[i].reset();
@@ -109,7 +153,7 @@ class GroupRender {
   SharedFiles files_;
   Progress& progress_;
   std::vector<Outcome>& outcomes_;
-  Renders& ended_;
+  Endings& endings_;
   Renders renders_;  // gone once they have ended
   std::vector<std::int64_t> done_;
 };
@@ -118,29 +162,18 @@ class GroupRender {
 
 std::vector<Outcome> render_all(const Work& work, int threads, Progress& progress) {
   std::vector<Outcome> outcomes(work.stems.size());
-  Renders ended(work.stems.size());
+  Endings endings(progress, outcomes);
   std::vector<Group> alone = groups_of(work.stems);
   const auto render = [&](const Group& group, int by_threads) {
     if (progress.abandoned() || progress.interrupted()) return;
-    GroupRender(group, work, progress, outcomes, ended).run(by_threads);
+    GroupRender(group, work, progress, outcomes, endings).run(by_threads);
   };
   for (const Group& group : alone)
     if (group.size() > 1) render(group, threads);
   std::erase_if(alone, [](const Group& group) { return group.size() > 1; });
   parallel_for(static_cast<int>(alone.size()), threads,
                [&](int i) { render(alone[static_cast<std::size_t>(i)], 1); });
-  // Waiting for the disk once costs what it costs for a single file, and nobody works meanwhile.
-  parallel_for(static_cast<int>(ended.size()), threads, [&](int i) {
-    const auto at = static_cast<std::size_t>(i);
-    if (!ended[at] || progress.abandoned() || progress.interrupted()) return;
-    if (auto done = ended[at]->finish(); done) {
-      outcomes[at].written = ended[at]->written();
-    } else {
-      outcomes[at].failure = done.error();
-      progress.abandon();
-    }
-    ended[at].reset();
-  });
+  endings.finish_all(threads);
   return outcomes;
 }
 

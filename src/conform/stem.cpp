@@ -284,7 +284,8 @@ Result<std::int64_t> StemRender::go_on() {
     if (auto ended = state.writer->end(); !ended) return ended.error();
     state.complete = true;
     state.channels.clear();
-    state.sum = state.one_take = state.interleaved = {};
+    for (auto* const room : {&state.sum, &state.one_take, &state.interleaved})
+      *room = std::vector<float>();
     return 0;
   }
   const std::size_t channels = state.channels.size();

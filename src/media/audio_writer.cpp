@@ -144,6 +144,7 @@ Result<AudioWriter> AudioWriter::create(const std::filesystem::path& file,
 
 Result<void> AudioWriter::write(std::span<const float> interleaved, Rounding rounding) {
   State& state = *state_;
+  assert(!state.ended);
   assert(std::ssize(interleaved) % state.options.channels == 0);
   if (state.written + std::ssize(interleaved) / state.options.channels > state.most_frames)
     return outgrown(state.file, state.options.container);
@@ -157,6 +158,8 @@ Result<void> AudioWriter::end() {
   if (!state.sink->finish({state.written}) || !state.output.hand_over())
     return state.failure("cannot be completed");
   state.ended = true;
+  state.stored = std::vector<std::int32_t>();
+  state.floats = std::vector<float>();
   return {};
 }
 

@@ -66,7 +66,7 @@ KILTER_WIDE void multiply(const float* a, const std::vector<float>& b, float* ou
   for (std::size_t i = 0; i < static_cast<std::size_t>(kWindow); ++i) out[i] = a[i] * x[i];
 }
 
-/// Natural logarithms of numbers from 1 on, to a part in 10^7: of 2^e m as e ln 2 + 2 artanh s with
+/// Natural logarithms of numbers from 1 on, to 2e-6: of 2^e m as e ln 2 + 2 artanh s with
 /// s = (m - 1) / (m + 1), by artanh's series. `count` a multiple of 8.
 KILTER_WIDE void take_logarithms(float* values, std::size_t count) {
   using Int8 = std::int32_t __attribute__((vector_size(32)));

@@ -208,8 +208,8 @@ class Correlator {
       for (std::size_t c = 0; c < chunks.size(); ++c)
         for (std::size_t i = 0; i < blocks.size(); ++i) {
           const Split sum = sums_[c * kTogether + i].split();
-          std::fill(sum.re.begin() + from, sum.re.begin() + to, 0.0F);
-          std::fill(sum.im.begin() + from, sum.im.begin() + to, 0.0F);
+          std::fill_n(sum.re.data() + from, to - from, 0.0F);
+          std::fill_n(sum.im.data() + from, to - from, 0.0F);
           add_crosses(of_chunk[c], of_block[i], from, to, sum);
         }
     }

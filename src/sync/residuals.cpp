@@ -1,6 +1,7 @@
 #include "kilter/sync/residuals.h"
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
 #include <limits>
 #include <optional>
@@ -314,14 +315,16 @@ Result<std::vector<std::vector<ResidualWindow>>> measure_residuals(
   const auto make_meter = [&] {
     return WindowMeter({.search_s = options.search_s, .joint = true});
   };
+  std::atomic<bool> failed{false};  // windows before that one have begun, and tell their own errors
   const auto caller = std::this_thread::get_id();
   const auto is_stopped = [&] { return options.stop != nullptr && options.stop->load(); };
   parallel_with(windows, options.threads, make_meter, [&](int w, WindowMeter& meter) {
-    if (is_stopped()) return;
+    if (is_stopped() || failed) return;
     Window& here = measured[static_cast<std::size_t>(w)];
     auto readings = meter.measure(mix, tracks, start_s(w), window_s);
     if (!readings) {
       here.error = readings.error();
+      failed = true;
       return;
     }
     here.readings = *std::move(readings);
@@ -330,6 +333,7 @@ Result<std::vector<std::vector<ResidualWindow>>> measure_residuals(
       const auto level = power_db(track, start_s(w), window_s, samples);
       if (!level) {
         here.error = level.error();
+        failed = true;
         return;
       }
       here.levels_db.push_back(*level);

@@ -4,12 +4,17 @@
 #include <sndfile.h>
 
 #include <algorithm>
+#include <atomic>
+#include <cerrno>
 #include <cmath>
+#include <mutex>
 #include <string>
 #include <vector>
 
+#include "kilter/base/file_calls.h"
 #include "kilter/media/audio_file.h"
 #include "support/file_size_limit.h"
+#include "support/replaced_file_calls.h"
 #include "support/sound_files.h"
 #include "support/temporary_folder.h"
 
@@ -493,6 +498,80 @@ TEST_F(Conform, AFullDiskEndsItWithoutALastingPart) {
   ASSERT_FALSE(report);
   EXPECT_EQ(report.error().kind, ErrorKind::cannot_write);
   EXPECT_TRUE(fs::is_empty(out_ / "stems"));
+}
+
+/// How many files are open at a time.
+class OpenFiles : public FileCalls {
+ public:
+  int open(const char* path, int flags, mode_t mode) override {
+    const int descriptor = FileCalls::open(path, flags, mode);
+    const std::lock_guard lock(mutex_);
+    if (descriptor >= 0) most = std::max(most, ++count_);
+    return descriptor;
+  }
+  int close(int descriptor) override {
+    const std::lock_guard lock(mutex_);
+    --count_;
+    return FileCalls::close(descriptor);
+  }
+
+  int most{0};
+
+ private:
+  std::mutex mutex_;
+  int count_{0};
+};
+
+TEST_F(Conform, KeepsFewFilesOpenHoweverManyStemsThereAre) {
+  constexpr int kStems = 60;
+  std::vector<LineupTrack> tracks;
+  for (int i = 0; i < kStems; ++i) {
+    const std::string name = "t" + std::to_string(i);
+    test::write_sound(session_ / (name + ".wav"), {Samples(4800, 0.1F)}, kRate_hz);
+    tracks.push_back(track_of(name, 4800, 0.0));
+  }
+  OpenFiles calls;
+  const test::ReplacedFileCalls replaced(calls);
+  ConformOptions options;
+  options.threads = 2;
+  const auto report = run(lineup_of(tracks), options);
+  ASSERT_TRUE(report) << report.error().what;
+  for (const Stem& stem : report->stems) EXPECT_TRUE(fs::exists(out_ / "stems" / stem.file));
+  EXPECT_EQ(std::ssize(report->stems), kStems);
+  EXPECT_LE(calls.most, 24);
+}
+
+/// Of a disk that loses what it took, from so many files on.
+class SyncsThatFail : public FileCalls {
+ public:
+  explicit SyncsThatFail(int good) : good_(good) {}
+  int sync(int descriptor) override {
+    if (good_-- > 0) return FileCalls::sync(descriptor);
+    errno = EIO;
+    return -1;
+  }
+
+ private:
+  std::atomic<int> good_;
+};
+
+TEST_F(Conform, ADiskThatLosesTheLastOfManyStemsIsOneErrorOfWriting) {
+  std::vector<LineupTrack> tracks;
+  for (const char* name : {"a", "b", "c"}) {
+    test::write_sound(session_ / (std::string(name) + ".wav"), {Samples(4800, 0.1F)}, kRate_hz);
+    tracks.push_back(track_of(name, 4800, 0.0));
+  }
+  for (int good = 0; good < 3; ++good) {
+    SyncsThatFail calls(good);
+    const test::ReplacedFileCalls replaced(calls);
+    const fs::path folder = out_ / std::to_string(good);
+    const auto report = conform(lineup_of(tracks), session_.path(), folder, {});
+    ASSERT_FALSE(report);
+    EXPECT_EQ(report.error().kind, ErrorKind::cannot_write);
+    EXPECT_EQ(report.error().file, folder / (tracks[static_cast<std::size_t>(good)].name + ".wav"));
+    for (const auto& entry : fs::directory_iterator(folder))
+      EXPECT_NE(entry.path().extension(), ".part") << entry;
+  }
 }
 
 TEST_F(Conform, AFolderThatCannotBeMadeIsAnErrorOfWriting) {

@@ -30,7 +30,8 @@ class FileOutput {
   std::int64_t position() const { return position_; }
   std::int64_t length() const { return length_; }
 
-  /// Writes out what was gathered, has the disk begin with it, and frees the memory. More may come.
+  /// Writes out what was gathered, has the disk begin with all of it where it is long, and frees
+  /// the memory. More may come.
   bool hand_over();
   /// The same, waits until the disk holds it, and closes.
   bool complete();

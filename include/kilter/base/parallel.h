@@ -13,7 +13,7 @@ namespace kilter {
 void parallel_for(int count, int threads, const std::function<void(int)>& work);
 
 /// The same with a tool for each thread: `work(i, tool)` has what `make()` gave to that thread, and
-/// left in it what the calls before did. An exception stops the thread that it comes from only.
+/// left in it what the calls before did.
 template <typename Make, typename Work>
 void parallel_with(int count, int threads, const Make& make, const Work& work) {
   std::atomic<int> next{0};
@@ -21,8 +21,13 @@ void parallel_with(int count, int threads, const Make& make, const Work& work) {
   parallel_for(workers, workers, [&](int) {
     int i = next++;
     if (i >= count) return;
-    auto tool = make();
-    for (; i < count; i = next++) work(i, tool);
+    try {
+      auto tool = make();
+      for (; i < count; i = next++) work(i, tool);
+    } catch (...) {
+      next = count;
+      throw;
+    }
   });
 }
 

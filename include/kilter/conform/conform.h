@@ -74,7 +74,7 @@ struct ConformReport {
 /// told before the work), no_input (no track is placed, or the range is empty), bad_command (a rate
 /// no stem can have, or a kind of file that cannot hold one) or interrupted. What it wrote so far
 /// is then left for the caller to remove: give it a folder inside a StagedFolder. Same bytes for
-/// any `threads`. Memory: about 3 MB for each thread.
+/// any `threads`. Memory: about 3 MB for each thread, and 1 MB.
 Result<ConformReport> conform(const Lineup& lineup, const std::filesystem::path& session_folder,
                               const std::filesystem::path& stems_folder,
                               const ConformOptions& options);

@@ -70,8 +70,8 @@ class ReducerFilter {
 /// input, for any input rate. Flat within 0.1 dB up to 7.2 kHz (or 0.45 of a lower input rate);
 /// what folds into the band below 7.2 kHz is 80 dB down, and so are the images of a lower rate.
 /// Cost: about 110 multiplications per output frame from 48 kHz, 300 from a rate whose ratio to
-/// kAnalysisRateHz is no small one. Memory: as many frames as the filter and a block of input
-/// hold. One object per channel and thread.
+/// kAnalysisRateHz is no small one. Memory: twice as many frames as the filter, a batch
+/// of kBatch outputs and a block of input hold. One object per channel and thread.
 class RateReducer {
  public:
   explicit RateReducer(SampleRate rate) : RateReducer(std::make_shared<ReducerFilter>(rate)) {}

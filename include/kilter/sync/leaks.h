@@ -13,7 +13,7 @@ namespace kilter::sync {
 struct LeakTrack {
   MappedTrack place;
   bool remote{false};
-  std::vector<double> levels_db;  ///< of its seconds, as levels_db() tells them
+  std::vector<double> levels_db;  ///< of its seconds, from levels_db(): without them it never talks
 };
 
 /// Track `holder` also holds what track `from` recorded. They are the same where a track holds its

@@ -24,8 +24,8 @@ struct OnsetFeatures {
   std::int64_t frames() const { return std::ssize(bands[0]); }
 };
 
-/// Memory to find features in, kept for the next signal: fresh memory costs as much as the finding.
-/// For one thread at a time.
+/// Memory to find features in, kept for the next signal: fresh pages of it take time. For one
+/// thread at a time.
 struct OnsetRoom {
   std::vector<float> values;
 };

@@ -73,7 +73,7 @@ struct Meeting {
 Meeting meet(const WindowSpectra& a, const WindowSpectra& b);
 
 /// What all sources together leave unexplained of the target, a gain and a phase per band and
-/// source, as a share of its power.
+/// source, as a share of its power. The more sources, the fewer and wider the bands.
 double unexplained_share(const WindowSpectra& target, const std::vector<WindowSpectra>& sources);
 
 }  // namespace kilter::sync

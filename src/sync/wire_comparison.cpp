@@ -13,6 +13,7 @@ namespace {
 
 constexpr int kMostWindows = 40;
 constexpr double kQuiet = 1e-2;  // of the signal's loudest window
+constexpr LineFitOptions kWireLine{.max_slope = 250e-6, .cluster_s = 0.3e-3};
 constexpr double kShallow_db = -4.0;
 constexpr double kSameLevel_db = 2.0;
 
@@ -51,6 +52,10 @@ std::vector<double> choose_windows(const OnsetFeatures& mix) {
 Result<void> WireComparison::run() {
   if (auto done = find_delays(); !done) return done;
   return find_depths();
+}
+
+bool WireComparison::is_loud(std::size_t signal, std::size_t w) const {
+  return power_[signal][w] > kQuiet * loudest_[signal];
 }
 
 std::optional<double> WireComparison::depth_db(std::size_t target, std::size_t source,
@@ -106,31 +111,65 @@ double WireComparison::source_s(std::size_t target, std::size_t source, double m
                          : signals_[source].at(mix_s) - late_s;
 }
 
+std::optional<CommonDelay> WireComparison::common_delay(
+    std::size_t target, const std::vector<std::size_t>& sources) const {
+  if (sources.empty()) return std::nullopt;
+  CommonDelay common;
+  common.placed = PlacedSignal{nullptr, signals_[sources[0]].lag_s, signals_[sources[0]].slope};
+  std::vector<Observation> told;
+  std::vector<std::pair<std::size_t, std::size_t>> by;  // window and source of each
+  for (std::size_t w = 0; w < windows_.size(); ++w) {
+    std::optional<Observation> best;
+    std::size_t teller = 0;
+    for (const std::size_t source : sources) {
+      const auto& seen = seen_[w][index(std::min(target, source), std::max(target, source))];
+      if (source == target || !seen || (best && best->sigma_s <= seen->sigma_s)) continue;
+      best = seen;
+      teller = source;
+    }
+    if (!best) continue;
+    const double late_s = target < teller ? best->offset_s : -best->offset_s;
+    best->offset_s = signals_[teller].at(best->line_s) + late_s - common.placed.at(best->line_s);
+    told.push_back(*best);
+    by.emplace_back(w, teller);
+  }
+  const LineFit line = fit_line(told, kWireLine);
+  if (!line.found || line.used < 2) return std::nullopt;
+  common.tells.resize(windows_.size());
+  for (std::size_t i = 0; i < told.size(); ++i)
+    if (line.weights[i] > 0.0) common.tells[by[i].first] = by[i].second;
+  // placed.at(t) + line.at(t), as one line.
+  const double slope = 1.0 / (1.0 / common.placed.slope + line.slope);
+  common.placed = {nullptr, -slope * (common.placed.at(0.0) + line.at(0.0)), slope};
+  return common;
+}
+
 Result<std::vector<std::optional<double>>> WireComparison::joint_depths_db(
-    std::size_t target, std::size_t leader, const std::vector<std::size_t>& sources) const {
+    std::size_t target, const PlacedSignal& common, const std::vector<std::size_t>& sources) const {
   std::vector<std::optional<double>> depths(windows_.size());
   std::vector<std::optional<Error>> errors(windows_.size());
-  const double from_s = source_s(target, leader, middle_s() - 100.0);
-  const double to_s = source_s(target, leader, middle_s() + 100.0);
-  const double slope = 200.0 / (to_s - from_s);
-  const PlacedSignal common{nullptr, middle_s() - 100.0 - slope * from_s, slope};
-  parallel_for(static_cast<int>(windows_.size()), threads_, [&](int window) {
-    const auto w = static_cast<std::size_t>(window);
-    if (stopped() || power_[target][w] <= kQuiet * loudest_[target]) return;
+  struct Workspace {
     WindowAnalyser analyser;
-    std::vector<WindowSpectra> spectra(sources.size() + 1);
-    for (std::size_t i = 0; i <= sources.size(); ++i) {
-      PlacedSignal at = i == 0 ? signals_[target] : common;
-      if (i > 0) at.signal = signals_[sources[i - 1]].signal;
-      if (auto taken = analyser.take(at, windows_[w], 0.0, 0.0, spectra[i]); !taken) {
-        errors[w] = taken.error();
-        return;
-      }
-    }
-    const WindowSpectra first = std::move(spectra.front());
-    spectra.erase(spectra.begin());
-    depths[w] = share_db(unexplained_share(first, spectra));
-  });
+    WindowSpectra target;
+    std::vector<WindowSpectra> sources;
+  };
+  parallel_with(
+      static_cast<int>(windows_.size()), threads_, [] { return Workspace{}; },
+      [&](int window, Workspace& own) {
+        const auto w = static_cast<std::size_t>(window);
+        if (stopped() || !is_loud(target, w)) return;
+        own.sources.resize(sources.size());
+        auto taken = own.analyser.take(signals_[target], windows_[w], 0.0, 0.0, own.target);
+        for (std::size_t i = 0; taken && i < sources.size(); ++i) {
+          PlacedSignal at = common;
+          at.signal = signals_[sources[i]].signal;
+          taken = own.analyser.take(at, windows_[w], 0.0, 0.0, own.sources[i]);
+        }
+        if (!taken)
+          errors[w] = taken.error();
+        else
+          depths[w] = share_db(unexplained_share(own.target, own.sources));
+      });
   if (auto done = outcome(errors); !done) return done.error();
   return depths;
 }
@@ -206,65 +245,81 @@ std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t sou
 Result<void> WireComparison::find_delays() {
   const std::size_t n = signals_.size();
   power_.assign(n, std::vector<double>(windows_.size(), 0.0));
-  std::vector<std::vector<std::optional<Observation>>> seen(windows_.size());
+  seen_.resize(windows_.size());
   std::vector<std::optional<Error>> errors(windows_.size());
-  parallel_for(static_cast<int>(windows_.size()), threads_, [&](int window) {
-    const auto w = static_cast<std::size_t>(window);
+  struct Workspace {
     WindowAnalyser analyser;
-    std::vector<WindowSpectra> spectra(n);
-    for (std::size_t i = 0; i < n; ++i) {
-      if (stopped()) return;
-      if (auto taken = analyser.take(signals_[i], windows_[w], 0.0, 0.0, spectra[i]); !taken) {
-        errors[w] = taken.error();
-        return;
-      }
-      power_[i][w] = meet(spectra[i], spectra[i]).power_a;
-    }
-    for (std::size_t b = 1; b < n; ++b)
-      for (std::size_t a = 0; a < b; ++a)
-        seen[w].push_back(
-            analyser.delay(spectra[a], spectra[b], windows_[w] + 0.5 * kSpectrumWindow_s));
-  });
+    std::vector<WindowSpectra> spectra;
+  };
+  parallel_with(
+      static_cast<int>(windows_.size()), threads_,
+      [n] {
+        return Workspace{{}, std::vector<WindowSpectra>(n)};
+      },
+      [&](int window, Workspace& own) {
+        const auto w = static_cast<std::size_t>(window);
+        for (std::size_t i = 0; i < n; ++i) {
+          if (stopped()) return;
+          auto taken = own.analyser.take(signals_[i], windows_[w], 0.0, 0.0, own.spectra[i]);
+          if (!taken) {
+            errors[w] = taken.error();
+            return;
+          }
+          power_[i][w] = meet(own.spectra[i], own.spectra[i]).power_a;
+        }
+        const double middle_s = windows_[w] + 0.5 * kSpectrumWindow_s;
+        for (std::size_t b = 1; b < n; ++b)
+          for (std::size_t a = 0; a < b; ++a)
+            seen_[w].push_back(own.analyser.delay(own.spectra[a], own.spectra[b], middle_s));
+      });
   if (auto done = outcome(errors); !done) return done;
   loudest_.clear();
   for (const auto& powers : power_)
     loudest_.push_back(*std::max_element(powers.begin(), powers.end()));
   for (std::size_t p = 0; p < pairs_.size(); ++p) {
     std::vector<Observation> observations;
-    for (const auto& window : seen)
+    for (const auto& window : seen_)
       if (window[p]) observations.push_back(*window[p]);
     if (observations.size() < kLeastTogether) continue;
-    pairs_[p].delay = fit_line(observations, {.max_slope = 250e-6, .cluster_s = 0.3e-3});
+    pairs_[p].delay = fit_line(observations, kWireLine);
   }
   return {};
 }
 
 Result<void> WireComparison::find_depths() {
-  std::vector<std::optional<Error>> errors(pairs_.size());
-  parallel_for(static_cast<int>(pairs_.size()), threads_, [&](int p) {
-    const auto at = static_cast<std::size_t>(p);
-    SignalPair& pair = pairs_[at];
-    if (!pair.delay.found || pair.delay.used < static_cast<int>(kLeastTogether)) return;
-    std::size_t b = 1;
-    while (index(0, b + 1) <= at) ++b;
-    const std::size_t a = at - index(0, b);
+  for (SignalPair& pair : pairs_)
+    if (pair.delay.found && pair.delay.used >= static_cast<int>(kLeastTogether))
+      pair.windows.resize(windows_.size());
+  const std::size_t n = signals_.size();
+  std::vector<std::optional<Error>> errors(n * windows_.size());
+  struct Workspace {
     WindowAnalyser analyser;
     WindowSpectra first;
     WindowSpectra second;
-    std::vector<Meeting> meetings;
-    for (const double from_s : windows_) {
-      if (stopped()) return;
-      auto taken = analyser.take(signals_[a], from_s, 0.0, 0.0, first);
-      if (taken)
-        taken = analyser.take(signals_[b], from_s, pair.delay.at(0.0), pair.delay.slope, second);
-      if (!taken) {
-        errors[at] = taken.error();
-        return;
-      }
-      meetings.push_back(meet(first, second));
-    }
-    pair.windows = std::move(meetings);
-  });
+  };
+  parallel_with(
+      static_cast<int>(errors.size()), threads_, [] { return Workspace{}; },
+      [&](int i, Workspace& own) {
+        const std::size_t a = static_cast<std::size_t>(i) / windows_.size();
+        const std::size_t w = static_cast<std::size_t>(i) % windows_.size();
+        bool is_taken = false;
+        for (std::size_t b = a + 1; b < n; ++b) {
+          SignalPair& pair = pairs_[index(a, b)];
+          if (pair.windows.empty()) continue;
+          if (stopped()) return;
+          Result<void> taken;
+          if (!is_taken) taken = own.analyser.take(signals_[a], windows_[w], 0.0, 0.0, own.first);
+          is_taken = true;
+          if (taken)
+            taken = own.analyser.take(signals_[b], windows_[w], pair.delay.at(0.0),
+                                      pair.delay.slope, own.second);
+          if (!taken) {
+            errors[static_cast<std::size_t>(i)] = taken.error();
+            return;
+          }
+          pair.windows[w] = meet(own.first, own.second);
+        }
+      });
   return outcome(errors);
 }
 

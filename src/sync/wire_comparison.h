@@ -37,6 +37,14 @@ struct Overlap {
   double steadiness{0.0};  ///< and those in which the level between them is the usual one
 };
 
+/// When sources that share their file times are heard in a target, if they come by wire: in each
+/// window the one that is heard best tells, and all must tell the same.
+struct CommonDelay {
+  PlacedSignal placed;  // of a source, whichever; no signal
+  /// Per window, the source that tells so; nothing where none is heard, or at another time.
+  std::vector<std::optional<std::size_t>> tells;
+};
+
 /// Every two signals: their common delay, then how much of each, window by window, the other
 /// explains at that delay. Nothing may be asked before run(). Signals by their index, which need
 /// not be in order. Cost: two transforms of each window's frames for a pair that has anything in
@@ -59,6 +67,9 @@ class WireComparison {
     return pairs_[index(std::min(a, b), std::max(a, b))];
   }
 
+  /// Whether the signal's file lasts from before the window to beyond it.
+  bool runs(std::size_t signal, std::size_t w) const;
+  bool is_loud(std::size_t signal, std::size_t w) const;
   /// What `source` leaves unexplained of `target` in a window; nothing where the target is quiet.
   std::optional<double> depth_db(std::size_t target, std::size_t source, std::size_t w) const;
   bool is_deep(std::size_t target, std::size_t source, std::size_t w) const {
@@ -81,10 +92,16 @@ class WireComparison {
   double middle_s() const { return 0.5 * (windows_.front() + windows_.back()); }
   const PlacedSignal& placed(std::size_t signal) const { return signals_[signal]; }
 
-  /// Per window, what sources that share the file times of `leader` leave of the target together;
-  /// nothing where the target is quiet.
+  /// Nothing where no two windows tell the same. Cost: that of a line fit.
+  std::optional<CommonDelay> common_delay(std::size_t target,
+                                          const std::vector<std::size_t>& sources) const;
+
+  /// Per window, what the sources leave of the target together, each heard as `common` says;
+  /// nothing where the target is quiet. Cost: for each window two transforms of its frames and
+  /// source, and the square of the sources.
   Result<std::vector<std::optional<double>>> joint_depths_db(
-      std::size_t target, std::size_t leader, const std::vector<std::size_t>& sources) const;
+      std::size_t target, const PlacedSignal& common,
+      const std::vector<std::size_t>& sources) const;
 
   /// The same of one source over all windows together.
   double depth_db(std::size_t target, std::size_t source) const;
@@ -92,7 +109,6 @@ class WireComparison {
   Overlap overlap(std::size_t a, std::size_t b) const;
 
  private:
-  bool runs(std::size_t signal, std::size_t w) const;
   std::vector<double> gains_db(std::size_t target, std::size_t source) const;
   static std::size_t index(std::size_t a, std::size_t b) { return b * (b - 1) / 2 + a; }
   bool stopped() const { return stop_ != nullptr && stop_->load(); }
@@ -106,7 +122,8 @@ class WireComparison {
   int threads_;
   const std::atomic<bool>* stop_;
   std::vector<SignalPair> pairs_;
-  std::vector<std::vector<double>> power_;  // per signal and window
+  std::vector<std::vector<std::optional<Observation>>> seen_;  // per window and pair
+  std::vector<std::vector<double>> power_;                     // per signal and window
   std::vector<double> loudest_;
 };
 

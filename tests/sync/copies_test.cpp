@@ -156,6 +156,16 @@ SessionSpec loud_room_without_guests() {
   return spec;
 }
 
+/// So many microphones hear each person that together they can imitate each one's sound of him.
+SessionSpec full_table() { return simulator::hybrid_session(1, 150.0, 18, 1); }
+
+SessionSpec full_table_that_is_loud() {
+  SessionSpec spec = simulator::hybrid_session(2, kLength_s, 12, 0);
+  spec.room.bleed_low_db = -8.0;
+  spec.room.bleed_high_db = -4.0;
+  return spec;
+}
+
 SessionSpec guests_alone() { return simulator::hybrid_session(8, kLength_s, 0, 3); }
 
 struct SpecCase {
@@ -180,6 +190,8 @@ INSTANTIATE_TEST_SUITE_P(
                     SpecCase{"DryRoomWithASilentMan", dry_room_with_a_silent_man},
                     SpecCase{"OneTalkerWhoIsAllTheMix", one_talker},
                     SpecCase{"GuestWhoIsNearlyAllTheMix", talkative_guest},
+                    SpecCase{"FullTable", full_table},
+                    SpecCase{"FullTableThatIsLoud", full_table_that_is_loud},
                     SpecCase{"GuestsAlone", guests_alone}),
     [](const auto& each) { return each.param.name; });
 
@@ -316,6 +328,16 @@ TEST(Copies, KnowTheMixersOwnMixAmongTheMicrophonesThatItIsMadeOf) {
   folder.expect_microphones(verdicts);
   EXPECT_EQ(verdicts[folder.size() - 2].kind, CopyKind::own_mix);
   EXPECT_EQ(verdicts[folder.size() - 1].kind, CopyKind::of_mix);
+}
+
+TEST(Copies, KnowTheMixersOwnMixOfAFullTable) {
+  Folder folder(full_table());
+  std::vector<float> gains;
+  for (int i = 0; i < 18; ++i) gains.push_back(0.5F + 0.05F * static_cast<float>(i));
+  folder.add_sum(gains);
+  const auto verdicts = folder.verdicts();
+  folder.expect_microphones(verdicts);
+  EXPECT_EQ(verdicts.back().kind, CopyKind::own_mix);
 }
 
 TEST(Copies, KnowBothSidesOfAMixersStereo) {

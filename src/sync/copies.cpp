@@ -244,15 +244,41 @@ class Judge {
     return std::find(many.begin(), many.end(), one) != many.end();
   }
 
+  /// The part that tells the common delay in most of the windows that tell it.
+  static std::optional<std::size_t> teller_of_nearly_all(const CommonDelay& common,
+                                                         const std::vector<std::size_t>& parts) {
+    const auto& tells = common.tells;
+    const auto told =
+        std::count_if(tells.begin(), tells.end(), [](const auto& by) { return by.has_value(); });
+    for (const std::size_t j : parts)
+      if (static_cast<double>(std::count(tells.begin(), tells.end(), signal(j))) >
+          kMost * static_cast<double>(told))
+        return j;
+    return std::nullopt;
+  }
+
   /// Whether other tracks together explain most of the track and no single one does.
   Result<bool> is_explained(std::size_t track) const {
+    std::vector<std::size_t> parts = possible_parts(track);
+    while (true) {
+      std::optional<std::size_t> loudest;
+      const auto explained = is_explained_by(track, parts, loudest);
+      if (!explained || *explained || !loudest) return explained;
+      // The other side of a stereo mix: the microphones come to both later than they to each other.
+      std::erase(parts, *loudest);
+    }
+  }
+
+  /// The same of `parts`; `loudest` is the part on which nearly all hangs, if there is one.
+  Result<bool> is_explained_by(std::size_t track, const std::vector<std::size_t>& parts,
+                               std::optional<std::size_t>& loudest) const {
     const std::size_t own = signal(track);
-    const std::vector<std::size_t> parts = possible_parts(track);
     const auto leader = leader_of(track, parts);
     if (!leader) return false;
     const std::vector<std::size_t> group = on_clock_of(*leader, parts);
     const auto common = compared_.common_delay(own, group);
     if (!common) return false;
+    loudest = teller_of_nearly_all(*common, parts);
     const auto by_wire = std::count_if(parts.begin(), parts.end(), [&](std::size_t j) {
       return may_come_by_wire(track, *common, j, group);
     });

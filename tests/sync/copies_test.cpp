@@ -78,11 +78,13 @@ class Folder {
     replace(track, heard);
   }
 
-  /// What a mixer makes of the first tracks.
-  void add_sum(const std::vector<float>& gains) {
+  /// What a mixer makes of the first tracks, so much later.
+  void add_sum(const std::vector<float>& gains, double late_s = 0.0) {
     std::vector<float> sum(sound_.tracks[0].samples.size(), 0.0F);
+    const auto late = static_cast<std::size_t>(std::lround(late_s * kRate_hz));
     for (std::size_t k = 0; k < gains.size(); ++k)
-      for (std::size_t i = 0; i < sum.size(); ++i) sum[i] += gains[k] * sound_.tracks[k].samples[i];
+      for (std::size_t i = late; i < sum.size(); ++i)
+        sum[i] += gains[k] * sound_.tracks[k].samples[i - late];
     add(sum);
   }
 
@@ -348,6 +350,20 @@ TEST(Copies, KnowBothSidesOfAMixersStereo) {
   Folder folder(spec);
   folder.add_sum({1.0F, 0.5F, 0.8F, 0.6F});
   folder.add_sum({0.5F, 1.0F, 0.6F, 0.8F});
+  const auto verdicts = folder.verdicts();
+  folder.expect_microphones(verdicts);
+  EXPECT_EQ(verdicts[folder.size() - 2].kind, CopyKind::own_mix);
+  EXPECT_EQ(verdicts[folder.size() - 1].kind, CopyKind::own_mix);
+}
+
+// Each side is nearer to the other than to any microphone, and at another delay.
+TEST(Copies, KnowBothSidesOfAStereoThatComesLaterThanTheMicrophones) {
+  SessionSpec spec = simulator::hybrid_session(9, kLength_s, 5, 0);
+  spec.room.bleed_low_db = -8.0;
+  spec.room.bleed_high_db = -2.0;
+  Folder folder(spec);
+  folder.add_sum({1.0F, 0.3F, 0.8F, 0.6F, 0.25F}, 0.002);
+  folder.add_sum({0.3F, 0.9F, 0.5F, 0.8F, 1.0F}, 0.002);
   const auto verdicts = folder.verdicts();
   folder.expect_microphones(verdicts);
   EXPECT_EQ(verdicts[folder.size() - 2].kind, CopyKind::own_mix);

@@ -13,9 +13,10 @@ namespace kilter::sync {
 namespace {
 
 constexpr std::size_t kBands = 20;
-// Of one window. Many microphones, each with a gain and a phase in every narrow band, imitate any
-// sound of the room: 14 of them left -11 dB of another, as a mix of them might.
-constexpr std::size_t kMostGains = 100;
+// Of one window. Microphones with a gain and a phase each in every narrow band imitate any sound of
+// the room: with 100 gains, 5 to 12 of them left -10 dB of one who did nearly all the talking in 73
+// to 89 % of the windows; with 40, in 54 %. Of sums, as few leave -10 dB in 86 % and more.
+constexpr std::size_t kMostGains = 40;
 constexpr std::size_t kFewestBands = 3;
 constexpr double kSearch_s = 0.060;  // two first maps are off by less
 constexpr double kLeastCoherence = 0.15;

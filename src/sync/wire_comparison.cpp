@@ -111,8 +111,9 @@ double WireComparison::source_s(std::size_t target, std::size_t source, double m
                          : signals_[source].at(mix_s) - late_s;
 }
 
-std::optional<CommonDelay> WireComparison::common_delay(
-    std::size_t target, const std::vector<std::size_t>& sources) const {
+std::optional<CommonDelay> WireComparison::common_delay(std::size_t target,
+                                                        const std::vector<std::size_t>& sources,
+                                                        double cluster_s) const {
   if (sources.empty()) return std::nullopt;
   CommonDelay common;
   common.placed = PlacedSignal{nullptr, signals_[sources[0]].lag_s, signals_[sources[0]].slope};
@@ -133,7 +134,9 @@ std::optional<CommonDelay> WireComparison::common_delay(
     told.push_back(*best);
     by.emplace_back(w, teller);
   }
-  const LineFit line = fit_line(told, kWireLine);
+  LineFitOptions options = kWireLine;
+  options.cluster_s = cluster_s;
+  const LineFit line = fit_line(told, options);
   if (!line.found || line.used < 2) return std::nullopt;
   common.tells.resize(windows_.size());
   for (std::size_t i = 0; i < told.size(); ++i)

@@ -40,15 +40,15 @@ struct Overlap {
 /// When sources that share their file times are heard in a target, if they come by wire: in each
 /// window the one that is heard best tells, and all must tell the same.
 struct CommonDelay {
-  PlacedSignal placed;  // of a source, whichever; no signal
+  PlacedSignal placed;  // when any of their files is heard; its signal is left empty
   /// Per window, the source that tells so; nothing where none is heard, or at another time.
   std::vector<std::optional<std::size_t>> tells;
 };
 
 /// Every two signals: their common delay, then how much of each, window by window, the other
 /// explains at that delay. Nothing may be asked before run(). Signals by their index, which need
-/// not be in order. Cost: two transforms of each window's frames for a pair that has anything in
-/// common.
+/// not be in order. Cost: for each window, kSpectrumFrames transforms of every signal, once more of
+/// each that has a delay against another, and of every pair that has one.
 class WireComparison {
  public:
   WireComparison(std::vector<PlacedSignal> signals, std::vector<double> windows, int threads,
@@ -92,13 +92,15 @@ class WireComparison {
   double middle_s() const { return 0.5 * (windows_.front() + windows_.back()); }
   const PlacedSignal& placed(std::size_t signal) const { return signals_[signal]; }
 
-  /// Nothing where no two windows tell the same. Cost: that of a line fit.
+  /// The delay that most windows tell to within `cluster_s`, if any two do. Cost: that of a line
+  /// fit.
   std::optional<CommonDelay> common_delay(std::size_t target,
-                                          const std::vector<std::size_t>& sources) const;
+                                          const std::vector<std::size_t>& sources,
+                                          double cluster_s) const;
 
   /// Per window, what the sources leave of the target together, each heard as `common` says;
-  /// nothing where the target is quiet. Cost: for each window two transforms of its frames and
-  /// source, and the square of the sources.
+  /// nothing where the target is quiet. Cost: for each window and signal kSpectrumFrames
+  /// transforms; for each window and two sources a pass over their spectra.
   Result<std::vector<std::optional<double>>> joint_depths_db(
       std::size_t target, const PlacedSignal& common,
       const std::vector<std::size_t>& sources) const;

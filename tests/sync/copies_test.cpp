@@ -168,6 +168,17 @@ SessionSpec full_table_that_is_loud() {
   return spec;
 }
 
+/// One talker, whom all the others hear: together they imitate his own microphone.
+SessionSpec one_man_show(std::uint64_t seed) {
+  SessionSpec spec = simulator::hybrid_session(seed, 110.0, 8, 1);
+  spec.room.bleed_low_db = -18.0;
+  spec.room.bleed_high_db = -10.0;
+  for (std::size_t k = 0; k < 9; ++k) spec.people[k].talk_share = k == 0 ? 0.8 : 0.025;
+  return spec;
+}
+SessionSpec one_man_show() { return one_man_show(39); }
+SessionSpec another_one_man_show() { return one_man_show(239); }
+
 SessionSpec guests_alone() { return simulator::hybrid_session(8, kLength_s, 0, 3); }
 
 struct SpecCase {
@@ -192,7 +203,8 @@ INSTANTIATE_TEST_SUITE_P(
                     SpecCase{"DryRoomWithASilentMan", dry_room_with_a_silent_man},
                     SpecCase{"OneTalkerWhoIsAllTheMix", one_talker},
                     SpecCase{"GuestWhoIsNearlyAllTheMix", talkative_guest},
-                    SpecCase{"FullTable", full_table},
+                    SpecCase{"FullTable", full_table}, SpecCase{"OneManShow", one_man_show},
+                    SpecCase{"AnotherOneManShow", another_one_man_show},
                     SpecCase{"FullTableThatIsLoud", full_table_that_is_loud},
                     SpecCase{"GuestsAlone", guests_alone}),
     [](const auto& each) { return each.param.name; });
@@ -337,6 +349,19 @@ TEST(Copies, KnowTheMixersOwnMixOfAFullTable) {
   std::vector<float> gains;
   for (int i = 0; i < 18; ++i) gains.push_back(0.5F + 0.05F * static_cast<float>(i));
   folder.add_sum(gains);
+  const auto verdicts = folder.verdicts();
+  folder.expect_microphones(verdicts);
+  EXPECT_EQ(verdicts.back().kind, CopyKind::own_mix);
+}
+
+TEST(Copies, KnowTheMixersOwnMixThatComesLaterThanSixteenMicrophones) {
+  SessionSpec spec = simulator::hybrid_session(147, kLength_s, 16, 0);
+  spec.room.bleed_low_db = -16.0;
+  spec.room.bleed_high_db = -8.0;
+  Folder folder(spec);
+  std::vector<float> gains;
+  for (int i = 0; i < 16; ++i) gains.push_back(0.5F + 0.04F * static_cast<float>(i * 7 % 16));
+  folder.add_sum(gains, 0.001);
   const auto verdicts = folder.verdicts();
   folder.expect_microphones(verdicts);
   EXPECT_EQ(verdicts.back().kind, CopyKind::own_mix);

@@ -56,9 +56,9 @@ struct CopyCandidate {
 /// of his microphone.
 ///
 /// One verdict per track, in order; the same for any `threads`. Fails where a signal cannot be
-/// read, and with `interrupted` soon after `stop` is set. Cost: about 900 transforms of 4096 per
-/// track, and 1800 per pair that has anything in common. Memory: 4 MB per thread and 0.4 MB per
-/// track and thread.
+/// read, and with `interrupted` soon after `stop` is set. Cost: about 1800 transforms of 4096 per
+/// track, 900 per pair that has anything in common, and 900 per track for each that may be a sum.
+/// Memory: 4 MB and 0.4 MB per track, for each thread.
 Result<std::vector<CopyVerdict>> find_copies(const AnalysisSignal& mix,
                                              const OnsetFeatures& mix_features,
                                              std::span<const CopyCandidate> tracks, int threads,

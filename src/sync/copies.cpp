@@ -45,6 +45,27 @@ bool on_one_clock(const PlacedSignal& a, const PlacedSignal& b) {
   return std::abs(a.lag_s - b.lag_s) < kOneRecorder_s && std::abs(a.slope - b.slope) < kOneRecorder;
 }
 
+using Signals = std::vector<std::size_t>;
+
+/// Of `among`, those on the leader's clock.
+Signals on_clock_of(const WireComparison& compared, std::size_t leader, const Signals& among) {
+  Signals group;
+  for (const std::size_t one : among)
+    if (on_one_clock(compared.placed(one), compared.placed(leader))) group.push_back(one);
+  return group;
+}
+
+/// The groups of `among` that share a clock, each once.
+std::vector<Signals> clocks_of(const WireComparison& compared, const Signals& among) {
+  std::vector<Signals> groups;
+  for (const std::size_t leader : among) {
+    Signals group = on_clock_of(compared, leader, among);
+    if (std::find(groups.begin(), groups.end(), group) == groups.end())
+      groups.push_back(std::move(group));
+  }
+  return groups;
+}
+
 /// The verdicts, signal 0 of the comparison being the mix and track t signal t + 1.
 class Judge {
  public:
@@ -102,11 +123,11 @@ class Judge {
   /// Whether the mix holds somebody through the track whom no other track holds: not so of a silent
   /// guest whose microphone has nothing but what leaks into it.
   Result<bool> stands_for_somebody(std::size_t track) const {
-    std::vector<std::size_t> others;
+    Signals others;
     for (std::size_t j = 0; j < verdicts_.size(); ++j)
-      if (j != track && is_open(j) && !is_mix_again(j)) others.push_back(j);
+      if (j != track && is_open(j) && !is_mix_again(j)) others.push_back(signal(j));
     std::vector<bool> held(compared_.windows(), false);
-    for (const auto& group : clocks_of(others)) {
+    for (const auto& group : clocks_of(compared_, others)) {
       const auto common = compared_.common_delay(kMix, group, kSameDelay_s);
       if (!common) continue;
       const auto together = compared_.joint_depths_db(kMix, common->placed, group);
@@ -187,25 +208,10 @@ class Judge {
     return parts;
   }
 
-  /// Of `parts`, those on the leader's clock; as signals.
-  std::vector<std::size_t> on_clock_of(std::size_t leader,
-                                       const std::vector<std::size_t>& parts) const {
-    const PlacedSignal& first = compared_.placed(signal(leader));
-    std::vector<std::size_t> group;
-    for (const std::size_t j : parts)
-      if (on_one_clock(compared_.placed(signal(j)), first)) group.push_back(signal(j));
-    return group;
-  }
-
-  /// The groups of `parts` that share a clock, each once; as signals.
-  std::vector<std::vector<std::size_t>> clocks_of(const std::vector<std::size_t>& parts) const {
-    std::vector<std::vector<std::size_t>> groups;
-    for (const std::size_t leader : parts) {
-      std::vector<std::size_t> group = on_clock_of(leader, parts);
-      if (std::find(groups.begin(), groups.end(), group) == groups.end())
-        groups.push_back(std::move(group));
-    }
-    return groups;
+  static Signals signals_of(const std::vector<std::size_t>& tracks) {
+    Signals signals;
+    for (const std::size_t t : tracks) signals.push_back(signal(t));
+    return signals;
   }
 
   /// The part whose delay against the track most windows agree on.
@@ -277,7 +283,7 @@ class Judge {
     const std::size_t own = signal(track);
     const auto leader = leader_of(track, parts);
     if (!leader) return false;
-    const std::vector<std::size_t> group = on_clock_of(*leader, parts);
+    const Signals group = on_clock_of(compared_, signal(*leader), signals_of(parts));
     const bool is_elsewhere =
         !on_one_clock(compared_.placed(own), compared_.placed(signal(*leader)));
     const auto common = compared_.common_delay(own, group, is_elsewhere ? kSameDelay_s : kByWire_s);
@@ -325,9 +331,10 @@ class Judge {
       for (const std::size_t t : likest_first()) {
         const auto explained = is_own_mix(t);
         if (!explained) return explained.error();
-        if (!*explained) continue;
-        best = t;
-        break;
+        if (*explained) {
+          best = t;
+          break;
+        }
       }
       if (!best) return {};
       if (is_one_sound(kMix, signal(*best))) {
@@ -390,13 +397,8 @@ Result<bool> sum_of_one_recorder(const WireComparison& compared,
   for (std::size_t t = 1; t < signals.size(); ++t)  // what explains all of it is its copy
     if (!compared.pair(0, t).windows.empty() && compared.deep_share(0, t) < kMost)
       parts.push_back(t);
-  std::vector<std::vector<std::size_t>> tried;
-  for (const std::size_t leader : parts) {
-    std::vector<std::size_t> group;
-    for (const std::size_t t : parts)
-      if (on_one_clock(signals[t], signals[leader])) group.push_back(t);
-    if (group.size() < 2 || std::find(tried.begin(), tried.end(), group) != tried.end()) continue;
-    tried.push_back(group);
+  for (const Signals& group : clocks_of(compared, parts)) {
+    if (group.size() < 2) continue;
     const auto share = summed_share(compared, group, parts);
     if (!share) return share.error();
     if (*share >= kMost) return true;

@@ -2,11 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdint>
 #include <optional>
 #include <utility>
 
-#include "kilter/base/decibels.h"
 #include "window_spectra.h"
 #include "wire_comparison.h"
 
@@ -41,13 +39,6 @@ constexpr double kSameDelay_s = 0.3e-3;
 constexpr double kByWire_s = 0.05e-3;  // within one recorder
 constexpr double kAsLong_s = 1.0;      // a coder pads its ends
 constexpr double kLouder_db = 1.0;
-// The mix that leaks to a guest who hardly speaks has one level in 94 % of the windows and more; a
-// mixer's own mix, with other levels of each, in 35 to 94 %.
-constexpr double kOneLevel = 0.92;
-constexpr std::size_t kBlock = kAnalysisRateHz / 2;  // as short as a few words
-constexpr double kOwnWords_db = 6.0;                 // above the mix's level there
-constexpr double kHeardBlock = 1e-2;                 // of the loudest block
-constexpr int kLeastBlocks = 2;
 
 /// Whether two tracks may be of one recorder, as their first maps tell.
 bool on_one_clock(const PlacedSignal& a, const PlacedSignal& b) {
@@ -135,17 +126,18 @@ class Judge {
     Signals others;
     for (std::size_t j = 0; j < verdicts_.size(); ++j)
       if (j != track && is_open(j) && !is_mix_again(j)) others.push_back(signal(j));
-    std::vector<PlacedSignal> sources;
-    for (const auto& group : clocks_of(compared_, others))
-      if (const auto common = compared_.common_delay(kMix, group, kSameDelay_s))
-        for (const PlacedSignal& one : compared_.heard(*common, group)) sources.push_back(one);
-    const auto together = compared_.joint_depths_db(kMix, sources);
-    if (!together) return together.error();
+    std::vector<bool> held(compared_.windows(), false);
+    for (const auto& group : clocks_of(compared_, others)) {
+      const auto common = compared_.common_delay(kMix, group, kSameDelay_s);
+      if (!common) continue;
+      const auto together = compared_.joint_depths_db(kMix, common->placed, group);
+      if (!together) return together.error();
+      for (std::size_t w = 0; w < held.size(); ++w)
+        if (!(*together)[w] || *(*together)[w] < kHeld_db) held[w] = true;
+    }
     std::size_t alone = 0;
-    for (std::size_t w = 0; w < together->size(); ++w)
-      if ((*together)[w] && *(*together)[w] >= kHeld_db &&
-          compared_.is_deep(kMix, signal(track), w))
-        ++alone;
+    for (std::size_t w = 0; w < held.size(); ++w)
+      if (!held[w] && compared_.is_deep(kMix, signal(track), w)) ++alone;
     return alone >= kLeastWindows;
   }
 
@@ -275,37 +267,25 @@ class Judge {
 
   /// Whether other tracks together explain most of the track and no single one does.
   Result<bool> is_explained(std::size_t track) const {
-    const std::vector<std::size_t> parts = possible_parts(track);
-    const auto leader = leader_of(track, parts);
-    if (!leader) return false;
-    std::vector<Signals> clocks{on_clock_of(compared_, signal(*leader), signals_of(parts))};
-    for (Signals& clock : clocks_of(compared_, signals_of(parts)))
-      if (clock.size() > 1 && clock != clocks.front()) clocks.push_back(std::move(clock));
-    for (const Signals& clock : clocks) {
-      const auto explained = is_sum_of(track, parts, clock);
-      if (!explained || *explained) return explained;
-    }
-    return false;
-  }
-
-  /// The same where `clock`, of the parts those of one, tell when they stand in the track.
-  Result<bool> is_sum_of(std::size_t track, std::vector<std::size_t> parts, Signals clock) const {
-    while (!clock.empty()) {
+    std::vector<std::size_t> parts = possible_parts(track);
+    while (true) {
       std::optional<std::size_t> loudest;
-      const auto explained = is_explained_by(track, parts, clock, loudest);
+      const auto explained = is_explained_by(track, parts, loudest);
       if (!explained || *explained || !loudest) return explained;
       // The other side of a stereo mix: the microphones come to both later than they to each other.
       std::erase(parts, *loudest);
-      std::erase(clock, signal(*loudest));
     }
-    return false;
   }
 
-  /// The same; `loudest` is the part of the clock on which nearly all hangs, if there is one.
+  /// The same of `parts`; `loudest` is the part on which nearly all hangs, if there is one.
   Result<bool> is_explained_by(std::size_t track, const std::vector<std::size_t>& parts,
-                               const Signals& group, std::optional<std::size_t>& loudest) const {
+                               std::optional<std::size_t>& loudest) const {
     const std::size_t own = signal(track);
-    const bool is_elsewhere = !on_one_clock(compared_.placed(own), compared_.placed(group.front()));
+    const auto leader = leader_of(track, parts);
+    if (!leader) return false;
+    const Signals group = on_clock_of(compared_, signal(*leader), signals_of(parts));
+    const bool is_elsewhere =
+        !on_one_clock(compared_.placed(own), compared_.placed(signal(*leader)));
     const auto common = compared_.common_delay(own, group, is_elsewhere ? kSameDelay_s : kByWire_s);
     if (!common) return false;
     loudest = teller_of_nearly_all(*common, parts);
@@ -326,22 +306,19 @@ class Judge {
       if (common->tells[w] || by_another_clock(w)) told += 1.0;
     }
     if (told < (is_elsewhere ? kToldElsewhere : kTold) * loud) return false;
-    std::vector<PlacedSignal> sources = compared_.heard(*common, group);
-    for (const std::size_t j : parts)
-      if (!is_in(signal(j), group) && !compared_.pair(own, signal(j)).windows.empty())
-        sources.push_back(compared_.heard(own, signal(j)));
-    const auto together = compared_.joint_depths_db(own, sources);
+    const auto together = compared_.joint_depths_db(own, common->placed, group);
     if (!together) return together.error();
     double explained = 0.0;
     std::size_t alone = 0;
     for (std::size_t w = 0; w < compared_.windows(); ++w) {
       if (!(*together)[w]) continue;
-      if (*(*together)[w] <= kDeep_db)
+      if (*(*together)[w] <= kDeep_db || by_another_clock(w))
         explained += 1.0;
-      else if (*(*together)[w] > kHeld_db && compared_.runs(group.front(), w))
+      else if (*(*together)[w] > kHeld_db && compared_.runs(signal(*leader), w))
         ++alone;
     }
-    // It may be a guest's, into which all the others leak and who hardly speaks.
+    // It may be a guest's, into which all the others leak and who hardly speaks; two who talk at
+    // once look the same, and a mixer's mix that another recorder took may pass for his.
     if (is_elsewhere && alone >= kLeastWindows) return false;
     return explained > 0.0 && explained >= kMost * loud;
   }
@@ -369,48 +346,9 @@ class Judge {
     }
   }
   Result<bool> is_own_mix(std::size_t track) const {
-    const auto holds = holds_others(track);
-    if (!holds || !*holds || compared_.steadiness(kMix, signal(track)) < kOneLevel) return holds;
-    const auto words = has_words_of_its_own(track);
-    if (!words) return words.error();
-    return !*words;
-  }
-  Result<bool> holds_others(std::size_t track) const {
     if (!is_mix_again(track)) return is_explained(track);
     const auto stands = stands_for_somebody(track);
     return !stands || *stands ? stands : is_explained(track);
-  }
-
-  /// Whether a file that holds the mix at one level is somewhere louder than that: the microphone
-  /// of one who says a few words, which the windows may miss, and into which the mix leaks. Cost: a
-  /// pass over both.
-  Result<bool> has_words_of_its_own(std::size_t track) const {
-    const PlacedSignal own = compared_.heard(kMix, signal(track));
-    const AnalysisSignal& mix = *compared_.placed(kMix).signal;
-    std::vector<float> samples(kBlock);
-    const auto power = [&samples](const AnalysisSignal& from, std::int64_t at) -> Result<double> {
-      if (auto read = from.read(at, samples); !read) return read.error();
-      double sum = 0.0;
-      for (const float x : samples) sum += static_cast<double>(x) * static_cast<double>(x);
-      return sum;
-    };
-    std::vector<double> own_powers;
-    std::vector<double> mix_powers;
-    for (std::int64_t at = 0; at < mix.frames(); at += std::ssize(samples)) {
-      const double mix_s = static_cast<double>(at) / kAnalysisRateHz;
-      const auto of_own = power(*own.signal, std::llround(own.at(mix_s) * kAnalysisRateHz));
-      if (!of_own) return of_own.error();
-      const auto of_mix = power(mix, at);
-      if (!of_mix) return of_mix.error();
-      own_powers.push_back(*of_own);
-      mix_powers.push_back(*of_mix);
-    }
-    const double heard = kHeardBlock * *std::max_element(own_powers.begin(), own_powers.end());
-    const double usual = db_to_power(compared_.gain_db(signal(track), kMix) + kOwnWords_db);
-    int louder = 0;
-    for (std::size_t i = 0; i < own_powers.size(); ++i)
-      if (own_powers[i] > heard && own_powers[i] > usual * mix_powers[i]) ++louder;
-    return louder >= kLeastBlocks;
   }
   /// Open tracks, from the one that the session's mix explains best.
   std::vector<std::size_t> likest_first() const {
@@ -437,7 +375,7 @@ Result<double> summed_share(const WireComparison& compared, const std::vector<st
                             const std::vector<std::size_t>& parts) {
   const auto common = compared.common_delay(0, group, kSameDelay_s);
   if (!common) return 0.0;
-  const auto depths = compared.joint_depths_db(0, compared.heard(*common, group));
+  const auto depths = compared.joint_depths_db(0, common->placed, group);
   if (!depths) return depths.error();
   double loud = 0.0;
   double explained = 0.0;

@@ -111,20 +111,6 @@ double WireComparison::source_s(std::size_t target, std::size_t source, double m
                          : signals_[source].at(mix_s) - late_s;
 }
 
-PlacedSignal WireComparison::heard(std::size_t target, std::size_t source) const {
-  const double start_s = source_s(target, source, 0.0);
-  const double per_s = source_s(target, source, 1.0) - start_s;
-  return {signals_[source].signal, -start_s / per_s, 1.0 / per_s};
-}
-
-std::vector<PlacedSignal> WireComparison::heard(const CommonDelay& common,
-                                                const std::vector<std::size_t>& sources) const {
-  std::vector<PlacedSignal> all;
-  for (const std::size_t source : sources)
-    all.push_back({signals_[source].signal, common.placed.lag_s, common.placed.slope});
-  return all;
-}
-
 std::optional<CommonDelay> WireComparison::common_delay(std::size_t target,
                                                         const std::vector<std::size_t>& sources,
                                                         double cluster_s) const {
@@ -162,7 +148,7 @@ std::optional<CommonDelay> WireComparison::common_delay(std::size_t target,
 }
 
 Result<std::vector<std::optional<double>>> WireComparison::joint_depths_db(
-    std::size_t target, const std::vector<PlacedSignal>& sources) const {
+    std::size_t target, const PlacedSignal& common, const std::vector<std::size_t>& sources) const {
   std::vector<std::optional<double>> depths(windows_.size());
   std::vector<std::optional<Error>> errors(windows_.size());
   struct Workspace {
@@ -177,8 +163,11 @@ Result<std::vector<std::optional<double>>> WireComparison::joint_depths_db(
         if (stopped() || !is_loud(target, w)) return;
         own.sources.resize(sources.size());
         auto taken = own.analyser.take(signals_[target], windows_[w], 0.0, 0.0, own.target);
-        for (std::size_t i = 0; taken && i < sources.size(); ++i)
-          taken = own.analyser.take(sources[i], windows_[w], 0.0, 0.0, own.sources[i]);
+        for (std::size_t i = 0; taken && i < sources.size(); ++i) {
+          PlacedSignal at = common;
+          at.signal = signals_[sources[i]].signal;
+          taken = own.analyser.take(at, windows_[w], 0.0, 0.0, own.sources[i]);
+        }
         if (!taken)
           errors[w] = taken.error();
         else

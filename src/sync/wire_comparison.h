@@ -91,11 +91,6 @@ class WireComparison {
   /// Of the mix, halfway between the first window and the last.
   double middle_s() const { return 0.5 * (windows_.front() + windows_.back()); }
   const PlacedSignal& placed(std::size_t signal) const { return signals_[signal]; }
-  /// The source when its sound stands in `target`, as source_s() says.
-  PlacedSignal heard(std::size_t target, std::size_t source) const;
-  /// The sources when the common delay says that they are heard.
-  std::vector<PlacedSignal> heard(const CommonDelay& common,
-                                  const std::vector<std::size_t>& sources) const;
 
   /// The delay that most windows tell to within `cluster_s`, if any two do. Cost: that of a line
   /// fit.
@@ -103,11 +98,12 @@ class WireComparison {
                                           const std::vector<std::size_t>& sources,
                                           double cluster_s) const;
 
-  /// Per window, what the sources leave of the target together; nothing where the target is quiet.
-  /// Cost: for each window and signal kSpectrumFrames transforms; for each window and two sources a
-  /// pass over their spectra.
+  /// Per window, what the sources leave of the target together, each heard as `common` says;
+  /// nothing where the target is quiet. Cost: for each window and signal kSpectrumFrames
+  /// transforms; for each window and two sources a pass over their spectra.
   Result<std::vector<std::optional<double>>> joint_depths_db(
-      std::size_t target, const std::vector<PlacedSignal>& sources) const;
+      std::size_t target, const PlacedSignal& common,
+      const std::vector<std::size_t>& sources) const;
 
   /// The same of one source over all windows together.
   double depth_db(std::size_t target, std::size_t source) const;

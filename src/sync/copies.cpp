@@ -23,6 +23,10 @@ constexpr double kNearlyAll = 0.85;  // of the windows
 // of each other and less, -10 in 92 % of the windows. Loud leaks leave no less than -1.3 dB of the
 // guest's file, -10 in 75 %; microphones of sessions of any size -5.2, and 64 %.
 constexpr double kMixAgain_db = -9.0;
+// Of words that the mix does not explain. Guests who took what they heard have none, through 16
+// kbit/s too; microphones into which it leaks 0.8 s and more for each second and a half that their
+// owners speak, below the leak's level too.
+constexpr double kWords_s = 0.5;
 // What microphones leave of one whom they hear at all; of one whom they do not, 0 to -2 dB.
 constexpr double kHeld_db = -4.0;
 constexpr double kMost = 0.7;
@@ -70,7 +74,7 @@ std::vector<Signals> clocks_of(const WireComparison& compared, const Signals& am
 class Judge {
  public:
   Judge(const WireComparison& compared, std::span<const CopyCandidate> tracks)
-      : compared_(compared), tracks_(tracks), verdicts_(tracks.size()) {
+      : compared_(compared), tracks_(tracks), verdicts_(tracks.size()), words_s_(tracks.size()) {
     for (const CopyCandidate& track : tracks) known_.push_back(track.map->found);
   }
 
@@ -111,21 +115,49 @@ class Judge {
   }
   bool explain_each_other(std::size_t a, std::size_t b, double most_db) const {
     return compared_.depth_db(a, b) <= most_db && compared_.depth_db(b, a) <= most_db &&
-           compared_.deep_share(a, b) >= kNearlyAll && compared_.deep_share(b, a) >= kNearlyAll;
+           explain_nearly_all(a, b);
+  }
+  /// Whatever the few other windows hold.
+  bool explain_nearly_all(std::size_t a, std::size_t b) const {
+    return compared_.deep_share(a, b) >= kNearlyAll && compared_.deep_share(b, a) >= kNearlyAll;
   }
 
-  /// Whether the track holds what the mix does, on whatever clock and at whatever levels: a
-  /// recorder behind the mixer, or a guest's who took what he heard in place of his microphone.
-  bool is_mix_again(std::size_t track) const {
-    return explain_each_other(kMix, signal(track), kMixAgain_db) && holds_more_than_one(track);
+  bool holds_the_mix(std::size_t track) const {
+    return explain_each_other(kMix, signal(track), kMixAgain_db);
+  }
+
+  /// Whether a track that holds the mix, but for a few windows, holds more than that: the
+  /// microphone of one who says a few words, between the windows perhaps, and into which the mix
+  /// leaks. In the mix, too, he stands, but not at the delay of what leaks.
+  Result<bool> has_words_of_its_own(std::size_t track) {
+    if (!words_s_[track]) {
+      const auto found_s = compared_.unexplained_s(signal(track), kMix);
+      if (!found_s) return found_s.error();
+      words_s_[track] = *found_s;
+    }
+    return *words_s_[track] >= kWords_s;
+  }
+
+  /// Whether the track holds what the mix does, on whatever clock and at whatever levels, and
+  /// nothing else: a recorder behind the mixer, or a guest's who took what he heard in place of his
+  /// microphone.
+  Result<bool> is_mix_again(std::size_t track) {
+    if (!holds_the_mix(track) || !holds_more_than_one(track)) return false;
+    const auto words = has_words_of_its_own(track);
+    if (!words) return words.error();
+    return !*words;
   }
 
   /// Whether the mix holds somebody through the track whom no other track holds: not so of a silent
   /// guest whose microphone has nothing but what leaks into it.
-  Result<bool> stands_for_somebody(std::size_t track) const {
+  Result<bool> stands_for_somebody(std::size_t track) {
     Signals others;
-    for (std::size_t j = 0; j < verdicts_.size(); ++j)
-      if (j != track && is_open(j) && !is_mix_again(j)) others.push_back(signal(j));
+    for (std::size_t j = 0; j < verdicts_.size(); ++j) {
+      if (j == track || !is_open(j)) continue;
+      const auto again = is_mix_again(j);
+      if (!again) return again.error();
+      if (!*again) others.push_back(signal(j));
+    }
     std::vector<bool> held(compared_.windows(), false);
     for (const auto& group : clocks_of(compared_, others)) {
       const auto common = compared_.common_delay(kMix, group, kSameDelay_s);
@@ -341,12 +373,18 @@ class Judge {
         set_copy(*best, CopyKind::of_mix, kMix);
         continue;
       }
+      const auto whole = is_mix_again(*best);
+      if (!whole) return whole.error();
       verdicts_[*best].kind = CopyKind::own_mix;
-      verdicts_[*best].whole = is_mix_again(*best);
+      verdicts_[*best].whole = *whole;
     }
   }
-  Result<bool> is_own_mix(std::size_t track) const {
-    if (!is_mix_again(track)) return is_explained(track);
+  Result<bool> is_own_mix(std::size_t track) {
+    if (!explain_nearly_all(kMix, signal(track))) return is_explained(track);
+    const auto words = has_words_of_its_own(track);
+    if (!words) return words.error();
+    if (*words) return false;
+    if (!holds_the_mix(track) || !holds_more_than_one(track)) return is_explained(track);
     const auto stands = stands_for_somebody(track);
     return !stands || *stands ? stands : is_explained(track);
   }
@@ -367,6 +405,7 @@ class Judge {
   std::span<const CopyCandidate> tracks_;
   std::vector<bool> known_;  // placed by their first maps
   std::vector<CopyVerdict> verdicts_;
+  std::vector<std::optional<double>> words_s_;  // of those asked for
 };
 
 /// Share of the windows in which signal 0 is the sum of the group, whose files lie alike, or holds

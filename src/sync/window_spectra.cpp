@@ -18,6 +18,8 @@ constexpr std::size_t kBands = 20;
 // to 89 % of the windows; with 40, in 54 %. Of sums, as few leave -10 dB in 86 % and more.
 constexpr std::size_t kMostGains = 40;
 constexpr std::size_t kFewestBands = 3;
+constexpr std::size_t kVoicesEnd =
+    static_cast<std::size_t>(kVoicesTo_hz * kSpectrumFrame / kAnalysisRateHz) - kFirstBin;
 constexpr double kSearch_s = 0.060;  // two first maps are off by less
 constexpr double kLeastCoherence = 0.15;
 constexpr double kRidge = 1e-6;
@@ -157,6 +159,47 @@ Meeting meet(const WindowSpectra& a, const WindowSpectra& b) {
     meeting.rest_b += power_b * (1.0 - shared);
   }
   return meeting;
+}
+
+FrameRests rests_of_frames(const WindowSpectra& target, const WindowSpectra& source) {
+  static const auto edges = band_edges(kBands);
+  std::array<Complex, kSpectrumFrames> crosses{};  // with what the bands' gains make of the source
+  std::array<double, kSpectrumFrames> predicted{};
+  std::array<double, kSpectrumFrames> powers{};
+  for (std::size_t band = 0; band < kBands && edges[band + 1] <= kVoicesEnd; ++band) {
+    std::array<Complex, kSpectrumFrames> cross;
+    std::array<double, kSpectrumFrames> source_power;
+    Complex all_cross;
+    double all_power = 0.0;
+    for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
+      float re = 0.0F, im = 0.0F, of_source = 0.0F, of_target = 0.0F;
+      for (std::size_t i = f * kSpectrumBins + edges[band]; i < f * kSpectrumBins + edges[band + 1];
+           ++i) {
+        re += source.re[i] * target.re[i] + source.im[i] * target.im[i];
+        im += source.re[i] * target.im[i] - source.im[i] * target.re[i];
+        of_source += source.re[i] * source.re[i] + source.im[i] * source.im[i];
+        of_target += target.re[i] * target.re[i] + target.im[i] * target.im[i];
+      }
+      cross[f] = Complex(static_cast<double>(re), static_cast<double>(im));
+      source_power[f] = static_cast<double>(of_source);
+      powers[f] += static_cast<double>(of_target);
+      all_cross += cross[f];
+      all_power += source_power[f];
+    }
+    if (!(all_power > 0.0)) continue;
+    const Complex gain = all_cross / all_power;
+    for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
+      crosses[f] += std::conj(gain) * cross[f];
+      predicted[f] += std::norm(gain) * source_power[f];
+    }
+  }
+  FrameRests frames;
+  for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
+    const double explained = predicted[f] > 0.0 ? std::norm(crosses[f]) / predicted[f] : 0.0;
+    frames[f] = {static_cast<float>(powers[f]),
+                 static_cast<float>(std::max(0.0, powers[f] - explained))};
+  }
+  return frames;
 }
 
 double unexplained_share(const WindowSpectra& target, const std::vector<WindowSpectra>& sources) {

@@ -2,6 +2,7 @@
 // gain and a phase per band, the same for all frames of a window.
 #pragma once
 
+#include <array>
 #include <complex>
 #include <cstddef>
 #include <optional>
@@ -21,6 +22,7 @@ inline constexpr double kSpectrumWindow_s =
     static_cast<double>(kSpectrumFrame + (kSpectrumFrames - 1) * kSpectrumHop) / kAnalysisRateHz;
 inline constexpr double kSpectrumFrom_hz = 200.0;
 inline constexpr double kSpectrumTo_hz = 7000.0;
+inline constexpr double kVoicesTo_hz = 3400.0;  // coders of few bits make noise of what is higher
 inline constexpr std::size_t kFirstBin =
     static_cast<std::size_t>(kSpectrumFrom_hz * kSpectrumFrame / kAnalysisRateHz);
 inline constexpr std::size_t kSpectrumBins =
@@ -71,6 +73,17 @@ struct Meeting {
 };
 
 Meeting meet(const WindowSpectra& a, const WindowSpectra& b);
+
+/// Of one frame, the part of it in which voices are: up to kVoicesTo_hz.
+struct FrameRest {
+  float power{0.0F};
+  float rest{0.0F};
+};
+using FrameRests = std::array<FrameRest, kSpectrumFrames>;
+
+/// What the source leaves unexplained of each of the target's frames: a gain and a phase per band,
+/// and of every frame besides, for a level that moves.
+FrameRests rests_of_frames(const WindowSpectra& target, const WindowSpectra& source);
 
 /// What all sources together leave unexplained of the target, a gain and a phase per band and
 /// source, as a share of its power. The more sources, the fewer and wider the bands.

@@ -15,6 +15,7 @@ constexpr int kMostWindows = 40;
 constexpr double kQuiet = 1e-2;  // of the signal's loudest window
 constexpr LineFitOptions kWireLine{.max_slope = 250e-6, .cluster_s = 0.3e-3};
 constexpr double kShallow_db = -4.0;
+constexpr double kAsLoud = 0.1;  // as the tenth of the frames that are loudest
 constexpr double kSameLevel_db = 2.0;
 
 double share_db(double ratio) { return power_to_db(ratio, 1e-12); }
@@ -109,6 +110,12 @@ double WireComparison::source_s(std::size_t target, std::size_t source, double m
   const double late_s = pair(target, source).delay.at(mix_s);
   return target < source ? signals_[source].at(mix_s) + late_s
                          : signals_[source].at(mix_s) - late_s;
+}
+
+PlacedSignal WireComparison::heard(std::size_t target, std::size_t source) const {
+  const double start_s = source_s(target, source, 0.0);
+  const double per_s = source_s(target, source, 1.0) - start_s;
+  return {signals_[source].signal, -start_s / per_s, 1.0 / per_s};
 }
 
 std::optional<CommonDelay> WireComparison::common_delay(std::size_t target,
@@ -232,6 +239,51 @@ Overlap WireComparison::overlap(std::size_t a, std::size_t b) const {
   found.deep_share = static_cast<double>(deep) / count;
   found.steadiness = static_cast<double>(steady) / count;
   return found;
+}
+
+Result<double> WireComparison::unexplained_s(std::size_t target, std::size_t source) const {
+  const PlacedSignal& whole = signals_[target];
+  const PlacedSignal part = heard(target, source);
+  const auto end_s = [](const PlacedSignal& of) {
+    return of.lag_s + of.slope * static_cast<double>(of.signal->frames()) / kAnalysisRateHz;
+  };
+  const double from_s = std::max(whole.lag_s, part.lag_s);
+  const double length_s = std::min(end_s(whole), end_s(part)) - from_s;
+  constexpr double kStep_s = static_cast<double>(kSpectrumFrames * kSpectrumHop) / kAnalysisRateHz;
+  const auto count = static_cast<std::size_t>(std::max(0.0, length_s / kStep_s));
+  std::vector<FrameRests> rests(count);
+  std::vector<std::optional<Error>> errors(count);
+  struct Workspace {
+    WindowAnalyser analyser;
+    WindowSpectra target;
+    WindowSpectra source;
+  };
+  parallel_with(
+      static_cast<int>(count), threads_, [] { return Workspace{}; },
+      [&](int window, Workspace& own) {
+        if (stopped()) return;
+        const double at_s = from_s + window * kStep_s;
+        auto taken = own.analyser.take(whole, at_s, 0.0, 0.0, own.target);
+        if (taken) taken = own.analyser.take(part, at_s, 0.0, 0.0, own.source);
+        if (taken)
+          rests[static_cast<std::size_t>(window)] = rests_of_frames(own.target, own.source);
+        else
+          errors[static_cast<std::size_t>(window)] = taken.error();
+      });
+  if (auto done = outcome(errors); !done) return done.error();
+  std::vector<float> powers;
+  for (const FrameRests& window : rests)
+    for (const FrameRest& frame : window) powers.push_back(frame.power);
+  if (powers.empty()) return 0.0;
+  const auto wont = powers.begin() + static_cast<std::ptrdiff_t>(powers.size() * 9 / 10);
+  std::nth_element(powers.begin(), wont, powers.end());
+  const float loud = static_cast<float>(kAsLoud) * *wont;
+  const auto share = static_cast<float>(db_to_power(kShallow_db));
+  std::size_t unexplained = 0;
+  for (const FrameRests& window : rests)
+    for (const FrameRest& frame : window)
+      if (frame.power > loud && frame.rest > share * frame.power) ++unexplained;
+  return static_cast<double>(unexplained * kSpectrumHop) / kAnalysisRateHz;
 }
 
 std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t source) const {

@@ -91,6 +91,8 @@ class WireComparison {
   /// Of the mix, halfway between the first window and the last.
   double middle_s() const { return 0.5 * (windows_.front() + windows_.back()); }
   const PlacedSignal& placed(std::size_t signal) const { return signals_[signal]; }
+  /// The source when its sound stands in `target`, as source_s() says.
+  PlacedSignal heard(std::size_t target, std::size_t source) const;
 
   /// The delay that most windows tell to within `cluster_s`, if any two do. Cost: that of a line
   /// fit.
@@ -109,6 +111,11 @@ class WireComparison {
   double depth_db(std::size_t target, std::size_t source) const;
 
   Overlap overlap(std::size_t a, std::size_t b) const;
+
+  /// For how long the target, heard throughout and not only in the windows, is as loud as it is
+  /// wont to be and the source, whatever its level, explains too little of it; where both run.
+  /// Cost: 2 kSpectrumFrames transforms for each kSpectrumWindow_s. Memory: 8 bytes a frame.
+  Result<double> unexplained_s(std::size_t target, std::size_t source) const;
 
  private:
   std::vector<double> gains_db(std::size_t target, std::size_t source) const;

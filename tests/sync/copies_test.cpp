@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <memory>
+#include <numbers>
 #include <string>
 
 #include "simulator/codec.h"
@@ -19,6 +20,14 @@ using simulator::SessionSpec;
 
 constexpr double kLength_s = 100.0;
 constexpr double kRate_hz = 48000.0;
+
+/// On a recorder's own clock, and as its file has it.
+struct HeardMix {
+  double late_s{0.2};
+  double gain{0.2};
+  double moves_db{0.0};  // up and down, slowly
+  Coding coding{};
+};
 
 /// A session's tracks and what else lies in its folder.
 class Folder {
@@ -56,21 +65,23 @@ class Folder {
     for (float& x : coded->samples) x *= gain;
     add(coded->samples);
   }
-  /// In place of a track: the mix `late_s` later on that recorder's clock, through a codec, over
-  /// `own` of what the track holds.
-  void replace_by_mix(std::size_t track, double late_s, float own, Coding coding) {
+  /// In place of a track: the mix as it is heard there, over `own` of what the track holds.
+  void replace_by_mix(std::size_t track, float own, const HeardMix& as) {
     const auto& at = sound_.tracks[track];
     std::vector<float> heard(at.samples.size(), 0.0F);
     for (std::size_t i = 0; i < heard.size(); ++i) {
-      const double line_s = sound_.line_of(track, static_cast<double>(i) / kRate_hz) - late_s;
+      const double track_s = static_cast<double>(i) / kRate_hz;
+      const double line_s = sound_.line_of(track, track_s) - as.late_s;
       const double place = line_s * sound_.mix_rate_hz;
       const auto before = static_cast<std::ptrdiff_t>(std::floor(place));
       if (before < 0 || before + 1 >= std::ssize(sound_.mix)) continue;
       const auto share = static_cast<float>(place - static_cast<double>(before));
       const auto first = static_cast<std::size_t>(before);
-      heard[i] = 0.2F * ((1.0F - share) * sound_.mix[first] + share * sound_.mix[first + 1]);
+      const double moved_db = as.moves_db * std::sin(track_s * 2.0 * std::numbers::pi / 37.0);
+      heard[i] = static_cast<float>(as.gain * std::pow(10.0, 0.05 * moved_db)) *
+                 ((1.0F - share) * sound_.mix[first] + share * sound_.mix[first + 1]);
     }
-    const auto coded = simulator::code(heard, kRate_hz, coding);
+    const auto coded = simulator::code(heard, kRate_hz, as.coding);
     ASSERT_TRUE(coded);
     heard = coded->samples;
     heard.resize(at.samples.size());
@@ -401,7 +412,7 @@ class GuestWhoRecordedWhatHeHeard : public testing::TestWithParam<CodingCase> {}
 
 TEST_P(GuestWhoRecordedWhatHeHeard, IsNoMicrophoneAndTheOthersAre) {
   Folder folder(simulator::hybrid_session(17, kLength_s, 2, 2));
-  folder.replace_by_mix(3, 0.2, 0.0F, GetParam().coding);
+  folder.replace_by_mix(3, 0.0F, {.coding = GetParam().coding});
   const auto verdicts = folder.verdicts();
   for (std::size_t t = 0; t < 3; ++t) EXPECT_EQ(verdicts[t].kind, CopyKind::none) << t;
   EXPECT_EQ(verdicts[3].kind, CopyKind::own_mix);
@@ -415,8 +426,8 @@ INSTANTIATE_TEST_SUITE_P(Codings, GuestWhoRecordedWhatHeHeard,
 
 TEST(Copies, KnowTwoGuestsWhoBothRecordedWhatTheyHeard) {
   Folder folder(simulator::hybrid_session(17, kLength_s, 2, 2));
-  folder.replace_by_mix(2, 0.1, 0.0F, {Codec::none, 0});
-  folder.replace_by_mix(3, 0.2, 0.0F, {Codec::none, 0});
+  folder.replace_by_mix(2, 0.0F, {.late_s = 0.1});
+  folder.replace_by_mix(3, 0.0F, {});
   const auto verdicts = folder.verdicts();
   EXPECT_EQ(verdicts[0].kind, CopyKind::none);
   EXPECT_EQ(verdicts[1].kind, CopyKind::none);
@@ -431,7 +442,7 @@ TEST(Copies, AreNoMicrophonesIntoWhichALongTalkLeaks) {
   spec.people[1].talk_share = 0.15;
   spec.people[2].talk_share = 0.0;
   Folder folder(spec);
-  folder.replace_by_mix(2, 0.2, 1.0F, {Codec::none, 0});
+  folder.replace_by_mix(2, 1.0F, {});
   folder.expect_microphones(folder.verdicts());
 }
 
@@ -441,10 +452,48 @@ TEST(Copies, AreNoMicrophonesIntoWhichTheMixLeaksThoughTheirOwnersHardlySpeakOrN
     SessionSpec spec = simulator::hybrid_session(17, kLength_s, 2, 2);
     spec.people[3].talk_share = talk;
     Folder folder(spec);
-    folder.replace_by_mix(3, 0.2, 1.0F, {Codec::none, 0});
+    folder.replace_by_mix(3, 1.0F, {});
     folder.expect_microphones(folder.verdicts());
   }
 }
+
+/// Of the last guest, who speaks so much of the time.
+struct LeakCase {
+  const char* name;
+  std::uint64_t seed;
+  int microphones;
+  double talk;
+  HeardMix leak;
+};
+class MicrophoneOfFewWords : public testing::TestWithParam<LeakCase> {};
+
+// A second and a half to five; most of it between the windows that are compared.
+TEST_P(MicrophoneOfFewWords, IsNoMixThoughTheMixLeaksIntoIt) {
+  const LeakCase& of = GetParam();
+  SessionSpec spec = simulator::hybrid_session(of.seed, kLength_s, of.microphones, 1);
+  const std::size_t guest = spec.people.size() - 1;
+  spec.people[guest].talk_share = of.talk;
+  Folder folder(spec);
+  folder.replace_by_mix(guest, 1.0F, of.leak);
+  folder.expect_microphones(folder.verdicts());
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Leaks, MicrophoneOfFewWords,
+    testing::Values(LeakCase{"LouderThanHe", 1, 2, 0.05, {.gain = 1.0}},
+                    LeakCase{"MuchQuieterThanHe",
+                             2,
+                             3,
+                             0.01,
+                             {.gain = 0.05, .moves_db = 4.0, .coding = {Codec::opus, 24}}},
+                    LeakCase{"AtATableOfThree", 2, 3, 0.01, {.gain = 0.3}},
+                    LeakCase{"OfAMovingLevelThroughACoder",
+                             2,
+                             3,
+                             0.02,
+                             {.gain = 0.3, .moves_db = 4.0, .coding = {Codec::opus, 24}}},
+                    LeakCase{"BesideOneOther", 4, 1, 0.05, {.gain = 1.0}}),
+    [](const auto& each) { return each.param.name; });
 
 TEST(Copies, AreTheSameForAnyNumberOfThreads) {
   Folder folder(loud_room());

@@ -17,9 +17,11 @@ namespace {
 constexpr std::size_t kBlockFrames = 512;
 constexpr std::size_t kBlockBytes = sizeof(float) + kBlockFrames * sizeof(std::int16_t);
 // A signal's blocks that lie together in the file; between two of its chunks lie the other
-// signals'.
-constexpr std::size_t kBlocksPerChunk = 32;
-constexpr std::size_t kChunkBytes = kBlocksPerChunk * kBlockBytes;
+// signals'. Whole pages, so that the system need not read one to change a part of it.
+constexpr std::size_t kBlocksPerChunk = 255;
+constexpr std::size_t kChunkBytes = 256 * 1024;
+static_assert(kBlocksPerChunk * kBlockBytes <= kChunkBytes);
+constexpr std::size_t kBlocksPerRead = 32;
 constexpr float kLargest = 32767.0F;
 
 /// Frames `from`.. of one encoded block into `out`.
@@ -95,7 +97,7 @@ Result<void> ScratchSignal::append(std::span<const float> frames) {
     frames = frames.subspan(count);
     if (pending_.size() < kBlockFrames) break;
     encode_block();
-    if (encoded_.size() < kChunkBytes) continue;
+    if (encoded_.size() < kBlocksPerChunk * kBlockBytes) continue;
     if (auto written = write_encoded(); !written) return written;
   }
   return {};
@@ -126,6 +128,7 @@ void ScratchSignal::encode_block() {
 }
 
 Result<void> ScratchSignal::write_encoded() {
+  if (encoded_.size() == kBlocksPerChunk * kBlockBytes) encoded_.resize(kChunkBytes);
   auto written = chunks_->file->write(chunks_->offset_of(index_, chunks_written_), encoded_);
   encoded_.clear();
   ++chunks_written_;
@@ -140,14 +143,15 @@ Result<void> ScratchSignal::read(std::int64_t first, std::span<float> out) const
       std::clamp<std::int64_t>(last - first, static_cast<std::int64_t>(from), std::ssize(out)));
   std::fill_n(out.begin(), from, 0.0F);
   std::fill(out.begin() + static_cast<std::ptrdiff_t>(to), out.end(), 0.0F);
-  std::array<std::byte, kChunkBytes> bytes;
+  std::array<std::byte, kBlocksPerRead * kBlockBytes> bytes;
   const auto block_frames = static_cast<std::int64_t>(kBlockFrames);
   const auto chunk_blocks = static_cast<std::int64_t>(kBlocksPerChunk);
   for (std::int64_t at = std::max<std::int64_t>(first, 0); at < last;) {
     const std::int64_t block = at / block_frames;
     const std::int64_t chunk = block / chunk_blocks;
     const std::int64_t blocks =
-        std::min((last - 1) / block_frames - block + 1, (chunk + 1) * chunk_blocks - block);
+        std::min({(last - 1) / block_frames - block + 1, (chunk + 1) * chunk_blocks - block,
+                  static_cast<std::int64_t>(kBlocksPerRead)});
     const std::span<std::byte> wanted(bytes.data(), static_cast<std::size_t>(blocks) * kBlockBytes);
     const std::int64_t offset = chunks_->offset_of(index_, chunk) +
                                 block % chunk_blocks * static_cast<std::int64_t>(kBlockBytes);

@@ -15,7 +15,7 @@ namespace kilter::intake {
 /// open: it vanishes with the last of its signals, or with the process, however that ends.
 ///
 /// Stored in blocks of 16 bits with a scale of their own: an error at least 96 dB below the peak of
-/// the 32 ms around it, 32 kB per second. Writing is for one thread, reading for many. Memory: 35
+/// the 32 ms around it, 32 kB per second. Writing is for one thread, reading for many. Memory: 260
 /// kB until finish().
 class ScratchSignal final : public AnalysisSignal {
  public:

@@ -30,7 +30,9 @@ constexpr std::int64_t kPieces = 6;
 
 // The true rate matched with 40 sigma where the track spoke 3 % of 8 minutes, with 60 and more
 // else, and above the header's match 2.1 times at least (of a pulled rate; of others 4 times).
-// Foreign tracks reached 10 at any rate, 17.5 where two sessions held the same recorded words.
+// Foreign tracks reached 10 at any rate, 17.5 where two sessions held the same recorded words;
+// tracks of half a minute to four at a rate that is wrong by more than a pull, 10. A header that
+// matches as a true rate does can be wrong by a pull only.
 constexpr double kLeastMatch = 20.0;
 constexpr double kAboveAsHeaded = 1.6;
 // Of pulled rates it stood 1.38 times above and more in talks of three minutes. In a minute a
@@ -69,9 +71,13 @@ void add_ratio(double ratio, std::vector<double>& ratios) {
   if (std::none_of(ratios.begin(), ratios.end(), alike)) ratios.push_back(ratio);
 }
 
-std::vector<double> likely_ratios(double header_rate_hz) {
+bool is_pull(double ratio) { return std::abs(ratio - 1.0) < 1.5 * (kPull - 1.0); }
+
+std::vector<double> likely_ratios(double header_rate_hz, const FirstMap& as_headed) {
   std::vector<double> ratios;
-  for (const double rate_hz : kRates_hz) add_ratio(rate_hz / header_rate_hz, ratios);
+  for (const double rate_hz : kRates_hz)
+    if (as_headed.match_sigma < kLeastMatch || is_pull(rate_hz / header_rate_hz))
+      add_ratio(rate_hz / header_rate_hz, ratios);
   for (const double pull : {kPull, 1.0 / kPull}) add_ratio(pull, ratios);
   return ratios;
 }
@@ -218,7 +224,7 @@ Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSign
   RateVerdict verdict;
   verdict.true_rate_hz = header_rate_hz;
   if (reference.frames() == 0 || features.frames() == 0 || header_holds(as_headed)) return verdict;
-  std::vector<double> ratios = likely_ratios(header_rate_hz);
+  std::vector<double> ratios = likely_ratios(header_rate_hz, as_headed);
   if (options.likely_ratio) add_ratio(*options.likely_ratio, ratios);
   if (ratios.empty()) return verdict;
 
@@ -240,8 +246,7 @@ Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSign
   const double elsewhere = search.best_elsewhere_than(best);
   verdict.trials = search.take_trials();
   const double reference_s = static_cast<double>(reference.frames()) / kFeatureRateHz;
-  const bool is_pulled = std::abs(best.ratio - 1.0) < 1.5 * (kPull - 1.0);
-  const bool pulled_only = is_pulled && reference_s > kTellsPulled_s;
+  const bool pulled_only = is_pull(best.ratio) && reference_s > kTellsPulled_s;
   const double above = pulled_only ? kPulledAboveAsHeaded : kAboveAsHeaded;
   if (best.match_sigma < kLeastMatch || best.match_sigma < above * as_headed.match_sigma ||
       best.match_sigma < kAboveOthers * elsewhere)

@@ -117,6 +117,22 @@ TEST(RateHypotheses, LeaveATrackWithASeamAtItsRate) {
   }
 }
 
+// Within a minute votes cannot lie far enough apart to exclude a pull; but no other rate matches.
+TEST(RateHypotheses, TryPulledRatesAloneWhereAShortTalkMatchesClearlyAsHeaded) {
+  auto spec = simulator::hybrid_session(5, 60.0, 3, 1);
+  for (auto& recorder : spec.recorders) recorder.rate_hz = 48000.0;
+  const auto sound = simulator::simulate(spec, simulator::SyntheticVoices(spec.seed), 2);
+  ASSERT_TRUE(sound);
+  const auto mix = onset_features(*test::reduce(sound->mix, sound->mix_rate_hz));
+  ASSERT_TRUE(mix);
+  for (const auto& track : sound->tracks) {
+    const RateVerdict verdict = judge(*mix, *test::reduce(track.samples, 48000.0), 48000.0);
+    EXPECT_EQ(verdict.ratio, 1.0);
+    EXPECT_FALSE(verdict.trials.empty());
+    for (const RateTrial& trial : verdict.trials) EXPECT_NEAR(trial.ratio, 1.0, 0.0025);
+  }
+}
+
 TEST(RateHypotheses, FindNoRateForAForeignTrack) {
   const Talk session = talk(79, 48000.0);
   double header_hz = 48000.0;

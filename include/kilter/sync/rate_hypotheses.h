@@ -42,8 +42,9 @@ struct RateSearchOptions {
 /// than any else; the ratio is then exact, and what a clock adds is in the map's drift.
 ///
 /// Fails where the track cannot be read, and with `interrupted` soon after `stop` is set. Cost: a
-/// look at the votes where the track lies on one line as stated; otherwise a dozen first maps of 6
-/// minutes, about 4 s, and one of the whole track if one wins. Memory: features of the track once
+/// look at the votes where the track lies on one line as stated for a minute or more; otherwise
+/// first maps of 6 minutes, each about 0.3 s: four where the stated rate matches clearly, a dozen
+/// where it does not; and one of the whole track if one wins. Memory: features of the track once
 /// more, and 40 MB.
 Result<RateVerdict> find_rate(const OnsetFeatures& reference, const AnalysisSignal& track,
                               const OnsetFeatures& features, double header_rate_hz,

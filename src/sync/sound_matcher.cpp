@@ -157,6 +157,7 @@ SoundMatch SoundMatcher::best_match(std::int64_t reach, Polarity polarity) const
   if (!(rms > 0.0) || !(local > 0.0) || best == 0 || best + 1 >= lags) return match;
   match.inverted = correlation_[best] < 0.0F;
   match.peak_sigma = peak / rms;
+  match.rival_sigma = rival / rms;
   match.correlation = peak / std::sqrt(power_ * local);
   match.found = match.peak_sigma >= kLeastPeakSigma && rival <= kMostRival * peak &&
                 match.correlation >= kLeastCorrelation;

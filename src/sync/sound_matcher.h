@@ -16,6 +16,7 @@ struct SoundMatch {
   bool found{false};        ///< it stands out, has no rival there, and both sounds are alike
   double offset_s{0.0};     ///< later than the centre of the search, to a part of a frame
   double peak_sigma{0.0};   ///< height of the match over what chance gives
+  double rival_sigma{0.0};  ///< that of the next, elsewhere within reach
   double correlation{0.0};  ///< of both sounds there, their spectra levelled; 0..1
   bool inverted{false};
 };

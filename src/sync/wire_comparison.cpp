@@ -15,7 +15,9 @@ constexpr int kMostWindows = 40;
 constexpr double kQuiet = 1e-2;  // of the signal's loudest window
 constexpr LineFitOptions kWireLine{.max_slope = 250e-6, .cluster_s = 0.3e-3};
 constexpr double kShallow_db = -4.0;
-constexpr double kAsLoud = 0.1;  // as the tenth of the frames that are loudest
+constexpr double kUnexplained_db = -7.0;
+constexpr double kNotQuiet = 0.03;  // of the tenth of the frames that are loudest
+constexpr double kPause_s = 0.2;    // which parts no words
 constexpr double kSameLevel_db = 2.0;
 
 double share_db(double ratio) { return power_to_db(ratio, 1e-12); }
@@ -241,7 +243,8 @@ Overlap WireComparison::overlap(std::size_t a, std::size_t b) const {
   return found;
 }
 
-Result<double> WireComparison::unexplained_s(std::size_t target, std::size_t source) const {
+Result<std::vector<Stretch>> WireComparison::unexplained(std::size_t target,
+                                                         std::size_t source) const {
   const PlacedSignal& whole = signals_[target];
   const PlacedSignal part = heard(target, source);
   const auto end_s = [](const PlacedSignal& of) {
@@ -250,7 +253,7 @@ Result<double> WireComparison::unexplained_s(std::size_t target, std::size_t sou
   const double from_s = std::max(whole.lag_s, part.lag_s);
   const double length_s = std::min(end_s(whole), end_s(part)) - from_s;
   constexpr double kStep_s = static_cast<double>(kSpectrumFrames * kSpectrumHop) / kAnalysisRateHz;
-  const auto count = static_cast<std::size_t>(std::max(0.0, length_s / kStep_s));
+  const auto count = static_cast<std::size_t>(std::ceil(std::max(0.0, length_s / kStep_s)));
   std::vector<FrameRests> rests(count);
   std::vector<std::optional<Error>> errors(count);
   struct Workspace {
@@ -274,16 +277,28 @@ Result<double> WireComparison::unexplained_s(std::size_t target, std::size_t sou
   std::vector<float> powers;
   for (const FrameRests& window : rests)
     for (const FrameRest& frame : window) powers.push_back(frame.power);
-  if (powers.empty()) return 0.0;
+  std::vector<Stretch> stretches;
+  if (powers.empty()) return stretches;
   const auto wont = powers.begin() + static_cast<std::ptrdiff_t>(powers.size() * 9 / 10);
   std::nth_element(powers.begin(), wont, powers.end());
-  const float loud = static_cast<float>(kAsLoud) * *wont;
-  const auto share = static_cast<float>(db_to_power(kShallow_db));
-  std::size_t unexplained = 0;
+  const float loud = static_cast<float>(kNotQuiet) * *wont;
+  const auto share = static_cast<float>(db_to_power(kUnexplained_db));
+  constexpr double kFrame_s = static_cast<double>(kSpectrumFrame) / kAnalysisRateHz;
+  constexpr double kHop_s = static_cast<double>(kSpectrumHop) / kAnalysisRateHz;
+  double at_s = from_s;
   for (const FrameRests& window : rests)
-    for (const FrameRest& frame : window)
-      if (frame.power > loud && frame.rest > share * frame.power) ++unexplained;
-  return static_cast<double>(unexplained * kSpectrumHop) / kAnalysisRateHz;
+    for (const FrameRest& frame : window) {
+      if (frame.power > loud && frame.rest > share * frame.power) {
+        if (stretches.empty() || stretches.back().to_s < at_s - kPause_s)
+          stretches.push_back({at_s, 0.0});
+        stretches.back().to_s = at_s + kFrame_s;
+      }
+      at_s += kHop_s;
+    }
+  std::stable_sort(stretches.begin(), stretches.end(), [](const Stretch& a, const Stretch& b) {
+    return a.to_s - a.from_s > b.to_s - b.from_s;
+  });
+  return stretches;
 }
 
 std::vector<double> WireComparison::gains_db(std::size_t target, std::size_t source) const {

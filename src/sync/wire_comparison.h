@@ -11,6 +11,7 @@
 #include "kilter/base/result.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/line_fit.h"
+#include "outgoing_words.h"
 #include "window_spectra.h"
 
 namespace kilter::sync {
@@ -112,10 +113,10 @@ class WireComparison {
 
   Overlap overlap(std::size_t a, std::size_t b) const;
 
-  /// For how long the target, heard throughout and not only in the windows, is as loud as it is
-  /// wont to be and the source, whatever its level, explains too little of it; where both run.
-  /// Cost: 2 kSpectrumFrames transforms for each kSpectrumWindow_s. Memory: 8 bytes a frame.
-  Result<double> unexplained_s(std::size_t target, std::size_t source) const;
+  /// Where the target, heard throughout and not only in the windows, is not quiet and the source,
+  /// whatever its level, explains too little of it; where both run, the longest first. Cost: 2
+  /// kSpectrumFrames transforms for each kSpectrumWindow_s. Memory: some 20 bytes a frame.
+  Result<std::vector<Stretch>> unexplained(std::size_t target, std::size_t source) const;
 
  private:
   std::vector<double> gains_db(std::size_t target, std::size_t source) const;

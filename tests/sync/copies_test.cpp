@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <memory>
 #include <numbers>
@@ -21,7 +22,6 @@ using simulator::SessionSpec;
 constexpr double kLength_s = 100.0;
 constexpr double kRate_hz = 48000.0;
 
-/// On a recorder's own clock, and as its file has it.
 struct HeardMix {
   double late_s{0.2};
   double gain{0.2};
@@ -65,8 +65,8 @@ class Folder {
     for (float& x : coded->samples) x *= gain;
     add(coded->samples);
   }
-  /// In place of a track: the mix as it is heard there, over `own` of what the track holds.
-  void replace_by_mix(std::size_t track, float own, const HeardMix& as) {
+  /// The mix as it is heard where a track was recorded, on that recorder's clock.
+  std::vector<float> heard_mix(std::size_t track, const HeardMix& as) const {
     const auto& at = sound_.tracks[track];
     std::vector<float> heard(at.samples.size(), 0.0F);
     for (std::size_t i = 0; i < heard.size(); ++i) {
@@ -82,11 +82,17 @@ class Folder {
                  ((1.0F - share) * sound_.mix[first] + share * sound_.mix[first + 1]);
     }
     const auto coded = simulator::code(heard, kRate_hz, as.coding);
-    ASSERT_TRUE(coded);
+    EXPECT_TRUE(coded);
     heard = coded->samples;
     heard.resize(at.samples.size());
-    for (std::size_t i = 0; i < heard.size(); ++i) heard[i] += own * at.samples[i];
-    replace(track, heard);
+    return heard;
+  }
+  /// In place of a track: that, over `own` of what the track holds.
+  void replace_by_mix(std::size_t track, float own, const HeardMix& as) {
+    std::vector<float> sound = heard_mix(track, as);
+    for (std::size_t i = 0; i < sound.size(); ++i)
+      sound[i] += own * sound_.tracks[track].samples[i];
+    replace(track, sound);
   }
 
   /// What a mixer makes of the first tracks, so much later.
@@ -424,6 +430,24 @@ INSTANTIATE_TEST_SUITE_P(Codings, GuestWhoRecordedWhatHeHeard,
                                          CodingCase{"Opus", {Codec::opus, 32}, 1.0F, 0.0, 0.0}),
                          [](const auto& each) { return each.param.name; });
 
+/// What his machine plays besides, and what his call makes of packets that were lost.
+TEST(Copies, KnowTheMixThatAGuestHeardThoughItIsNotAllThatHeHeard) {
+  Folder folder(simulator::hybrid_session(17, kLength_s, 2, 2));
+  std::vector<float> heard = folder.heard_mix(3, {});
+  for (std::size_t i = 0; i < static_cast<std::size_t>(0.8 * kRate_hz); ++i) {
+    const double turn = 2.0 * std::numbers::pi * 880.0 * static_cast<double>(i) / kRate_hz;
+    heard[static_cast<std::size_t>(40.0 * kRate_hz) + i] +=
+        static_cast<float>(0.02 * std::sin(turn));
+  }
+  constexpr std::size_t kPacket = 960;
+  for (std::size_t at = kPacket; at + kPacket <= heard.size(); at += 50 * kPacket)
+    std::copy_n(&heard[at - kPacket], kPacket, &heard[at]);
+  folder.replace(3, heard);
+  const auto verdicts = folder.verdicts();
+  for (std::size_t t = 0; t < 3; ++t) EXPECT_EQ(verdicts[t].kind, CopyKind::none) << t;
+  EXPECT_EQ(verdicts[3].kind, CopyKind::own_mix);
+}
+
 TEST(Copies, KnowTwoGuestsWhoBothRecordedWhatTheyHeard) {
   Folder folder(simulator::hybrid_session(17, kLength_s, 2, 2));
   folder.replace_by_mix(2, 0.0F, {.late_s = 0.1});
@@ -494,6 +518,14 @@ INSTANTIATE_TEST_SUITE_P(
                              {.gain = 0.3, .moves_db = 4.0, .coding = {Codec::opus, 24}}},
                     LeakCase{"BesideOneOther", 4, 1, 0.05, {.gain = 1.0}}),
     [](const auto& each) { return each.param.name; });
+
+TEST(Copies, AreNoMicrophonesOfThoseWhoSayGoodbyeAndNothingElse) {
+  SessionSpec spec = simulator::hybrid_session(2, kLength_s, 4, 1);
+  spec.people[4].words = {{97.8, 2.0}};
+  Folder folder(spec);
+  folder.replace_by_mix(4, 1.0F, {});
+  folder.expect_microphones(folder.verdicts());
+}
 
 TEST(Copies, AreTheSameForAnyNumberOfThreads) {
   Folder folder(loud_room());

@@ -53,14 +53,14 @@ struct CopyCandidate {
 /// together, those of one recorder at one delay, and no single one does; or where it and the mix
 /// explain each other on whatever clocks, and it holds one whom another track holds and one whom
 /// none does: a guest who recorded what he heard in place of his microphone. What the mix explains
-/// nearly all of is then heard from end to end: with half a second of words besides it is the
-/// microphone of one who hardly speaks, into which the mix leaks.
+/// nearly all of is then heard from end to end: where half a second of it stands in the mix later
+/// than the rest, it is the microphone of one who hardly speaks, and the mix leaks into it.
 ///
 /// One verdict per track, in order; the same for any `threads`. Fails where a signal cannot be
 /// read, and with `interrupted` soon after `stop` is set. Cost: about 1800 transforms of 4096 per
-/// track, 900 per pair that has anything in common, 900 per track for each that may be a sum, and 16
-/// a second of each that is heard from end to end.
-/// Memory: 4 MB and 0.4 MB per track, for each thread.
+/// track, 900 per pair that has anything in common, 900 per track for each that may be a sum; for
+/// each that is heard from end to end 16 a second, and up to 240 of 2^18. Memory: 4 MB and 0.4 MB
+/// per track, for each thread; and 9 MB.
 Result<std::vector<CopyVerdict>> find_copies(const AnalysisSignal& mix,
                                              const OnsetFeatures& mix_features,
                                              std::span<const CopyCandidate> tracks, int threads,

@@ -17,10 +17,11 @@ namespace {
 constexpr std::size_t kBlockFrames = 512;
 constexpr std::size_t kBlockBytes = sizeof(float) + kBlockFrames * sizeof(std::int16_t);
 // A signal's blocks that lie together in the file; between two of its chunks lie the other
-// signals'. Whole pages, so that the system need not read one to change a part of it.
+// signals'. Whole pages: one in which two chunks meet would be taken up twice by the system.
 constexpr std::size_t kBlocksPerChunk = 255;
+constexpr std::size_t kBytesOfBlocks = kBlocksPerChunk * kBlockBytes;
 constexpr std::size_t kChunkBytes = 256 * 1024;
-static_assert(kBlocksPerChunk * kBlockBytes <= kChunkBytes);
+static_assert(kBytesOfBlocks <= kChunkBytes);
 constexpr std::size_t kBlocksPerRead = 32;
 constexpr float kLargest = 32767.0F;
 
@@ -97,7 +98,7 @@ Result<void> ScratchSignal::append(std::span<const float> frames) {
     frames = frames.subspan(count);
     if (pending_.size() < kBlockFrames) break;
     encode_block();
-    if (encoded_.size() < kBlocksPerChunk * kBlockBytes) continue;
+    if (encoded_.size() < kBytesOfBlocks) continue;
     if (auto written = write_encoded(); !written) return written;
   }
   return {};
@@ -128,7 +129,7 @@ void ScratchSignal::encode_block() {
 }
 
 Result<void> ScratchSignal::write_encoded() {
-  if (encoded_.size() == kBlocksPerChunk * kBlockBytes) encoded_.resize(kChunkBytes);
+  if (encoded_.size() == kBytesOfBlocks) encoded_.resize(kChunkBytes);
   auto written = chunks_->file->write(chunks_->offset_of(index_, chunks_written_), encoded_);
   encoded_.clear();
   ++chunks_written_;

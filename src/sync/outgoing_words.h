@@ -10,12 +10,6 @@
 
 namespace kilter::sync {
 
-/// In mix seconds.
-struct Stretch {
-  double from_s{0.0};
-  double to_s{0.0};
-};
-
 /// How much of the stretches of `file` the mix holds later than what else it shares with the file:
 /// his own words, which were sent to the mix, where the rest was sent from there. Not so a chime on
 /// his machine, what a coder made of lost packets, or what the mix has lost. Stretches in order of

@@ -42,6 +42,26 @@ std::vector<std::size_t> band_edges(std::size_t bands) {
   return edges;
 }
 
+/// Of two frames, over some bins: their cross-spectrum and their powers.
+struct FrameSums {
+  Complex cross;
+  double power_a{0.0};
+  double power_b{0.0};
+};
+
+FrameSums sums_of_frame(const WindowSpectra& a, const WindowSpectra& b, std::size_t frame,
+                        std::size_t from_bin, std::size_t to_bin) {
+  float re = 0.0F, im = 0.0F, power_a = 0.0F, power_b = 0.0F;
+  for (std::size_t i = frame * kSpectrumBins + from_bin; i < frame * kSpectrumBins + to_bin; ++i) {
+    re += a.re[i] * b.re[i] + a.im[i] * b.im[i];
+    im += a.re[i] * b.im[i] - a.im[i] * b.re[i];
+    power_a += a.re[i] * a.re[i] + a.im[i] * a.im[i];
+    power_b += b.re[i] * b.re[i] + b.im[i] * b.im[i];
+  }
+  return {Complex(static_cast<double>(re), static_cast<double>(im)), static_cast<double>(power_a),
+          static_cast<double>(power_b)};
+}
+
 /// Solves the Hermitian system by Gauss-Jordan without pivots, which a positive matrix with a ridge
 /// does not need; returns how much of the target's power the solution explains.
 double explained_power(std::vector<Complex> matrix, const std::vector<Complex>& cross) {
@@ -137,17 +157,10 @@ Meeting meet(const WindowSpectra& a, const WindowSpectra& b) {
     double power_a = 0.0;
     double power_b = 0.0;
     for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
-      float re = 0.0F, im = 0.0F, sum_a = 0.0F, sum_b = 0.0F;
-      for (std::size_t i = f * kSpectrumBins + edges[band]; i < f * kSpectrumBins + edges[band + 1];
-           ++i) {
-        re += a.re[i] * b.re[i] + a.im[i] * b.im[i];
-        im += a.re[i] * b.im[i] - a.im[i] * b.re[i];
-        sum_a += a.re[i] * a.re[i] + a.im[i] * a.im[i];
-        sum_b += b.re[i] * b.re[i] + b.im[i] * b.im[i];
-      }
-      cross += Complex(static_cast<double>(re), static_cast<double>(im));
-      power_a += static_cast<double>(sum_a);
-      power_b += static_cast<double>(sum_b);
+      const FrameSums sums = sums_of_frame(a, b, f, edges[band], edges[band + 1]);
+      cross += sums.cross;
+      power_a += sums.power_a;
+      power_b += sums.power_b;
     }
     meeting.power_a += power_a;
     meeting.power_b += power_b;
@@ -167,30 +180,20 @@ FrameRests rests_of_frames(const WindowSpectra& target, const WindowSpectra& sou
   std::array<double, kSpectrumFrames> predicted{};
   std::array<double, kSpectrumFrames> powers{};
   for (std::size_t band = 0; band < kBands && edges[band + 1] <= kVoicesEnd; ++band) {
-    std::array<Complex, kSpectrumFrames> cross;
-    std::array<double, kSpectrumFrames> source_power;
+    std::array<FrameSums, kSpectrumFrames> sums;
     Complex all_cross;
     double all_power = 0.0;
     for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
-      float re = 0.0F, im = 0.0F, of_source = 0.0F, of_target = 0.0F;
-      for (std::size_t i = f * kSpectrumBins + edges[band]; i < f * kSpectrumBins + edges[band + 1];
-           ++i) {
-        re += source.re[i] * target.re[i] + source.im[i] * target.im[i];
-        im += source.re[i] * target.im[i] - source.im[i] * target.re[i];
-        of_source += source.re[i] * source.re[i] + source.im[i] * source.im[i];
-        of_target += target.re[i] * target.re[i] + target.im[i] * target.im[i];
-      }
-      cross[f] = Complex(static_cast<double>(re), static_cast<double>(im));
-      source_power[f] = static_cast<double>(of_source);
-      powers[f] += static_cast<double>(of_target);
-      all_cross += cross[f];
-      all_power += source_power[f];
+      sums[f] = sums_of_frame(source, target, f, edges[band], edges[band + 1]);
+      powers[f] += sums[f].power_b;
+      all_cross += sums[f].cross;
+      all_power += sums[f].power_a;
     }
     if (!(all_power > 0.0)) continue;
     const Complex gain = all_cross / all_power;
     for (std::size_t f = 0; f < kSpectrumFrames; ++f) {
-      crosses[f] += std::conj(gain) * cross[f];
-      predicted[f] += std::norm(gain) * source_power[f];
+      crosses[f] += std::conj(gain) * sums[f].cross;
+      predicted[f] += std::norm(gain) * sums[f].power_a;
     }
   }
   FrameRests frames;

@@ -37,6 +37,12 @@ struct PlacedSignal {
   double at(double mix_s) const { return (mix_s - lag_s) / slope; }
 };
 
+/// In mix seconds.
+struct Stretch {
+  double from_s{0.0};
+  double to_s{0.0};
+};
+
 /// Frames of a window as spectra: bin b of frame f at [f * kSpectrumBins + b].
 struct WindowSpectra {
   std::vector<float> re = std::vector<float>(kSpectrumFrames * kSpectrumBins);

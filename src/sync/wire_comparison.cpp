@@ -15,6 +15,8 @@ constexpr int kMostWindows = 40;
 constexpr double kQuiet = 1e-2;  // of the signal's loudest window
 constexpr LineFitOptions kWireLine{.max_slope = 250e-6, .cluster_s = 0.3e-3};
 constexpr double kShallow_db = -4.0;
+// Words a little below what leaks. Coders and lost packets leave as much; who asks tells them
+// apart.
 constexpr double kUnexplained_db = -7.0;
 constexpr double kNotQuiet = 0.03;  // of the tenth of the frames that are loudest
 constexpr double kPause_s = 0.2;    // which parts no words

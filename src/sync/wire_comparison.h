@@ -11,7 +11,6 @@
 #include "kilter/base/result.h"
 #include "kilter/signal/onset_features.h"
 #include "kilter/sync/line_fit.h"
-#include "outgoing_words.h"
 #include "window_spectra.h"
 
 namespace kilter::sync {

@@ -222,11 +222,11 @@ std::string plan_text(const Options& options, const std::vector<PlannedSession>&
                                  plan.size(), plan.size() - need.sessions);
   if (rows.empty()) return text;
   return text + '\n' +
-         report::text_table({{"session", "", false, true},
-                             {"why", "", false, false},
-                             {"sound", "hh:mm:ss", true, false},
-                             {"stems", "", true, false},
-                             {"goes to", "", false, true}},
+         report::text_table({{"session", "", false, report::TooWide::cut},
+                             {"why", ""},
+                             {"sound", "hh:mm:ss", true},
+                             {"stems", "", true},
+                             {"goes to", "", false, report::TooWide::cut}},
                             rows, columns) +
          '\n' + need_text(options, need);
 }

@@ -123,11 +123,14 @@ std::string lineup_text(const Lineup& lineup, int columns) {
                        findings.add(track.name, track.findings, map_for_words(track, lineup)))));
   if (lineup.mix) findings.add(lineup.mix->file, lineup.mix->findings, nullptr, kMix);
   findings.add("", {rest, of_session.end()});
-  const std::vector<Column> titles{
-      {"track", "", false, true},         {"standing", "", false, false},
-      {"start", "hh:mm:ss", true, false}, {"drift", "ppm", true, false},
-      {"+-", "us", true, false},          {"windows", "used/of", true, false},
-      {"clock", "", false, false},        {"note", "", false, false}};
+  const std::vector<Column> titles{{"track", "", false, TooWide::cut},
+                                   {"standing", ""},
+                                   {"start", "hh:mm:ss", true},
+                                   {"drift", "ppm", true},
+                                   {"+-", "us", true},
+                                   {"windows", "used/of", true},
+                                   {"clock", ""},
+                                   {"note", ""}};
   std::string text = heading(lineup) + text_table(titles, rows, columns) + '\n' +
                      joined_takes(lineup) + summary(lineup);
   if (const std::string listed = findings.text(); !listed.empty()) text += '\n' + listed;

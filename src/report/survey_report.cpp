@@ -24,11 +24,16 @@ using Json = nlohmann::ordered_json;
 // ---- text
 
 std::vector<Column> titles() {
-  return {{"track", "", false, true},          {"ch", "", true, false},
-          {"format", "", false, true},         {"rate", "kHz", true, false},
-          {"length", "hh:mm:ss", true, false}, {"loud", "LUFS", true, false},
-          {"peak", "dBFS", true, false},       {"floor", "dBFS", true, false},
-          {"talk", "%", true, false},          {"note", "", false, false}};
+  return {{"track", "", false, TooWide::cut},
+          {"ch", "", true},
+          {"format", "", false, TooWide::cut},
+          {"rate", "kHz", true},
+          {"length", "hh:mm:ss", true},
+          {"loud", "LUFS", true},
+          {"peak", "dBFS", true},
+          {"floor", "dBFS", true},
+          {"talk", "%", true},
+          {"note", ""}};
 }
 
 std::string decibels(double db) { return std::isfinite(db) ? fmt::format("{:.1f}", db) : "-inf"; }

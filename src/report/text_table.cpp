@@ -70,7 +70,7 @@ void shrink(const std::vector<Column>& columns, int too_much, std::vector<int>& 
   for (; too_much > 0; --too_much) {
     int* widest = nullptr;
     for (std::size_t c = 0; c < columns.size(); ++c)
-      if (columns[c].may_shrink && widths[c] > kLeastShrunk &&
+      if (columns[c].too_wide != TooWide::stay && widths[c] > kLeastShrunk &&
           (widest == nullptr || widths[c] > *widest))
         widest = &widths[c];
     if (widest == nullptr) return;
@@ -87,6 +87,49 @@ std::string line_of(const Row& row, const std::vector<Column>& columns,
   }
   line.erase(line.find_last_not_of(' ') + 1);
   return line + '\n';
+}
+
+/// A list over lines of at most `width` cells: after commas where its entries are no longer than a
+/// line, else between words.
+std::vector<std::string> folded(std::string_view text, int width) {
+  std::vector<std::string> lines(1);
+  while (!text.empty()) {
+    const std::size_t comma = text.find(", ");
+    const std::string_view entry =
+        text.substr(0, comma == std::string_view::npos ? comma : comma + 1);
+    text.remove_prefix(std::min(entry.size() + 1, text.size()));
+    if (lines.back().empty()) {
+      lines.back() = entry;
+    } else if (display_width(lines.back()) + 1 + display_width(entry) <= width) {
+      lines.back() += ' ';
+      lines.back() += entry;
+    } else {
+      lines.emplace_back(entry);
+    }
+    const std::string in_words = wrapped(lines.back(), width, 0);
+    lines.pop_back();
+    for (std::size_t at = 0; at < in_words.size();) {
+      const std::size_t end = std::min(in_words.find('\n', at), in_words.size());
+      lines.push_back(in_words.substr(at, end - at));
+      at = end + 1;
+    }
+  }
+  return lines;
+}
+
+/// The row over as many lines as its longest folded text takes.
+std::string lines_of(const Row& row, const std::vector<Column>& columns,
+                     const std::vector<int>& widths) {
+  std::vector<Row> lines{row};
+  for (std::size_t c = 0; c < columns.size(); ++c) {
+    if (columns[c].too_wide != TooWide::fold) continue;
+    const auto texts = folded(row[c], widths[c]);
+    if (lines.size() < texts.size()) lines.resize(texts.size(), Row(columns.size()));
+    for (std::size_t line = 0; line < texts.size(); ++line) lines[line][c] = texts[line];
+  }
+  std::string text;
+  for (const Row& line : lines) text += line_of(line, columns, widths);
+  return text;
 }
 
 }  // namespace
@@ -161,7 +204,7 @@ std::string text_table(const std::vector<Column>& columns, const std::vector<Row
   for (const int each : widths) total += each;
   shrink(columns, total - width, widths);
   std::string text;
-  for (const Row& row : all) text += line_of(row, columns, widths);
+  for (const Row& row : all) text += lines_of(row, columns, widths);
   return text;
 }
 

@@ -83,7 +83,7 @@ TEST(Wrapped, BreaksBetweenWordsAndIndents) {
 }
 
 TEST(TextTable, AlignsAndShrinksTheNames) {
-  const std::vector<Column> columns{{"track", "", false, true}, {"drift", "ppm", true, false}};
+  const std::vector<Column> columns{{"track", "", false, TooWide::cut}, {"drift", "ppm", true}};
   EXPECT_EQ(text_table(columns, {{"keeper", "+1.25"}, {"Zoë", "-12.00"}}, 80),
             "track    drift\n"
             "           ppm\n"
@@ -93,6 +93,32 @@ TEST(TextTable, AlignsAndShrinksTheNames) {
             "track        drift\n"
             "               ppm\n"
             "reco...ke-3  +1.25\n");
+}
+
+TEST(TextTable, FoldsWhatMustBeReadToItsEnd) {
+  const std::vector<Column> columns{
+      {"track", "", false, TooWide::cut}, {"note", "", false, TooWide::fold}, {"took", "s", true}};
+  const std::vector<std::vector<std::string>> rows{
+      {"keeper", "3 seams, 1 dropout, 12 missing-voices", "7"}, {"mate", "", "12"}};
+  EXPECT_EQ(text_table(columns, rows, 80),
+            "track   note                                   took\n"
+            "                                                  s\n"
+            "keeper  3 seams, 1 dropout, 12 missing-voices     7\n"
+            "mate                                             12\n");
+  EXPECT_EQ(text_table(columns, rows, 33),
+            "track   note                 took\n"
+            "                                s\n"
+            "keeper  3 seams, 1 dropout,     7\n"
+            "        12 missing-voices\n"
+            "mate                           12\n");
+  EXPECT_EQ(text_table(columns, rows, 24),
+            "track   note        took\n"
+            "                       s\n"
+            "keeper  3 seams,       7\n"
+            "        1 dropout,\n"
+            "        12\n"
+            "        miss...ces\n"
+            "mate                  12\n");
 }
 
 }  // namespace

@@ -24,11 +24,18 @@ std::string cut_middle(std::string_view text, int width);
 /// Words over several lines of at most `columns` cells, each but the first indented.
 std::string wrapped(std::string_view text, int columns, int indent);
 
+/// What becomes of a column's texts when the table is too wide.
+enum class TooWide {
+  stay,
+  cut,   ///< in the middle: names
+  fold,  ///< over several lines, after commas or between words: what must be read to its end
+};
+
 struct Column {
   std::string title;
   std::string unit;  ///< below the title; may be empty
   bool right{false};
-  bool may_shrink{false};  ///< cut in the middle when the table is too wide
+  TooWide too_wide{TooWide::stay};
 };
 
 /// A table with two spaces between columns and a line end after each row. Rows have a text per

@@ -46,7 +46,7 @@ int FileCalls::sync(int descriptor) {
 
 int FileCalls::close(int descriptor) { return ::close(descriptor); }
 int FileCalls::rename(const char* from, const char* to) { return std::rename(from, to); }
-int FileCalls::remove(const char* path) { return ::unlink(path); }
+int FileCalls::remove(const char* path) { return std::remove(path); }
 
 FileCalls& file_calls() {
   static FileCalls system;

@@ -24,7 +24,7 @@ bool has_result(const Options& options, const ArchivedSession& session) {
   const fs::path result = result_path(options, session);
   if (options.batch.mode == BatchMode::align) return fs::is_regular_file(result, code);
   // What a killed process left in it the next run clears away.
-  for (const char* unfinished : {".conform.part", ".earlier.part", ".replaced.part"})
+  for (const char* unfinished : {".conform.part", ".earlier.part"})
     if (fs::exists(result / unfinished, code)) return false;
   return fs::is_regular_file(result / "lineup.json", code);
 }

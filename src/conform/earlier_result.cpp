@@ -54,6 +54,9 @@ Error changed(const fs::path& file) {
   if (file.filename() == fs::path(kCuts).filename())
     return {ErrorKind::bad_command, file, "it is no longer the table that was written there",
             "add --cuts and its path to follow it, or name another folder"};
+  if (file.filename() == kLineup)
+    return {ErrorKind::bad_command, file, "it was changed while the new result was made",
+            "look at that result, or name another folder"};
   return {ErrorKind::bad_command, file, "it is no longer the stem that was written there",
           kNextStep};
 }
@@ -186,7 +189,7 @@ Result<EarlierResult> EarlierResult::find(const fs::path& dir, const fs::path& t
   const auto page_is_ours = is_our_page(dir / kPage);
   if (!page_is_ours) return page_is_ours.error();
   if (*page_is_ours) result.files_.insert(kPage);
-  result.seen_.insert({kCuts, look_at(dir / kCuts)});
+  for (const char* name : {kLineup, kCuts}) result.seen_.insert({name, look_at(dir / name)});
   if (auto error = refusal_of_cuts(dir / kCuts, **lineup, taken_over)) return *std::move(error);
   const auto stems = stems_of(**lineup);
   for (std::size_t i = 0; i < stems.size(); ++i) {

@@ -36,8 +36,8 @@ class EarlierResult {
   /// Whether a file that is there, by its path relative to the folder, is one of them: also where
   /// the file system has one file for two spellings, and the result another than the one asked for.
   bool has(const std::filesystem::path& file) const;
-  /// Why a stem or the table of cuts may not be replaced, if so: it was changed since find() saw
-  /// it.
+  /// Why the lineup, a stem or the table of cuts may not be replaced, if so: it was changed since
+  /// find() saw it.
   std::optional<Error> change() const;
 
  private:

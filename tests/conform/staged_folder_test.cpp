@@ -80,31 +80,44 @@ void write_result_in_sound(const fs::path& folder, std::uint32_t seed) {
 const std::string kNewLineup = "lineup.json=" + lineup_text("new", {"keeper"});
 const Tree kNewResult{"edits/", "edits/cuts.tsv=new", kNewLineup, "stems/", "stems/keeper.wav=new"};
 
-/// Runs `work` in a process of its own, which is killed at its end without a chance to tidy up.
+/// Ends this process without a chance to tidy up.
+void die() { ::kill(::getpid(), SIGKILL); }
+
+/// Runs `work` in a process of its own, in which it has to die: with what it holds still held.
 template <typename Work>
 void run_and_kill(const Work& work) {
   const pid_t child = ::fork();
   ASSERT_GE(child, 0);
   if (child == 0) {
     work();
-    ::kill(::getpid(), SIGKILL);
+    ::_exit(1);
   }
   int status = 0;
   ASSERT_EQ(::waitpid(child, &status, 0), child);
   ASSERT_TRUE(WIFSIGNALED(status));
 }
 
-/// Ends the process before one of its renames.
+/// Ends the process before one of its renames, or of its removals as well.
 class DyingCalls : public FileCalls {
  public:
-  explicit DyingCalls(int renames) : left_(renames) {}
+  explicit DyingCalls(int left, bool counts_removals = false)
+      : left_(left), counts_removals_(counts_removals) {}
   int rename(const char* from, const char* to) override {
-    if (left_-- == 0) ::kill(::getpid(), SIGKILL);
+    count();
     return FileCalls::rename(from, to);
+  }
+  int remove(const char* path) override {
+    if (counts_removals_) count();
+    return FileCalls::remove(path);
   }
 
  private:
+  void count() {
+    if (left_-- == 0) die();
+  }
+
   int left_;
+  bool counts_removals_;
 };
 
 TEST(StagedFolder, AppearsWholeInCommit) {
@@ -384,9 +397,10 @@ TEST(StagedFolder, PutsNothingBackWhereTheDiskDoesNotTellWhat) {
   run_and_kill([&] {
     auto staged = StagedFolder::make(dir, true);
     write_result(staged->path(), "new");
-    DyingCalls calls(3);
+    DyingCalls calls(6);  // amid what comes in
     replace_file_calls(&calls);
     (void)staged->commit();
+    die();
   });
   const Tree half = tree_of(dir);
   ASSERT_NE(half, before);
@@ -511,7 +525,7 @@ class OneRenameFails : public FileCalls {
 };
 
 TEST(StagedFolder, TakesEverythingBackWhenAMoveFails) {
-  constexpr int kMoves = 7;  // the journal's name, three files out, three in
+  constexpr int kMoves = 9;  // the journal's three names, three files out, three in
   for (int which = 0; which < kMoves; ++which) {
     const test::TemporaryFolder home;
     fs::create_directory(home / "out");
@@ -551,6 +565,7 @@ TEST(StagedFolder, WhatAKilledProcessLeftIsRemovedByTheNext) {
     run_and_kill([&] {
       const auto staged = StagedFolder::make(dir, false);
       test::write_text(staged->path() / "half.wav", "half");
+      die();
     });
     {
       auto staged = StagedFolder::make(dir, false);
@@ -582,8 +597,8 @@ TEST(StagedFolder, NeverEmptiesAFolderOfTheUsersThatHasAStagingFoldersName) {
 TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
   int put_back = 0;
   int replaced = 0;
-  // The journal's own name, four files out, three in.
-  for (int renames = 0; renames <= 9; ++renames) {
+  // The journal's three names, four files out, three in.
+  for (int renames = 0; renames <= 10; ++renames) {
     const test::TemporaryFolder home;
     const fs::path dir = home / "out";
     fs::create_directory(dir);
@@ -596,6 +611,7 @@ TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
       DyingCalls calls(renames);
       replace_file_calls(&calls);
       (void)staged->commit();
+      die();
     });
     // With a lineup there, it and all it names are of one kind.
     if (fs::exists(dir / "lineup.json")) {
@@ -618,27 +634,407 @@ TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
       EXPECT_EQ(after, with_notes) << renames;
     replaced += after == with_notes;
   }
-  EXPECT_EQ(put_back, 8);
-  EXPECT_EQ(replaced, 2);
+  EXPECT_EQ(put_back, 10);
+  EXPECT_EQ(replaced, 1);
 }
 
-TEST(StagedFolder, ReplacesAResultThoughAnEarlierOnesLastRemainsAreInTheWay) {
+TEST(StagedFolder, AResultIsWholeOrPutBackThoughTheNextRunIsKilledToo) {
+  int killed = 0;
+  for (int first = 0; first <= 10; ++first) {
+    bool survived = false;
+    for (int second = 0; !survived && second < 40; ++second) {
+      const test::TemporaryFolder home;
+      const fs::path dir = home / "out";
+      fs::create_directory(dir);
+      write_result(dir, "old", {"keeper", "mate"});
+      const Tree before = tree_of(dir);
+      run_and_kill([&] {
+        auto staged = StagedFolder::make(dir, true);
+        write_result(staged->path(), "new");
+        DyingCalls calls(first);
+        replace_file_calls(&calls);
+        (void)staged->commit();
+        die();
+      });
+      run_and_kill([&] {
+        DyingCalls calls(second, true);
+        replace_file_calls(&calls);
+        if (StagedFolder::make(dir, true)) test::write_text(home / "survived", "");
+        die();
+      });
+      survived = fs::remove(home / "survived");
+      killed += !survived;
+      if (fs::exists(dir / "lineup.json")) {
+        const std::string kind = test::read_text(dir / "edits/cuts.tsv");
+        EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), kind) << first << ' ' << second;
+        EXPECT_NE(test::read_text(dir / "lineup.json").find(kind), std::string::npos)
+            << first << ' ' << second;
+        EXPECT_EQ(fs::exists(dir / "stems/mate.wav"), kind == "old") << first << ' ' << second;
+      }
+      { EXPECT_TRUE(StagedFolder::make(dir, true)) << first << ' ' << second; }
+      const Tree after = tree_of(dir);
+      EXPECT_TRUE(after == before || after == kNewResult)
+          << first << ' ' << second << testing::PrintToString(after);
+    }
+    EXPECT_TRUE(survived) << first;
+  }
+  EXPECT_GT(killed, 50);
+}
+
+TEST(StagedFolder, PutsAResultBackThoughSomebodyRemovedWhatWasToReplaceIt) {
+  for (int renames = 0; renames <= 9; ++renames) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result(dir, "old", {"keeper", "mate"});
+    const Tree before = tree_of(dir);
+    run_and_kill([&] {
+      auto staged = StagedFolder::make(dir, true);
+      write_result(staged->path(), "new");
+      DyingCalls calls(renames);
+      replace_file_calls(&calls);
+      (void)staged->commit();
+      die();
+    });
+    fs::remove_all(dir / ".conform.part");
+    { EXPECT_TRUE(StagedFolder::make(dir, true)) << renames; }
+    EXPECT_EQ(tree_of(dir), before) << renames;
+  }
+}
+
+TEST(StagedFolder, WhereverARunIsKilledTheNextLeavesNoParts) {
+  for (const bool replaces : {false, true}) {
+    bool survived = false;
+    int killed = 0;
+    for (; !survived && killed < 100; killed += !survived) {
+      const test::TemporaryFolder home;
+      const fs::path dir = home / "out";
+      if (replaces) {
+        fs::create_directory(dir);
+        write_result(dir, "old");
+      }
+      // What one killed process left, the one that is killed now has to remove too.
+      run_and_kill([&] {
+        const auto staged = StagedFolder::make(dir, true);
+        write_result(staged->path(), "half");
+        die();
+      });
+      run_and_kill([&] {
+        DyingCalls calls(killed, true);
+        replace_file_calls(&calls);
+        auto staged = StagedFolder::make(dir, true);
+        write_result(staged->path(), "new");
+        if (staged->commit()) test::write_text(home / "survived", "");
+        die();
+      });
+      survived = fs::remove(home / "survived");
+      const Tree before = tree_of(home.path());
+      {
+        auto staged = StagedFolder::make(dir, true);
+        ASSERT_TRUE(staged) << killed << testing::PrintToString(before);
+        write_result(staged->path(), "new");
+        ASSERT_TRUE(staged->commit()) << killed << testing::PrintToString(before);
+      }
+      EXPECT_EQ(tree_of(dir), kNewResult) << killed << testing::PrintToString(before);
+      EXPECT_EQ(std::distance(fs::directory_iterator(home.path()), {}), 1)
+          << killed << testing::PrintToString(before);
+    }
+    EXPECT_TRUE(survived);
+    EXPECT_GT(killed, replaces ? 15 : 5);
+  }
+}
+
+/// A removal fails, or takes its neighbour along as some file systems do.
+class OddRemovals : public FileCalls {
+ public:
+  OddRemovals(fs::path stuck, fs::path gone_too)
+      : stuck_(std::move(stuck)), gone_too_(std::move(gone_too)) {}
+  int remove(const char* path) override {
+    if (path == stuck_) {
+      errno = EIO;
+      return -1;
+    }
+    if (fs::path(path).parent_path() == gone_too_.parent_path()) fs::remove(gone_too_);
+    return FileCalls::remove(path);
+  }
+
+ private:
+  fs::path stuck_;
+  fs::path gone_too_;
+};
+
+TEST(StagedFolder, ANewResultStaysThoughTheEarlierOneCannotBeRemoved) {
   const test::TemporaryFolder home;
   const fs::path dir = home / "out";
   fs::create_directory(dir);
-  write_result(dir, "old");
-  // Killed while it removed what it had replaced.
-  fs::create_directories(dir / ".replaced.part/stems");
-  test::write_text(dir / ".replaced.part/stems/keeper.wav", "older");
+  write_result(dir, "old", {"keeper", "mate"});
   {
     auto staged = StagedFolder::make(dir, true);
     ASSERT_TRUE(staged);
     write_result(staged->path(), "new");
+    OddRemovals calls(dir / ".earlier.part/stems/mate.wav", {});
+    const test::ReplacedFileCalls replaced(calls);
     ASSERT_TRUE(staged->commit());
   }
-  EXPECT_FALSE(fs::exists(dir / ".earlier.part"));
+  EXPECT_TRUE(fs::exists(dir / ".earlier.part"));
   { EXPECT_TRUE(StagedFolder::make(dir, true)); }
-  EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), "new") << "else the old one is put back";
+  EXPECT_EQ(tree_of(dir), kNewResult);
+}
+
+TEST(StagedFolder, WhatVanishesWhileItIsRemovedIsNoFault) {
+  for (const char* vanishes : {"stems/keeper.wav", "stems/mate.wav"}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result(dir, "old", {"keeper", "mate"});
+    auto staged = StagedFolder::make(dir, true);
+    ASSERT_TRUE(staged);
+    write_result(staged->path(), "new");
+    OddRemovals calls({}, dir / ".earlier.part" / vanishes);
+    const test::ReplacedFileCalls replaced(calls);
+    ASSERT_TRUE(staged->commit());
+    EXPECT_EQ(tree_of(dir), kNewResult);
+  }
+}
+
+TEST(StagedFolder, KeepsAFileOfTheUsersUnderTheNameOfItsOwnMark) {
+  const test::TemporaryFolder home;
+  for (const char* text : {"", "mine"}) {
+    fs::create_directories(home / "out");
+    test::write_text(home / "out/.conform", text);
+    test::write_text(home / "out/mine.wav", "mine");
+    EXPECT_FALSE(StagedFolder::make(home / "out", false));
+    EXPECT_EQ(test::read_text(home / "out/.conform"), text);
+    fs::create_directories(home / "new.part");
+    test::write_text(home / "new.part/.conform", text);
+    test::write_text(home / "new.part/mine.wav", "mine");
+    const Tree before = tree_of(home / "new.part");
+    { EXPECT_TRUE(StagedFolder::make(home / "new", false)); }
+    EXPECT_EQ(tree_of(home / "new.part"), before);
+  }
+}
+
+TEST(StagedFolder, AResultThatIsNamedLikeAStagingFolderIsNone) {
+  const test::TemporaryFolder home;
+  run_and_kill([&] {
+    auto staged = StagedFolder::make(home / "x.part", false);
+    write_result(staged->path(), "new");
+    DyingCalls calls(1, true);  // between its name and the removal of its mark
+    replace_file_calls(&calls);
+    (void)staged->commit();
+    die();
+  });
+  ASSERT_TRUE(fs::exists(home / "x.part/lineup.json"));
+  { EXPECT_TRUE(StagedFolder::make(home / "x", false)); }
+  { EXPECT_TRUE(StagedFolder::make(home / "x.part", true)); }
+  EXPECT_EQ(tree_of(home / "x.part"), kNewResult);
+}
+
+TEST(StagedFolder, WhatIsLeftUnderANumberGoesToo) {
+  const test::TemporaryFolder home;
+  for (const bool exists : {false, true}) {
+    const fs::path dir = home / "out";
+    if (exists) fs::create_directory(dir);
+    {
+      const auto alive = StagedFolder::make(dir, false);
+      run_and_kill([&] {
+        const auto staged = StagedFolder::make(dir, false);
+        test::write_text(staged->path() / "half.wav", "half");
+        die();
+      });
+      EXPECT_TRUE(fs::exists(alive->path().string() + "-2"));
+    }
+    { EXPECT_TRUE(StagedFolder::make(dir, false)); }
+    EXPECT_EQ(tree_of(home.path()), exists ? Tree{"out/"} : Tree{});
+  }
+}
+
+/// One rename fails, or all of one file; then the process dies after some more calls.
+class FailingAndDyingCalls : public FileCalls {
+ public:
+  FailingAndDyingCalls(int failing, int more) : failing_(failing), more_(more) {}
+  int rename(const char* from, const char* to) override {
+    if (failed_) count();
+    if (failing_-- != 0) return FileCalls::rename(from, to);
+    failed_ = true;
+    errno = EIO;
+    return -1;
+  }
+  int remove(const char* path) override {
+    if (failed_) count();
+    return FileCalls::remove(path);
+  }
+
+ private:
+  void count() {
+    if (more_-- == 0) die();
+  }
+
+  int failing_;
+  int more_;
+  bool failed_{false};
+};
+
+TEST(StagedFolder, AResultIsPutBackThoughARunThatTakesItsMovesBackIsKilled) {
+  for (int failing = 0; failing <= 8; ++failing) {
+    for (int more = 0; more <= 10; ++more) {
+      const test::TemporaryFolder home;
+      const fs::path dir = home / "out";
+      fs::create_directory(dir);
+      write_result(dir, "old");
+      const Tree before = tree_of(dir);
+      run_and_kill([&] {
+        auto staged = StagedFolder::make(dir, true);
+        write_result(staged->path(), "new");
+        FailingAndDyingCalls calls(failing, more);
+        replace_file_calls(&calls);
+        (void)staged->commit();
+        die();
+      });
+      { EXPECT_TRUE(StagedFolder::make(dir, true)) << failing << ' ' << more; }
+      EXPECT_EQ(tree_of(dir), before) << failing << ' ' << more;
+    }
+  }
+}
+
+/// No file of one name can be renamed, or removed.
+class StuckName : public FileCalls {
+ public:
+  explicit StuckName(std::string name) : name_(std::move(name)) {}
+  int rename(const char* from, const char* to) override {
+    return is_stuck(from) ? -1 : FileCalls::rename(from, to);
+  }
+  int remove(const char* path) override { return is_stuck(path) ? -1 : FileCalls::remove(path); }
+
+ private:
+  bool is_stuck(const char* path) const {
+    errno = EPERM;
+    return fs::path(path).filename() == name_;
+  }
+
+  std::string name_;
+};
+
+TEST(StagedFolder, NothingIsLostWhereAFileCannotBeMovedOrRemoved) {
+  int left_to_the_next = 0;
+  for (const char* name : {".going-out", ".coming-in", ".in-place", "lineup.json", "keeper.wav"}) {
+    for (int renames = 0; renames <= 9; ++renames) {
+      const test::TemporaryFolder home;
+      const fs::path dir = home / "out";
+      fs::create_directory(dir);
+      write_result(dir, "old");
+      const Tree before = tree_of(dir);
+      run_and_kill([&] {
+        auto staged = StagedFolder::make(dir, true);
+        write_result(staged->path(), "new");
+        DyingCalls calls(renames);
+        replace_file_calls(&calls);
+        (void)staged->commit();
+        die();
+      });
+      {
+        StuckName calls(name);
+        const test::ReplacedFileCalls replaced(calls);
+        left_to_the_next += !StagedFolder::make(dir, true);
+      }
+      if (fs::exists(dir / "lineup.json")) {
+        const std::string kind = test::read_text(dir / "edits/cuts.tsv");
+        EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), kind) << name << renames;
+        EXPECT_NE(test::read_text(dir / "lineup.json").find(kind), std::string::npos)
+            << name << renames;
+      }
+      { EXPECT_TRUE(StagedFolder::make(dir, true)) << name << renames; }
+      const Tree after = tree_of(dir);
+      EXPECT_TRUE(after == before || (renames == 9 && after == kNewResult))
+          << name << renames << testing::PrintToString(after);
+    }
+  }
+  EXPECT_GT(left_to_the_next, 5);
+  for (const char* name : {".going-out", ".coming-in", "lineup.json", "keeper.wav"}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result(dir, "old");
+    const Tree before = tree_of(dir);
+    {
+      auto staged = StagedFolder::make(dir, true);
+      ASSERT_TRUE(staged);
+      write_result(staged->path(), "new");
+      StuckName calls(name);
+      const test::ReplacedFileCalls replaced(calls);
+      EXPECT_FALSE(staged->commit()) << name;
+    }
+    { EXPECT_TRUE(StagedFolder::make(dir, true)) << name; }
+    EXPECT_EQ(tree_of(dir), before) << name;
+  }
+}
+
+TEST(StagedFolder, AFolderThatWasEmptyIsEmptyAgainAfterAKilledRun) {
+  for (int renames = 0; renames <= 5; ++renames) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    run_and_kill([&] {
+      auto staged = StagedFolder::make(dir, false);
+      write_result(staged->path(), "new");
+      DyingCalls calls(renames);
+      replace_file_calls(&calls);
+      (void)staged->commit();
+      die();
+    });
+    { EXPECT_TRUE(StagedFolder::make(dir, false)) << renames; }
+    EXPECT_EQ(tree_of(dir), Tree{}) << renames;
+  }
+}
+
+TEST(StagedFolder, KeepsAFolderOfTheUsersWhereAnEarlierResultGoes) {
+  for (const bool is_link : {false, true}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    write_result(dir, "old");
+    fs::create_directory(home / "mine");
+    test::write_text(home / "mine/report.html", "mine");
+    if (is_link)
+      fs::create_directory_symlink(home / "mine", dir / ".earlier.part");
+    else
+      fs::rename(home / "mine", dir / ".earlier.part");
+    const Tree before = tree_of(home.path());
+    const auto refused = StagedFolder::make(dir, true);
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error().kind, ErrorKind::bad_command);
+    EXPECT_EQ(tree_of(home.path()), before);
+  }
+}
+
+TEST(StagedFolder, TheSecondOfTwoThatFillOneFolderIsRefused) {
+  for (const bool replaces : {false, true}) {
+    const test::TemporaryFolder home;
+    const fs::path dir = home / "out";
+    fs::create_directory(dir);
+    if (replaces) write_result(dir, "old");
+    auto first = StagedFolder::make(dir, replaces);
+    auto second = StagedFolder::make(dir, replaces);
+    ASSERT_TRUE(first);
+    ASSERT_TRUE(second);
+    write_result(first->path(), "new");
+    write_result(second->path(), "late");
+    EXPECT_TRUE(first->commit());
+    const auto refused = second->commit();
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error().kind, ErrorKind::bad_command);
+    EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), "new");
+    EXPECT_FALSE(fs::exists(dir / ".earlier.part"));
+  }
+}
+
+TEST(StagedFolder, AnEmptyStagingFolderUnderANumberIsOneThatWasLeft) {
+  const test::TemporaryFolder home;
+  fs::create_directory(home / "out.part-2");
+  test::write_text(home / "out.part-2/.conform", "");
+  fs::create_directory(home / "out.part-3");
+  { EXPECT_TRUE(StagedFolder::make(home / "out", false)); }
+  EXPECT_EQ(tree_of(home.path()), Tree{});
 }
 
 TEST(StagedFolder, TwoAtATimeDoNotMeet) {

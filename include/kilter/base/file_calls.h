@@ -24,6 +24,7 @@ class FileCalls {
   virtual int sync(int descriptor);
   virtual int close(int descriptor);
   virtual int rename(const char* from, const char* to);
+  /// A file, or an empty folder.
   virtual int remove(const char* path);
 };
 

@@ -37,8 +37,9 @@ class StagedFolder {
   /// Makes the temporary folder, and DIR's parents where they are missing.
   /// Fails with bad_command when DIR holds something and nothing may be replaced, when it holds no
   /// earlier result (known by a lineup.json that can be read and by its edits/cuts.tsv; hidden
-  /// files do not count), or when a stem there is no longer what the earlier run wrote, to the
-  /// sample, or the table of cuts, to the letter: it is then somebody's work. Fails with unreadable
+  /// files do not count), when a stem there is no longer what the earlier run wrote, to the
+  /// sample, or the table of cuts, to the letter: it is then somebody's work; or when something of
+  /// somebody else's lies where an earlier result goes. Fails with unreadable
   /// when what lies there cannot be read, with cannot_write when the folder cannot be made, or with
   /// interrupted. Errors tell paths below `dir` as that was given. Cost: every stem of the earlier
   /// result is read once.

@@ -9,7 +9,7 @@ libavutil-dev libfftw3-dev libebur128-dev libcli11-dev libfmt-dev nlohmann-json3
 test_packages="libgtest-dev ffmpeg"
 browser_packages="chromium tidy" # for the report's page, where there are such packages
 manner_packages="groff man-db mandoc zsh fish" # for the manual and completion, likewise
-fuzz_packages="clang llvm libclang-rt-dev" # with libFuzzer, and the tools that tell what was reached
+clang_packages="clang llvm libclang-rt-dev" # with sanitizers and libFuzzer, and the tools that tell what was reached
 checker_packages="cppcheck valgrind clang clang-tidy" # for scripts/checkers
 bench_packages="libsoxr-dev" # only to compare with: the product does not use it
 exit_no_setup=69
@@ -132,6 +132,8 @@ configure() {
   tree=$1
   shift
   configured "$tree" && [ "$(cat "$tree/kilter-options" 2>/dev/null)" = "$*" ] && return
+  # CMake itself would forget all options but the compiler where that is another one.
+  rm -rf "$tree/CMakeCache.txt" "$tree/CMakeFiles" "$tree/kilter-options"
   quietly cmake -S "$root" -B "$tree" -G Ninja "$@"
   printf '%s\n' "$*" >"$tree/kilter-options"
 }

@@ -120,6 +120,29 @@ class DyingCalls : public FileCalls {
   bool counts_removals_;
 };
 
+/// A run that puts a new result into `dir` and dies amid that, as `Calls` make it, or at its end.
+template <typename Calls, typename... Arguments>
+void kill_in_commit(const fs::path& dir, Arguments... arguments) {
+  run_and_kill([&] {
+    auto staged = StagedFolder::make(dir, true);
+    write_result(staged->path(), "new");
+    Calls calls(arguments...);
+    replace_file_calls(&calls);
+    (void)staged->commit();
+    die();
+  });
+}
+
+/// With a lineup there, it and all it names are of one kind.
+bool is_whole_or_unlisted(const fs::path& dir) {
+  if (!fs::exists(dir / "lineup.json")) return true;
+  const std::string lineup = test::read_text(dir / "lineup.json");
+  const std::string kind = test::read_text(dir / "edits/cuts.tsv");
+  return lineup.find('"' + kind + '"') != std::string::npos &&
+         test::read_text(dir / "stems/keeper.wav") == kind &&
+         fs::exists(dir / "stems/mate.wav") == (lineup.find("mate.wav") != std::string::npos);
+}
+
 TEST(StagedFolder, AppearsWholeInCommit) {
   const test::TemporaryFolder home;
   auto staged = StagedFolder::make(home / "out", false);
@@ -394,14 +417,7 @@ TEST(StagedFolder, PutsNothingBackWhereTheDiskDoesNotTellWhat) {
   fs::create_directory(dir);
   write_result(dir, "old");
   const Tree before = tree_of(dir);
-  run_and_kill([&] {
-    auto staged = StagedFolder::make(dir, true);
-    write_result(staged->path(), "new");
-    DyingCalls calls(6);  // amid what comes in
-    replace_file_calls(&calls);
-    (void)staged->commit();
-    die();
-  });
+  kill_in_commit<DyingCalls>(dir, 6);  // amid what comes in
   const Tree half = tree_of(dir);
   ASSERT_NE(half, before);
   for (const int failing : {1, 2}) {
@@ -605,20 +621,8 @@ TEST(StagedFolder, AResultThatWasBeingReplacedIsWholeOrPutBack) {
     write_result(dir, "old", {"keeper", "mate"});
     test::write_text(dir / "notes.txt", "mine");
     const Tree before = tree_of(dir);
-    run_and_kill([&] {
-      auto staged = StagedFolder::make(dir, true);
-      write_result(staged->path(), "new");
-      DyingCalls calls(renames);
-      replace_file_calls(&calls);
-      (void)staged->commit();
-      die();
-    });
-    // With a lineup there, it and all it names are of one kind.
-    if (fs::exists(dir / "lineup.json")) {
-      const std::string kind = test::read_text(dir / "edits/cuts.tsv");
-      EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), kind) << renames;
-      EXPECT_NE(test::read_text(dir / "lineup.json").find(kind), std::string::npos) << renames;
-    }
+    kill_in_commit<DyingCalls>(dir, renames);
+    EXPECT_TRUE(is_whole_or_unlisted(dir)) << renames;
     // The next run finds an earlier result to replace, whichever.
     {
       const auto next = StagedFolder::make(dir, true);
@@ -648,14 +652,7 @@ TEST(StagedFolder, AResultIsWholeOrPutBackThoughTheNextRunIsKilledToo) {
       fs::create_directory(dir);
       write_result(dir, "old", {"keeper", "mate"});
       const Tree before = tree_of(dir);
-      run_and_kill([&] {
-        auto staged = StagedFolder::make(dir, true);
-        write_result(staged->path(), "new");
-        DyingCalls calls(first);
-        replace_file_calls(&calls);
-        (void)staged->commit();
-        die();
-      });
+      kill_in_commit<DyingCalls>(dir, first);
       run_and_kill([&] {
         DyingCalls calls(second, true);
         replace_file_calls(&calls);
@@ -664,13 +661,7 @@ TEST(StagedFolder, AResultIsWholeOrPutBackThoughTheNextRunIsKilledToo) {
       });
       survived = fs::remove(home / "survived");
       killed += !survived;
-      if (fs::exists(dir / "lineup.json")) {
-        const std::string kind = test::read_text(dir / "edits/cuts.tsv");
-        EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), kind) << first << ' ' << second;
-        EXPECT_NE(test::read_text(dir / "lineup.json").find(kind), std::string::npos)
-            << first << ' ' << second;
-        EXPECT_EQ(fs::exists(dir / "stems/mate.wav"), kind == "old") << first << ' ' << second;
-      }
+      EXPECT_TRUE(is_whole_or_unlisted(dir)) << first << ' ' << second;
       { EXPECT_TRUE(StagedFolder::make(dir, true)) << first << ' ' << second; }
       const Tree after = tree_of(dir);
       EXPECT_TRUE(after == before || after == kNewResult)
@@ -688,14 +679,7 @@ TEST(StagedFolder, PutsAResultBackThoughSomebodyRemovedWhatWasToReplaceIt) {
     fs::create_directory(dir);
     write_result(dir, "old", {"keeper", "mate"});
     const Tree before = tree_of(dir);
-    run_and_kill([&] {
-      auto staged = StagedFolder::make(dir, true);
-      write_result(staged->path(), "new");
-      DyingCalls calls(renames);
-      replace_file_calls(&calls);
-      (void)staged->commit();
-      die();
-    });
+    kill_in_commit<DyingCalls>(dir, renames);
     fs::remove_all(dir / ".conform.part");
     { EXPECT_TRUE(StagedFolder::make(dir, true)) << renames; }
     EXPECT_EQ(tree_of(dir), before) << renames;
@@ -883,14 +867,7 @@ TEST(StagedFolder, AResultIsPutBackThoughARunThatTakesItsMovesBackIsKilled) {
       fs::create_directory(dir);
       write_result(dir, "old");
       const Tree before = tree_of(dir);
-      run_and_kill([&] {
-        auto staged = StagedFolder::make(dir, true);
-        write_result(staged->path(), "new");
-        FailingAndDyingCalls calls(failing, more);
-        replace_file_calls(&calls);
-        (void)staged->commit();
-        die();
-      });
+      kill_in_commit<FailingAndDyingCalls>(dir, failing, more);
       { EXPECT_TRUE(StagedFolder::make(dir, true)) << failing << ' ' << more; }
       EXPECT_EQ(tree_of(dir), before) << failing << ' ' << more;
     }
@@ -924,25 +901,13 @@ TEST(StagedFolder, NothingIsLostWhereAFileCannotBeMovedOrRemoved) {
       fs::create_directory(dir);
       write_result(dir, "old");
       const Tree before = tree_of(dir);
-      run_and_kill([&] {
-        auto staged = StagedFolder::make(dir, true);
-        write_result(staged->path(), "new");
-        DyingCalls calls(renames);
-        replace_file_calls(&calls);
-        (void)staged->commit();
-        die();
-      });
+      kill_in_commit<DyingCalls>(dir, renames);
       {
         StuckName calls(name);
         const test::ReplacedFileCalls replaced(calls);
         left_to_the_next += !StagedFolder::make(dir, true);
       }
-      if (fs::exists(dir / "lineup.json")) {
-        const std::string kind = test::read_text(dir / "edits/cuts.tsv");
-        EXPECT_EQ(test::read_text(dir / "stems/keeper.wav"), kind) << name << renames;
-        EXPECT_NE(test::read_text(dir / "lineup.json").find(kind), std::string::npos)
-            << name << renames;
-      }
+      EXPECT_TRUE(is_whole_or_unlisted(dir)) << name << renames;
       { EXPECT_TRUE(StagedFolder::make(dir, true)) << name << renames; }
       const Tree after = tree_of(dir);
       EXPECT_TRUE(after == before || (renames == 9 && after == kNewResult))
@@ -974,14 +939,7 @@ TEST(StagedFolder, AFolderThatWasEmptyIsEmptyAgainAfterAKilledRun) {
     const test::TemporaryFolder home;
     const fs::path dir = home / "out";
     fs::create_directory(dir);
-    run_and_kill([&] {
-      auto staged = StagedFolder::make(dir, false);
-      write_result(staged->path(), "new");
-      DyingCalls calls(renames);
-      replace_file_calls(&calls);
-      (void)staged->commit();
-      die();
-    });
+    kill_in_commit<DyingCalls>(dir, renames);
     { EXPECT_TRUE(StagedFolder::make(dir, false)) << renames; }
     EXPECT_EQ(tree_of(dir), Tree{}) << renames;
   }
